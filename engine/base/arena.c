@@ -1,0 +1,104 @@
+#include "base/arena.h"
+
+#include <stdalign.h>
+#include <stdint.h>
+#include <stdlib.h>
+#include <string.h>
+
+enum { SMALLEST_CHUNK = 64 * 1024, LARGEST_STEP = 4 * 1024 * 1024 };
+
+struct arena_chunk {
+    struct arena_chunk *next;
+    size_t size;
+    alignas(max_align_t) char bytes[];
+};
+
+static size_t aligned(size_t size)
+{
+    size_t step = alignof(max_align_t);
+    return (size + step - 1) / step * step;
+}
+
+/* Moves on to the next chunk that holds size bytes, getting a new one where there is none. */
+static int next_chunk(struct arena *arena, size_t size)
+{
+    struct arena_chunk **link = arena->current ? &arena->current->next : &arena->first;
+
+    if (*link == NULL || (*link)->size < size) {
+        size_t wanted = arena->current ? arena->current->size * 2 : SMALLEST_CHUNK;
+        if (wanted > LARGEST_STEP)
+            wanted = LARGEST_STEP;
+        if (wanted < size)
+            wanted = size;
+        struct arena_chunk *chunk = malloc(sizeof *chunk + wanted);
+        if (chunk == NULL)
+            return -1;
+        chunk->size = wanted;
+        chunk->next = *link;
+        *link = chunk;
+    }
+    arena->current = *link;
+    arena->used = 0;
+    return 0;
+}
+
+void *arena_bytes(struct arena *arena, size_t size)
+{
+    if (size > SIZE_MAX / 2)
+        return NULL;
+    size = aligned(size ? size : 1);
+    if (arena->current == NULL || arena->current->size - arena->used < size)
+        if (next_chunk(arena, size) != 0)
+            return NULL;
+    void *piece = arena->current->bytes + arena->used;
+    arena->used += size;
+    return piece;
+}
+
+void *arena_zeroed(struct arena *arena, size_t count, size_t size)
+{
+    size_t bytes;
+
+    if (__builtin_mul_overflow(count, size, &bytes))
+        return NULL;
+    void *piece = arena_bytes(arena, bytes);
+    if (piece != NULL)
+        memset(piece, 0, bytes);
+    return piece;
+}
+
+void *arena_grown(struct arena *arena, const void *old, size_t old_count, size_t new_count, size_t size)
+{
+    void *piece = arena_zeroed(arena, new_count, size);
+
+    if (piece != NULL && old_count > 0)
+        memcpy(piece, old, old_count * size);
+    return piece;
+}
+
+void arena_reset(struct arena *arena)
+{
+    arena->current = arena->first;
+    arena->used = 0;
+}
+
+void arena_free(struct arena *arena)
+{
+    struct arena_chunk *chunk = arena->first;
+
+    while (chunk != NULL) {
+        struct arena_chunk *next = chunk->next;
+        free(chunk);
+        chunk = next;
+    }
+    *arena = ARENA_EMPTY;
+}
+
+size_t arena_held(const struct arena *arena)
+{
+    size_t bytes = 0;
+
+    for (const struct arena_chunk *chunk = arena->first; chunk != NULL; chunk = chunk->next)
+        bytes += sizeof *chunk + chunk->size;
+    return bytes;
+}

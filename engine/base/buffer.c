@@ -1,0 +1,104 @@
+#include "base/buffer.h"
+
+#include <stdarg.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "base/decimal.h"
+
+char *buffer_room(struct buffer *buffer, size_t size)
+{
+    if (buffer->failed)
+        return NULL;
+    if (buffer->capacity - buffer->length < size || buffer->bytes == NULL) {
+        size_t wanted = buffer->capacity < 256 ? 256 : buffer->capacity;
+        while (wanted - buffer->length < size) {
+            if (wanted > SIZE_MAX / 4) {
+                buffer->failed = true;
+                return NULL;
+            }
+            wanted *= 2;
+        }
+        char *grown = realloc(buffer->bytes, wanted);
+        if (grown == NULL) {
+            buffer->failed = true;
+            return NULL;
+        }
+        buffer->bytes = grown;
+        buffer->capacity = wanted;
+    }
+    return buffer->bytes + buffer->length;
+}
+
+void buffer_add_string(struct buffer *buffer, const char *string)
+{
+    buffer_add(buffer, string, strlen(string));
+}
+
+void buffer_add_money(struct buffer *buffer, int64_t cents)
+{
+    char room[DECIMAL_ROOM];
+    buffer_add(buffer, room, money_write(cents, room));
+}
+
+void buffer_add_number(struct buffer *buffer, uint64_t whole)
+{
+    char digits[24];
+    size_t n = sizeof digits;
+
+    do
+        digits[--n] = (char)('0' + whole % 10);
+    while ((whole /= 10) > 0);
+    buffer_add(buffer, digits + n, sizeof digits - n);
+}
+
+void buffer_format(struct buffer *buffer, const char *format, ...)
+{
+    va_list arguments, again;
+
+    va_start(arguments, format);
+    va_copy(again, arguments);
+    int length = vsnprintf(NULL, 0, format, arguments);
+    char *room = length < 0 ? NULL : buffer_room(buffer, (size_t)length + 1);
+    if (room != NULL) {
+        vsnprintf(room, (size_t)length + 1, format, again);
+        buffer->length += (size_t)length;
+    }
+    va_end(again);
+    va_end(arguments);
+}
+
+static bool needs_quotes(struct text cell)
+{
+    if (cell.length == 0)
+        return false;
+    char first = cell.bytes[0], last = cell.bytes[cell.length - 1];
+    if (first == ' ' || first == '\t' || last == ' ' || last == '\t')
+        return true;
+    for (size_t i = 0; i < cell.length; i++)
+        if (cell.bytes[i] == ',' || cell.bytes[i] == '"' || cell.bytes[i] == '\n' || cell.bytes[i] == '\r')
+            return true;
+    return false;
+}
+
+void buffer_add_csv(struct buffer *buffer, struct text cell)
+{
+    if (!needs_quotes(cell)) {
+        buffer_add_text(buffer, cell);
+        return;
+    }
+    buffer_add_byte(buffer, '"');
+    for (size_t i = 0; i < cell.length; i++) {
+        if (cell.bytes[i] == '"')
+            buffer_add_byte(buffer, '"');
+        buffer_add_byte(buffer, cell.bytes[i]);
+    }
+    buffer_add_byte(buffer, '"');
+}
+
+void buffer_free(struct buffer *buffer)
+{
+    free(buffer->bytes);
+    *buffer = BUFFER_EMPTY;
+}

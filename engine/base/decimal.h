@@ -1,0 +1,42 @@
+/* decimal.h - exact numbers of at most six places, and money.
+ *
+ * A decimal is an int64_t in millionths: 1.5 is 1500000. Its range is about +-9.2e12. Money is an int64_t
+ * in cents. Nothing here is binary floating point.
+ */
+#ifndef WM_BASE_DECIMAL_H
+#define WM_BASE_DECIMAL_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+#include "base/text.h"
+
+#define DECIMAL_ONE INT64_C(1000000)
+#define DECIMAL_CENT INT64_C(10000)
+#define DECIMAL_MAX INT64_MAX
+
+enum number_fault {
+    NUMBER_OK = 0,
+    NUMBER_MALFORMED,      /* not digits with - before and . and digits after */
+    NUMBER_TOO_PRECISE,    /* more places than allowed */
+    NUMBER_TOO_LARGE       /* beyond the range of a decimal */
+};
+
+/* Reads all of t, no blanks around: digits, with `-` before and `.` and one to `places` digits after
+ * (`.5` too); no `+`, exponent, thousands separator. places is 0 to 6; 0 allows no point at all. */
+enum number_fault decimal_read(struct text t, unsigned places, int64_t *ret_millionths);
+
+/* What is wrong, for a message: "is not a number", "has more than two places", ... */
+const char *number_fault_words(enum number_fault fault);
+
+/* Writes without needless zeros ("12.5", "0.3", "-7"); room for DECIMAL_ROOM bytes. Returns the length. */
+#define DECIMAL_ROOM 32
+size_t decimal_write(int64_t millionths, char *room);
+
+/* Writes with two places ("12.50"); room for DECIMAL_ROOM bytes. Returns the length. */
+size_t money_write(int64_t cents, char *room);
+
+/* numerator / denominator (denominator > 0), rounded half away from zero; saturates at the int64_t range. */
+int64_t round_half_away(__int128 numerator, __int128 denominator);
+
+#endif

@@ -1,0 +1,55 @@
+#include "base/diag.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+
+#include "base/limits.h"
+
+static void report(struct diag_sink *sink, enum severity severity, struct place place, const char *format,
+                   va_list arguments) __attribute__((format(printf, 4, 0)));
+
+static void report(struct diag_sink *sink, enum severity severity, struct place place, const char *format,
+                   va_list arguments)
+{
+    char message[LIMIT_MESSAGE_BYTES];
+
+    vsnprintf(message, sizeof message, format, arguments);
+    if (severity == SEVERITY_ERROR)
+        sink->errors++;
+    else
+        sink->warnings++;
+    if (sink->report != NULL)
+        sink->report(sink->context, &(struct diag){severity, place, message});
+}
+
+void diag_error(struct diag_sink *sink, struct place place, const char *format, ...)
+{
+    va_list arguments;
+
+    va_start(arguments, format);
+    report(sink, SEVERITY_ERROR, place, format, arguments);
+    va_end(arguments);
+}
+
+void diag_warning(struct diag_sink *sink, struct place place, const char *format, ...)
+{
+    va_list arguments;
+
+    va_start(arguments, format);
+    report(sink, SEVERITY_WARNING, place, format, arguments);
+    va_end(arguments);
+}
+
+size_t diag_write(const struct diag *diag, char *room, size_t size)
+{
+    char where[64] = "";
+    const struct place *place = &diag->place;
+
+    if (place->line > 0 && place->column > 0)
+        snprintf(where, sizeof where, ":%llu:%u", (unsigned long long)place->line, place->column);
+    else if (place->line > 0)
+        snprintf(where, sizeof where, ":%llu", (unsigned long long)place->line);
+    int length = snprintf(room, size, "%.*s%s%s%s", TEXT_ARGUMENTS(place->file), where,
+                          place->file.length > 0 ? ": " : "", diag->message);
+    return length < 0 ? 0 : (size_t)length < size ? (size_t)length : size - 1;
+}

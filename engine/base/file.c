@@ -1,0 +1,163 @@
+#include "base/file.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <sys/stat.h>
+#include <unistd.h>
+
+#include "base/status.h"
+
+enum { READ_STEP = 64 * 1024, FLUSH_AT = 1024 * 1024 };
+
+static struct place place_of(const char *path)
+{
+    return (struct place){text_of(path), 0, 0};
+}
+
+static int read_all(int descriptor, const char *path, size_t most_bytes, struct buffer *out, struct diag_sink *sink)
+{
+    size_t start = out->length;
+
+    for (;;) {
+        char *room = buffer_room(out, READ_STEP);
+        if (room == NULL)
+            return WM_NO_MEMORY;
+        ssize_t got = read(descriptor, room, READ_STEP);
+        if (got < 0 && errno == EINTR)
+            continue;
+        if (got < 0) {
+            diag_error(sink, place_of(path), "cannot read: %s", strerror(errno));
+            return WM_IO;
+        }
+        if (got == 0)
+            return WM_OK;
+        out->length += (size_t)got;
+        if (out->length - start > most_bytes) {
+            diag_error(sink, place_of(path), "the file is larger than %zu MiB; is it the right one?",
+                       most_bytes / (1024 * 1024));
+            return WM_LIMIT;
+        }
+    }
+}
+
+int file_read(const char *path, size_t most_bytes, struct buffer *out, struct diag_sink *sink)
+{
+    struct stat about;
+    int descriptor = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
+
+    if (descriptor < 0) {
+        diag_error(sink, place_of(path), "cannot open: %s", strerror(errno));
+        return WM_IO;
+    }
+    int status = WM_IO;
+    if (fstat(descriptor, &about) != 0)
+        diag_error(sink, place_of(path), "cannot open: %s", strerror(errno));
+    else if (S_ISDIR(about.st_mode))
+        diag_error(sink, place_of(path), "this is a folder; name a file");
+    else if (!S_ISREG(about.st_mode))
+        diag_error(sink, place_of(path), "this is not a regular file; name a file");
+    else
+        status = read_all(descriptor, path, most_bytes, out, sink);
+    close(descriptor);
+    return status;
+}
+
+int output_open(struct output *ret_output, const char *path, struct diag_sink *sink)
+{
+    struct output output = {.descriptor = STDOUT_FILENO};
+
+    if (path != NULL) {
+        size_t length = strlen(path) + 32;
+        output.path = strdup(path);
+        output.temporary = malloc(length);
+        if (output.path == NULL || output.temporary == NULL) {
+            free(output.path);
+            free(output.temporary);
+            return WM_NO_MEMORY;
+        }
+        snprintf(output.temporary, length, "%s.%ld.part", path, (long)getpid());
+        output.descriptor = open(output.temporary, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0666);
+        if (output.descriptor < 0) {
+            diag_error(sink, place_of(path), "cannot write: %s", strerror(errno));
+            free(output.path);
+            free(output.temporary);
+            return WM_IO;
+        }
+    }
+    *ret_output = output;
+    return WM_OK;
+}
+
+static void write_out(struct output *output, const char *bytes, size_t length)
+{
+    while (length > 0 && output->error == 0) {
+        ssize_t done = write(output->descriptor, bytes, length);
+        if (done < 0 && errno == EINTR)
+            continue;
+        if (done < 0) {
+            output->error = errno;
+            return;
+        }
+        bytes += done;
+        length -= (size_t)done;
+    }
+}
+
+static void flush(struct output *output)
+{
+    write_out(output, output->buffer.bytes, output->buffer.length);
+    output->buffer.length = 0;
+}
+
+void output_add(struct output *output, const void *bytes, size_t length)
+{
+    if (length >= FLUSH_AT) {
+        flush(output);
+        write_out(output, bytes, length);
+        return;
+    }
+    buffer_add(&output->buffer, bytes, length);
+    if (output->buffer.failed && output->error == 0)
+        output->error = ENOMEM;
+    if (output->buffer.length >= FLUSH_AT)
+        flush(output);
+}
+
+static void output_release(struct output *output)
+{
+    buffer_free(&output->buffer);
+    free(output->path);
+    free(output->temporary);
+    *output = (struct output){.descriptor = -1};
+}
+
+int output_close(struct output *output, struct diag_sink *sink)
+{
+    struct place where = place_of(output->path ? output->path : "standard output");
+
+    flush(output);
+    if (output->path != NULL) {
+        if (close(output->descriptor) != 0 && output->error == 0)
+            output->error = errno;
+        if (output->error == 0 && rename(output->temporary, output->path) != 0)
+            output->error = errno;
+        if (output->error != 0)
+            unlink(output->temporary);
+    }
+    int error = output->error;
+    if (error != 0)
+        diag_error(sink, where, "cannot write: %s", strerror(error));
+    output_release(output);
+    return error != 0 ? WM_IO : WM_OK;
+}
+
+void output_drop(struct output *output)
+{
+    if (output->path != NULL) {
+        close(output->descriptor);
+        unlink(output->temporary);
+    }
+    output_release(output);
+}

@@ -1,0 +1,42 @@
+/* limits.h - every limit of the engine in one place, each with its reason. */
+#ifndef WM_BASE_LIMITS_H
+#define WM_BASE_LIMITS_H
+
+/* A cell longer than this makes its row unreadable (contract section 1). */
+#define LIMIT_CELL_BYTES (64u * 1024u)
+
+/* A row is held in memory whole; a file whose quote is never closed is one row. One GiB is far above
+ * any nightly file, and keeps a hostile one from taking the machine. */
+#define LIMIT_ROW_BYTES (1024u * 1024u * 1024u)
+
+/* Columns of a CSV file: a claim file has 23, a wide decision table some 40. */
+#define LIMIT_COLUMNS 512
+
+/* A file of the rules folder is read whole. The largest sensible table, 100,000 rows, is below 16 MiB. */
+#define LIMIT_RULES_FILE_BYTES (64u * 1024u * 1024u)
+
+/* Rows of one decision table: bit sets of rows are kept for each cut point of each column. */
+#define LIMIT_TABLE_ROWS 100000
+
+/* Bytes of row bit sets that one column of a table may take before its cells are tested one by one. */
+#define LIMIT_COLUMN_SET_BYTES (32u * 1024u * 1024u)
+
+/* PCRE2 steps for one pattern on one cell. A pattern that backtracks more than this is given up, so that
+ * it costs milliseconds and not a night. */
+#define LIMIT_PATTERN_STEPS 1000000
+#define LIMIT_PATTERN_DEPTH 10000
+
+/* Files under one folder of checks, and campaigns: guards against a rules folder that is the root of a disk. */
+#define LIMIT_RULES_FILES 10000
+
+/* Claim bytes that one thread takes at a time: large enough that hand-over costs nothing, small enough
+ * that the facts of one block stay near the processor. */
+#define LIMIT_BLOCK_BYTES (1024u * 1024u)
+
+/* Threads that decide claims. */
+#define LIMIT_THREADS 64
+
+/* Length of one rendered message, in bytes; longer ones are cut with an ellipsis. */
+#define LIMIT_MESSAGE_BYTES 2048
+
+#endif

@@ -1,0 +1,87 @@
+/* text.h - slices of UTF-8 text: bytes that somebody else owns, with a length.
+ *
+ * A slice is not terminated by NUL and is valid as long as what it was cut from. Nothing here allocates
+ * but the functions that take an arena. Blanks are space, tab and carriage return.
+ */
+#ifndef WM_BASE_TEXT_H
+#define WM_BASE_TEXT_H
+
+#include <stdbool.h>
+#include <stddef.h>
+#include <stdint.h>
+#include <string.h>
+
+struct arena;
+
+struct text {
+    const char *bytes;
+    size_t length;
+};
+
+#define TEXT(literal) ((struct text){(literal), sizeof(literal) - 1})
+/* For printf: printf("%.*s", TEXT_ARGUMENTS(t)) */
+#define TEXT_ARGUMENTS(t) (int)((t).length < 4096 ? (t).length : 4096), ((t).bytes ? (t).bytes : "")
+
+static inline struct text text_of(const char *string)
+{
+    return (struct text){string, string ? strlen(string) : 0};
+}
+
+static inline bool text_equal(struct text a, struct text b)
+{
+    return a.length == b.length && (a.length == 0 || memcmp(a.bytes, b.bytes, a.length) == 0);
+}
+
+static inline bool text_is(struct text a, const char *string)
+{
+    return text_equal(a, text_of(string));
+}
+
+/* ASCII letters compare without regard to case; other bytes as they are. */
+bool text_equal_any_case(struct text a, struct text b);
+
+/* Order by code point, which for UTF-8 is the order of bytes: below 0, 0, above 0. */
+int text_compare(struct text a, struct text b);
+
+/* The same without regard to the case of ASCII letters. */
+int text_compare_any_case(struct text a, struct text b);
+
+/* Without blanks at either end. */
+struct text text_trim(struct text t);
+
+bool text_starts_with(struct text t, struct text prefix);
+bool text_ends_with(struct text t, struct text suffix);
+
+/* Cuts at the first separator. Returns false where there is none: then head is all of t and tail is empty. */
+bool text_cut(struct text t, char separator, struct text *ret_head, struct text *ret_tail);
+
+/* Takes the next piece of a list from rest, without blanks around it; false when nothing is left.
+ * Empty pieces are returned too (an empty list is one empty piece). Begin with rest = the list; rest.bytes is
+ * NULL at the end. */
+bool text_next(struct text *rest, char separator, struct text *ret_piece);
+
+/* Valid UTF-8 by RFC 3629: shortest form, no surrogates, at most U+10FFFF. */
+bool text_is_utf8(struct text t);
+
+/* How many bytes the code point at bytes[at] takes; t must be valid UTF-8. */
+size_t text_code_point_bytes(struct text t, size_t at);
+
+/* Copies into the arena, with a NUL behind the copy that the length does not count. bytes NULL: no memory. */
+struct text text_copy(struct arena *arena, struct text t);
+struct text text_upper(struct arena *arena, struct text t);
+
+/* printf into the arena; bytes NULL: no memory. */
+struct text text_format(struct arena *arena, const char *format, ...) __attribute__((format(printf, 2, 3)));
+
+/* The part number, operation or inspection item as it compares: upper-cased, all but A-Z and 0-9 removed
+ * (contract section 1). Writes at most t.length bytes to room and returns how many. */
+size_t text_item_key(struct text t, char *room);
+
+/* A 64-bit hash for tables in memory; not stable between releases, never stored. */
+uint64_t text_hash(struct text t);
+
+/* Number of single-character edits (insert, delete, replace, swap of neighbours) that lead from a to b,
+ * or limit + 1 if more than limit; both at most 64 bytes, longer ones count as beyond the limit. */
+size_t text_distance(struct text a, struct text b, size_t limit);
+
+#endif
