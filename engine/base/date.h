@@ -12,6 +12,7 @@
 #include "base/text.h"
 
 #define DATE_ROOM 12
+#define DAY_NONE INT32_MIN    /* no date */
 
 /* All of t must be YYYY-MM-DD, and a day that exists. */
 bool date_read(struct text t, int32_t *ret_day);

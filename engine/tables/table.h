@@ -5,9 +5,16 @@
  *
  * For each condition column the literals of its cells cut the column's values into classes (below the first
  * cut point, on it, between it and the next ...; for text each literal and "another"; null). For each class the rows
- * whose cell holds are a bit set, made at compile time by evaluating the cell at a value of that class. A row hits
- * where all columns' sets meet. Cells that name other facts, and `matches`, cannot be classed; they are evaluated
- * one by one, on the rows still standing only.
+ * whose cell holds are a bit set, made at compile time by evaluating the cells at that class. A row hits where all
+ * columns' sets meet. Cells that name other facts, and `matches`, cannot be classed; they are evaluated one by one,
+ * on the rows still standing only. So are columns whose sets would take more than LIMIT_COLUMN_SET_BYTES.
+ *
+ * In a text output `{name}` is a place for a fact. A brace that no letter or `_` follows is itself; to write one
+ * before a letter, quote the text and use FEEL's escape: "\u007bname}". Places are looked for in bare and in quoted
+ * text; escapes are undone in quoted text only. A bare `null` is null in every column; quote it to mean the word.
+ *
+ * The type of an output is the one that the caller knows for its name, else the table's `type` row, else what its
+ * cells look like: numbers (without needless leading zeros) if all are, dates, true and false; otherwise text.
  *
  * Not here: what a fact is (struct fact_source says), what an output is for, the clock, files.
  * Everything lives in the arena given to table_compile (pattern code apart: table_free), and is borrowed.
@@ -44,16 +51,25 @@ struct fact_ref {
 struct fact_source {
     void *context;
     /* declared: the type that the table's own `type` row gives this column, VALUE_NULL if none.
-     * Returns false if there is no such fact; then *ret_nearest is the nearest name, or empty. */
+     * Returns false if there is no such fact; then *ret_nearest is the nearest name, or empty. ret_nearest is NULL
+     * where nobody asks for it: bare words of text columns are looked up too, and most are no facts. */
     bool (*find)(void *context, struct text name, enum value_type declared, struct fact_ref *ret_fact,
                  struct text *ret_nearest);
 };
 
 struct table;
 
+/* An output whose type the caller knows, whatever the table is called: quantity is a number. */
+struct output_type {
+    const char *name;
+    enum value_type type;
+};
+
 struct table_rules {
     unsigned policies;            /* HIT_BIT()s that may stand in the first header cell */
     bool dealer_text;             /* places {fact} in outputs may only name facts shown to dealers */
+    const struct output_type *outputs;    /* output_count of them; may be NULL */
+    size_t output_count;
 };
 
 /* Compiles the CSV text of one table. Reports every error (place: file, line, cell number) and goes on as far
@@ -86,7 +102,7 @@ uint32_t table_condition_column(const struct table *table, uint32_t condition);
 /* The output cell: a literal; for a text with {fact} places the text as written. */
 struct value table_output(const struct table *table, uint32_t row, uint32_t output);
 bool table_output_has_places(const struct table *table, uint32_t row, uint32_t output);
-/* Some row depends on a fact that is late. */
+/* Whether some row hits or not depends on a fact that is late (places in outputs do not count). */
 bool table_is_late(const struct table *table);
 
 /* --- Matching ---------------------------------------------------------------------------------------- */
@@ -123,8 +139,8 @@ struct table_hits {
     struct value aggregate;            /* under C+ C< C> C#: null without a hit */
 };
 
-/* The hits among the rows that stand, by the hit policy. WM_OK also where ret_hits->fault is set;
- * then count is 0. */
+/* The hits among the rows that stand, by the hit policy. WM_OK also where ret_hits->fault is set; then count is 0.
+ * Under A, texts with places are compared as written; table_decide compares what a reader sees. */
 int table_hits(const struct table *table, const uint64_t *rows, struct table_scratch *scratch,
                struct table_hits *ret_hits);
 
@@ -143,7 +159,7 @@ int table_row_misses(const struct table *table, uint32_t row, const struct value
 
 /* --- The classes of a column, so that equal decisions can be remembered --------------------------- */
 
-/* True where every condition of the table can be classed (no cell names a fact or is a pattern). */
+/* True where every condition of the table can be classed (no cell is evaluated one by one). */
 bool table_is_classable(const struct table *table);
 /* The class of the value in this condition: two values of one class hit the same rows. */
 uint32_t table_class(const struct table *table, uint32_t condition, struct value v);
@@ -160,6 +176,7 @@ int condition_compile(struct arena *arena, struct text cell, enum value_type typ
                       struct place place, struct diag_sink *sink, struct condition **ret_condition);
 void condition_free(struct condition *condition);    /* patterns only; accepts NULL */
 
+/* scratch is needed for patterns only. A pattern that is given up does neither. */
 enum truth condition_test(const struct condition *condition, struct value v, struct table_scratch *scratch);
 
 /* A number condition on the exact fraction numerator / denominator (in millionths, denominator > 0), so that

@@ -1,0 +1,38 @@
+#include "base/chunks.h"
+
+#include <stdlib.h>
+
+static int add_chunk(struct chunks *chunks)
+{
+    if (chunks->chunk_count == chunks->chunk_capacity) {
+        uint32_t capacity = chunks->chunk_capacity ? chunks->chunk_capacity * 2 : 16;
+        char **grown = realloc(chunks->chunks, capacity * sizeof *grown);
+        if (grown == NULL)
+            return -1;
+        chunks->chunks = grown;
+        chunks->chunk_capacity = capacity;
+    }
+    char *chunk = calloc(CHUNK_ELEMENTS, chunks->element_size);
+    if (chunk == NULL)
+        return -1;
+    chunks->chunks[chunks->chunk_count++] = chunk;
+    return 0;
+}
+
+void *chunks_add(struct chunks *chunks)
+{
+    if (chunks->count == UINT32_MAX - 1)
+        return NULL;
+    if (chunks->count == chunks->chunk_count * CHUNK_ELEMENTS && add_chunk(chunks) != 0)
+        return NULL;
+    return chunks_at(chunks, chunks->count++);
+}
+
+void chunks_free(struct chunks *chunks)
+{
+    for (uint32_t i = 0; i < chunks->chunk_count; i++)
+        free(chunks->chunks[i]);
+    free(chunks->chunks);
+    chunks->chunks = NULL;
+    chunks->chunk_count = chunks->chunk_capacity = chunks->count = 0;
+}

@@ -1,0 +1,33 @@
+/* chunks.h - an array that grows without moving: elements keep their address, and growth copies nothing.
+ *
+ * It owns its memory. Elements are zeroed when added.
+ */
+#ifndef WM_BASE_CHUNKS_H
+#define WM_BASE_CHUNKS_H
+
+#include <stddef.h>
+#include <stdint.h>
+
+enum { CHUNK_ELEMENTS = 16384 };
+
+struct chunks {
+    size_t element_size;
+    char **chunks;
+    uint32_t chunk_count, chunk_capacity;
+    uint32_t count;
+};
+
+#define CHUNKS_OF(type) ((struct chunks){sizeof(type), NULL, 0, 0, 0})
+
+/* A new element at the end, zeroed; NULL without memory. */
+void *chunks_add(struct chunks *chunks);
+
+/* Element `at`, which must be below count. */
+static inline void *chunks_at(const struct chunks *chunks, uint32_t at)
+{
+    return chunks->chunks[at / CHUNK_ELEMENTS] + (size_t)(at % CHUNK_ELEMENTS) * chunks->element_size;
+}
+
+void chunks_free(struct chunks *chunks);
+
+#endif

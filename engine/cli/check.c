@@ -1,0 +1,186 @@
+#include <errno.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <unistd.h>
+
+#include "base/status.h"
+#include "cli/session.h"
+#include "cli/summary.h"
+#include "cli/write_claims.h"
+#include "verdict/batch.h"
+
+/* What a check writes, besides counting. */
+struct checking {
+    const struct options *options;
+    struct session session;
+    struct history *history;
+    struct output out, findings;
+    bool out_open, findings_open;
+    struct text file;             /* of the file at hand, where files are named; bytes NULL: not named */
+    uint64_t file_bytes;
+    struct summary summary;
+    bool progress;
+};
+
+enum { CLAIMS_TEXT, FINDINGS_TEXT };    /* which of a block's buffers */
+
+static int render(void *context, struct decided_block *block)
+{
+    const struct checking *checking = context;
+    struct buffer *claims = &block->rendered[CLAIMS_TEXT];
+    int status = WM_OK;
+
+    for (uint32_t i = 0; status == WM_OK && i < block->count; i++) {
+        const struct dossier *dossier = block->dossiers[i];
+        if (checking->options->format == FORMAT_CSV)
+            write_claim(claims, checking->file, dossier);
+        else if (checking->options->format == FORMAT_JSON)
+            status = write_claim_json(claims, checking->file, dossier);
+        else
+            write_claim_text(claims, checking->file, dossier);
+        if (checking->findings_open)
+            write_findings(&block->rendered[FINDINGS_TEXT], checking->file, dossier);
+    }
+    return status;
+}
+
+static void show_progress(const struct checking *checking, uint64_t bytes_read)
+{
+    if (checking->progress && checking->file_bytes > 0)
+        fprintf(stderr, "\r%3d %%", (int)(bytes_read * 100 / checking->file_bytes));
+}
+
+static int deliver(void *context, const struct decided_block *block)
+{
+    struct checking *checking = context;
+    int status = WM_OK;
+
+    output_add(&checking->out, block->rendered[CLAIMS_TEXT].bytes, block->rendered[CLAIMS_TEXT].length);
+    if (checking->findings_open)
+        output_add(&checking->findings, block->rendered[FINDINGS_TEXT].bytes, block->rendered[FINDINGS_TEXT].length);
+    for (uint32_t i = 0; status == WM_OK && i < block->count; i++)
+        status = summary_add(&checking->summary, block->dossiers[i]);
+    show_progress(checking, block->bytes_read);
+    return status;
+}
+
+static int check_file(struct checking *checking, const char *path)
+{
+    const struct options *options = checking->options;
+    const struct batch_receiver receiver = {checking, render, deliver};
+    const struct batch_run run = {&checking->session.day, checking->history, options->threads,
+                                  options->format != FORMAT_CSV || options->findings != NULL};
+    struct csv_source source = {0};
+    struct csv_scan scan;
+    int status = csv_source_open(&source, path, &checking->session.sink);
+
+    if (status == WM_OK)
+        status = csv_source_scan(&source, false, &scan, &checking->session.sink);
+    if (status == WM_OK) {
+        checking->file = options->argument_count > 1 ? source.name : (struct text){NULL, 0};
+        checking->file_bytes = source.bytes;
+        status = batch_decide(&run, &source, &receiver, &checking->session.sink);
+    }
+    if (checking->progress)
+        fputs("\r     \r", stderr);
+    csv_source_close(&source);
+    return status;
+}
+
+static void add_buffer(struct output *output, struct buffer *words)
+{
+    output_add(output, words->bytes, words->length);
+    if (words->failed)
+        output->error = ENOMEM;
+    buffer_free(words);
+}
+
+static void write_headers(struct checking *checking)
+{
+    struct buffer words = BUFFER_EMPTY;
+    bool with_file = checking->options->argument_count > 1;
+
+    if (checking->options->format == FORMAT_CSV) {
+        write_claims_header(&words, with_file);
+        add_buffer(&checking->out, &words);
+    }
+    if (checking->findings_open) {
+        write_findings_header(&words, with_file);
+        add_buffer(&checking->findings, &words);
+    }
+}
+
+static void write_summary(struct checking *checking)
+{
+    struct buffer words = BUFFER_EMPTY;
+
+    if (checking->options->format != FORMAT_TEXT || checking->options->quiet)
+        return;
+    if (checking->summary.unclean > 0)
+        buffer_add_byte(&words, '\n');
+    summary_write(&checking->summary, &words);
+    add_buffer(&checking->out, &words);
+}
+
+static int open_outputs(struct checking *checking)
+{
+    const struct options *options = checking->options;
+    int status = output_open(&checking->out, options->out, &checking->session.sink);
+
+    checking->out_open = status == WM_OK;
+    if (status == WM_OK && options->findings != NULL) {
+        status = output_open(&checking->findings, options->findings, &checking->session.sink);
+        checking->findings_open = status == WM_OK;
+    }
+    return status;
+}
+
+static int check_files(struct checking *checking)
+{
+    const struct options *options = checking->options;
+    int status = session_open_rules(&checking->session, options);
+
+    if (status == WM_OK)
+        status = session_open_office(&checking->session, options);
+    if (status == WM_OK)
+        status = history_new(checking->session.rules, NULL, &checking->history);
+    if (status == WM_OK)
+        status = open_outputs(checking);
+    if (status == WM_OK)
+        write_headers(checking);
+    for (int i = 0; status == WM_OK && i < options->argument_count; i++)
+        status = check_file(checking, options->arguments[i]);
+    if (status == WM_OK)
+        write_summary(checking);
+    return status;
+}
+
+static int run_check(const struct options *options)
+{
+    struct checking checking = {.options = options, .progress = !options->quiet && isatty(STDERR_FILENO)};
+    int status = check_files(&checking);
+    int code = status != WM_OK ? cli_exit(status) : checking.summary.unclean > 0 ? EXIT_FOUND : EXIT_DONE;
+
+    if (checking.findings_open)
+        code = cli_finish(&checking.findings, &checking.session.sink, code);
+    if (checking.out_open)
+        code = cli_finish(&checking.out, &checking.session.sink, code);
+    history_free(checking.history);
+    summary_free(&checking.summary);
+    session_close(&checking.session);
+    return code;
+}
+
+const struct command COMMAND_CHECK = {
+    .name = "check",
+    .arguments = "FILE...",
+    .summary = "decides every claim of the files and writes nothing down",
+    .details = "Several files are decided in the order given, each as if those before it were posted.\n"
+               "Exit code 0: every claim is pay with nothing cut; 1: something was found.\n",
+    .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
+               OPTION_BIT(OPTION_RECEIVED) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) |
+               OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_THREADS) | OPTION_BIT(OPTION_FINDINGS),
+    .least_arguments = 1,
+    .most_arguments = -1,
+    .run = run_check,
+};

@@ -1,0 +1,278 @@
+#include <getopt.h>
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <unistd.h>
+
+#include "base/date.h"
+#include "base/limits.h"
+#include "base/status.h"
+#include "cli/command.h"
+
+#ifndef WITNESSMARK_VERSION
+#define WITNESSMARK_VERSION "0.1"
+#endif
+
+struct option_kind {
+    const char *name;
+    const char *argument;    /* NULL: takes none */
+    const char *help;
+};
+
+static const struct option_kind OPTION_KINDS[OPTIONS] = {
+    [OPTION_OFFICE] = {"office", "FILE", "the office file (default office.db)"},
+    [OPTION_RULES] = {"rules", "DIR", "the rules folder (default rules)"},
+    [OPTION_TODAY] = {"today", "DATE", "the day to decide on, as 2026-03-01 (default the machine's date)"},
+    [OPTION_RECEIVED] = {"received", "DATE", "when the office received the files (default --today)"},
+    [OPTION_FORMAT] = {"format", "text|csv|json", "how to print (default text)"},
+    [OPTION_OUT] = {"out", "FILE", "where to print (default standard output)"},
+    [OPTION_QUIET] = {"quiet", NULL, "no progress, no summary of what was done"},
+    [OPTION_THREADS] = {"threads", "N", "threads to use (default one a processor); results are the same"},
+    [OPTION_FINDINGS] = {"findings", "FILE", "also write one CSV row a finding to FILE"},
+    [OPTION_CAMPAIGN] = {"campaign", "ID", "only this campaign"},
+};
+
+/* --- Help --------------------------------------------------------------------------------------------------- */
+
+static void print_usage(FILE *to, const struct command *command)
+{
+    fprintf(to, "usage: witnessmark %s %s\n%s\n", command->name, command->arguments, command->summary);
+    if (command->details[0] != '\0')
+        fprintf(to, "\n%s", command->details);
+    fprintf(to, "\noptions:\n");
+    for (int i = 0; i < OPTIONS; i++) {
+        const struct option_kind *kind = &OPTION_KINDS[i];
+        char left[48];
+        if ((command->options & OPTION_BIT(i)) == 0)
+            continue;
+        snprintf(left, sizeof left, "--%s%s%s", kind->name, kind->argument ? " " : "",
+                 kind->argument ? kind->argument : "");
+        fprintf(to, "  %-24s %s\n", left, kind->help);
+    }
+}
+
+static void print_help(FILE *to)
+{
+    fprintf(to, "usage: witnessmark COMMAND [OPTION...] [FILE...]\n"
+                "Validates completion claims of recall campaigns, and keeps the proof.\n\ncommands:\n");
+    for (int i = 0; COMMANDS[i] != NULL; i++)
+        fprintf(to, "  %-14s %s\n", COMMANDS[i]->name, COMMANDS[i]->summary);
+    fprintf(to, "\n`witnessmark COMMAND --help` tells more.\n"
+                "Exit code: 0 done and nothing found, 1 something was found, 2 input that cannot be used.\n");
+}
+
+/* --- Options ------------------------------------------------------------------------------------------------- */
+
+static int usage_error(const struct command *command, const char *format, ...)
+    __attribute__((format(printf, 2, 3)));
+
+static int usage_error(const struct command *command, const char *format, ...)
+{
+    va_list arguments;
+
+    va_start(arguments, format);
+    fputs("witnessmark: ", stderr);
+    vfprintf(stderr, format, arguments);
+    va_end(arguments);
+    fprintf(stderr, "; see `witnessmark %s%s--help`\n", command != NULL ? command->name : "",
+            command != NULL ? " " : "");
+    return EXIT_UNUSABLE;
+}
+
+static bool read_day(const char *word, int32_t *ret_day)
+{
+    return date_read(text_of(word), ret_day);
+}
+
+static bool read_format(const char *word, enum format *ret_format)
+{
+    static const char *const NAMES[] = {"text", "csv", "json"};
+
+    for (int i = FORMAT_TEXT; i <= FORMAT_JSON; i++)
+        if (strcmp(word, NAMES[i]) == 0) {
+            *ret_format = (enum format)i;
+            return true;
+        }
+    return false;
+}
+
+static bool read_threads(const char *word, unsigned *ret_threads)
+{
+    int64_t number;
+
+    if (decimal_read(text_of(word), 0, &number) != NUMBER_OK || number < DECIMAL_ONE ||
+        number > LIMIT_THREADS * DECIMAL_ONE)
+        return false;
+    *ret_threads = (unsigned)(number / DECIMAL_ONE);
+    return true;
+}
+
+static int set_option(const struct command *command, struct options *options, int option, const char *word)
+{
+    switch ((enum option_number)option) {
+    case OPTION_OFFICE: options->office = word; break;
+    case OPTION_RULES: options->rules = word; break;
+    case OPTION_OUT: options->out = word; break;
+    case OPTION_FINDINGS: options->findings = word; break;
+    case OPTION_CAMPAIGN: options->campaign = word; break;
+    case OPTION_QUIET: options->quiet = true; break;
+    case OPTION_TODAY:
+        if (!read_day(word, &options->today))
+            return usage_error(command, "--today \"%s\" is not a date; write it as 2026-03-01", word);
+        break;
+    case OPTION_RECEIVED:
+        if (!read_day(word, &options->received_on))
+            return usage_error(command, "--received \"%s\" is not a date; write it as 2026-03-01", word);
+        break;
+    case OPTION_FORMAT:
+        if (!read_format(word, &options->format))
+            return usage_error(command, "--format \"%s\" is none; write text, csv or json", word);
+        break;
+    case OPTION_THREADS:
+        if (!read_threads(word, &options->threads))
+            return usage_error(command, "--threads \"%s\" is no number from 1 to 64", word);
+        break;
+    case OPTIONS:
+        break;
+    }
+    return EXIT_DONE;
+}
+
+enum { HELP = OPTIONS, UNKNOWN_OPTION = '?', MISSING_ARGUMENT = ':' };
+
+/* The options that this command understands, for getopt_long. */
+static void list_options(const struct command *command, struct option *list)
+{
+    int n = 0;
+
+    for (int i = 0; i < OPTIONS; i++)
+        if (command->options & OPTION_BIT(i))
+            list[n++] = (struct option){OPTION_KINDS[i].name,
+                                        OPTION_KINDS[i].argument ? required_argument : no_argument, NULL, i + 1};
+    list[n++] = (struct option){"help", no_argument, NULL, HELP + 1};
+    list[n] = (struct option){NULL, 0, NULL, 0};
+}
+
+static unsigned processors(void)
+{
+    long count = sysconf(_SC_NPROCESSORS_ONLN);
+    return count < 1 ? 1 : count > LIMIT_THREADS ? LIMIT_THREADS : (unsigned)count;
+}
+
+static int read_options(const struct command *command, int count, char **words, struct options *options,
+                        bool *ret_help)
+{
+    struct option list[OPTIONS + 2];
+
+    list_options(command, list);
+    *options = (struct options){.office = "office.db", .rules = "rules", .today = DAY_NONE, .received_on = DAY_NONE,
+                                .threads = processors()};
+    optind = 1;
+    opterr = 0;
+    for (int option; (option = getopt_long(count, words, ":", list, NULL)) != -1;) {
+        if (option == UNKNOWN_OPTION)
+            return usage_error(command, "no option %s here", words[optind - 1]);
+        if (option == MISSING_ARGUMENT)
+            return usage_error(command, "%s needs a value", words[optind - 1]);
+        if (option == HELP + 1) {
+            *ret_help = true;
+            return EXIT_DONE;
+        }
+        int code = set_option(command, options, option - 1, optarg);
+        if (code != EXIT_DONE)
+            return code;
+    }
+    if (options->today == DAY_NONE)
+        options->today = date_today();
+    if (options->received_on == DAY_NONE)
+        options->received_on = options->today;
+    options->arguments = words + optind;
+    options->argument_count = count - optind;
+    if (options->argument_count < command->least_arguments)
+        return usage_error(command, "something is missing: witnessmark %s", command->arguments);
+    if (command->most_arguments >= 0 && options->argument_count > command->most_arguments)
+        return usage_error(command, "\"%s\" is too much", options->arguments[command->most_arguments]);
+    return EXIT_DONE;
+}
+
+/* --- Commands -------------------------------------------------------------------------------------------------- */
+
+/* The command of these words, and how many of them name it. */
+static const struct command *find_command(int count, char **words, int *ret_words)
+{
+    for (int i = 0; COMMANDS[i] != NULL; i++) {
+        const char *second = strchr(COMMANDS[i]->name, ' ');
+        size_t first = second != NULL ? (size_t)(second - COMMANDS[i]->name) : strlen(COMMANDS[i]->name);
+        if (strlen(words[1]) != first || strncmp(words[1], COMMANDS[i]->name, first) != 0)
+            continue;
+        if (second == NULL || (count > 2 && strcmp(words[2], second + 1) == 0)) {
+            *ret_words = second == NULL ? 1 : 2;
+            return COMMANDS[i];
+        }
+    }
+    return NULL;
+}
+
+int cli_main(int count, char **words)
+{
+    struct options options;
+    bool help = false;
+    int named = 0;
+
+    if (count < 2) {
+        print_help(stderr);
+        return EXIT_UNUSABLE;
+    }
+    if (strcmp(words[1], "--help") == 0 || strcmp(words[1], "help") == 0) {
+        print_help(stdout);
+        return fflush(stdout) == 0 ? EXIT_DONE : EXIT_UNUSABLE;
+    }
+    if (strcmp(words[1], "--version") == 0) {
+        puts("witnessmark " WITNESSMARK_VERSION);
+        return fflush(stdout) == 0 ? EXIT_DONE : EXIT_UNUSABLE;
+    }
+    const struct command *command = find_command(count, words, &named);
+    if (command == NULL)
+        return usage_error(NULL, "no command \"%s\"", words[1]);
+    int code = read_options(command, count - named, words + named, &options, &help);
+    if (code != EXIT_DONE)
+        return code;
+    if (help) {
+        print_usage(stdout, command);
+        return fflush(stdout) == 0 ? EXIT_DONE : EXIT_UNUSABLE;
+    }
+    return command->run(&options);
+}
+
+/* --- For commands ---------------------------------------------------------------------------------------------- */
+
+static void print_diagnostic(void *context, const struct diag *diag)
+{
+    char line[LIMIT_MESSAGE_BYTES + 512];
+    (void)context;
+
+    diag_write(diag, line, sizeof line);
+    fprintf(stderr, "%s%s\n", diag->severity == SEVERITY_WARNING ? "warning: " : "", line);
+}
+
+struct diag_sink cli_diagnostics(void)
+{
+    return (struct diag_sink){print_diagnostic, NULL, 0, 0};
+}
+
+int cli_exit(int status)
+{
+    if (status == WM_NO_MEMORY)
+        fputs("witnessmark: out of memory; nothing was changed\n", stderr);
+    return status == WM_OK ? EXIT_DONE : EXIT_UNUSABLE;
+}
+
+int cli_finish(struct output *output, struct diag_sink *sink, int code)
+{
+    if (code == EXIT_UNUSABLE) {
+        output_drop(output);
+        return code;
+    }
+    return output_close(output, sink) == WM_OK ? code : EXIT_UNUSABLE;
+}

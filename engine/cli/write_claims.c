@@ -1,0 +1,260 @@
+#include "cli/write_claims.h"
+
+#include <jansson.h>
+
+#include "base/status.h"
+
+/* --- CSV ------------------------------------------------------------------------------------------------------ */
+
+static void add_cell(struct buffer *out, struct text cell)
+{
+    buffer_add_csv(out, cell);
+    buffer_add_byte(out, ',');
+}
+
+static void add_number_cell(struct buffer *out, uint64_t number)
+{
+    buffer_add_number(out, number);
+    buffer_add_byte(out, ',');
+}
+
+static void add_money_cell(struct buffer *out, int64_t cents)
+{
+    buffer_add_money(out, cents);
+    buffer_add_byte(out, ',');
+}
+
+void write_claims_header(struct buffer *out, bool with_file)
+{
+    buffer_add_string(out, with_file ? "file," : "");
+    buffer_add_string(out, "line,claim,revision,dealer,campaign,vin,decision,asked,payable,due,findings\n");
+}
+
+void write_findings_header(struct buffer *out, bool with_file)
+{
+    buffer_add_string(out, with_file ? "file," : "");
+    buffer_add_string(out, "line,claim,revision,dealer,effect,finding,item,message,rule\n");
+}
+
+/* The names of the findings, in their order, each once; equal names of one effect stand together. */
+static void add_finding_names(struct buffer *out, const struct dossier *dossier)
+{
+    for (uint32_t i = 0; i < dossier->finding_count; i++) {
+        const struct finding *finding = &dossier->findings[i];
+        bool again = false;
+        for (uint32_t k = 0; k < i && !again; k++)
+            again = text_equal(dossier->findings[k].name, finding->name);
+        if (again)
+            continue;
+        if (i > 0)
+            buffer_add_byte(out, ';');
+        buffer_add_text(out, finding->name);
+    }
+}
+
+static int64_t shown_revision(const struct claim *claim)
+{
+    return claim->unreadable ? 0 : claim->revision;
+}
+
+void write_claim(struct buffer *out, struct text file, const struct dossier *dossier)
+{
+    const struct claim *claim = &dossier->claim;
+
+    if (file.bytes != NULL)
+        add_cell(out, file);
+    add_number_cell(out, claim->line);
+    add_cell(out, claim->cells[COLUMN_CLAIM]);
+    add_number_cell(out, (uint64_t)shown_revision(claim));
+    add_cell(out, claim->cells[COLUMN_DEALER]);
+    add_cell(out, claim->cells[COLUMN_CAMPAIGN]);
+    add_cell(out, claim->vin);
+    add_cell(out, text_of(decision_name(dossier->decision)));
+    if (claim->total_is_known)
+        buffer_add_money(out, claim->total_amount_cents);
+    buffer_add_byte(out, ',');
+    add_money_cell(out, dossier->payable_cents);
+    add_money_cell(out, dossier->due_cents);
+    add_finding_names(out, dossier);
+    buffer_add_byte(out, '\n');
+}
+
+/* FILE:ROW of the rule; the file alone where no row is to blame. */
+static struct text rule_of(const struct finding *finding, struct buffer *room)
+{
+    buffer_clear(room);
+    buffer_add_text(room, finding->rule_file);
+    if (finding->rule_row.length > 0) {
+        buffer_add_byte(room, ':');
+        buffer_add_text(room, finding->rule_row);
+    }
+    return buffer_text(room);
+}
+
+void write_findings(struct buffer *out, struct text file, const struct dossier *dossier)
+{
+    const struct claim *claim = &dossier->claim;
+    struct buffer rule = BUFFER_EMPTY;
+
+    for (uint32_t i = 0; i < dossier->finding_count; i++) {
+        const struct finding *finding = &dossier->findings[i];
+        if (file.bytes != NULL)
+            add_cell(out, file);
+        add_number_cell(out, claim->line);
+        add_cell(out, claim->cells[COLUMN_CLAIM]);
+        add_number_cell(out, (uint64_t)shown_revision(claim));
+        add_cell(out, claim->cells[COLUMN_DEALER]);
+        add_cell(out, text_of(effect_name(finding->effect)));
+        add_cell(out, finding->name);
+        add_cell(out, finding->item);
+        add_cell(out, finding->message);
+        buffer_add_csv(out, rule_of(finding, &rule));
+        buffer_add_byte(out, '\n');
+    }
+    if (rule.failed)
+        out->failed = true;
+    buffer_free(&rule);
+}
+
+/* --- JSON ------------------------------------------------------------------------------------------------------- */
+
+enum { MONEY_DIGITS = 15 };    /* what a double holds of a decimal number: more than any claim's cents */
+
+static json_t *json_of(struct text t)
+{
+    return json_stringn(t.bytes != NULL ? t.bytes : "", t.length);
+}
+
+static json_t *json_money(int64_t cents)
+{
+    return json_real((double)cents / 100);
+}
+
+static json_t *json_finding(const struct finding *finding, struct buffer *room)
+{
+    json_t *object = json_object();
+
+    json_object_set_new(object, "effect", json_string(effect_name(finding->effect)));
+    json_object_set_new(object, "finding", json_of(finding->name));
+    json_object_set_new(object, "item", json_of(finding->item));
+    json_object_set_new(object, "message", json_of(finding->message));
+    json_object_set_new(object, "rule", json_of(rule_of(finding, room)));
+    return object;
+}
+
+static json_t *json_claim(struct text file, const struct dossier *dossier, struct buffer *room)
+{
+    const struct claim *claim = &dossier->claim;
+    json_t *object = json_object(), *findings = json_array();
+
+    if (file.bytes != NULL)
+        json_object_set_new(object, "file", json_of(file));
+    json_object_set_new(object, "line", json_integer((json_int_t)claim->line));
+    json_object_set_new(object, "claim", json_of(claim->cells[COLUMN_CLAIM]));
+    json_object_set_new(object, "revision", json_integer(shown_revision(claim)));
+    json_object_set_new(object, "dealer", json_of(claim->cells[COLUMN_DEALER]));
+    json_object_set_new(object, "campaign", json_of(claim->cells[COLUMN_CAMPAIGN]));
+    json_object_set_new(object, "vin", json_of(claim->vin));
+    json_object_set_new(object, "decision", json_string(decision_name(dossier->decision)));
+    json_object_set_new(object, "asked",
+                        claim->total_is_known ? json_money(claim->total_amount_cents) : json_null());
+    json_object_set_new(object, "payable", json_money(dossier->payable_cents));
+    json_object_set_new(object, "due", json_money(dossier->due_cents));
+    for (uint32_t i = 0; i < dossier->finding_count; i++)
+        json_array_append_new(findings, json_finding(&dossier->findings[i], room));
+    json_object_set_new(object, "findings", findings);
+    return object;
+}
+
+static int add_dump(const char *bytes, size_t length, void *context)
+{
+    buffer_add(context, bytes, length);
+    return ((struct buffer *)context)->failed ? -1 : 0;
+}
+
+int write_claim_json(struct buffer *out, struct text file, const struct dossier *dossier)
+{
+    struct buffer room = BUFFER_EMPTY;
+    json_t *object = json_claim(file, dossier, &room);
+    int failed = object == NULL ||
+                 json_dump_callback(object, add_dump, out, JSON_COMPACT | JSON_REAL_PRECISION(MONEY_DIGITS)) != 0;
+
+    buffer_add_byte(out, '\n');
+    json_decref(object);
+    buffer_free(&room);
+    return failed ? WM_NO_MEMORY : WM_OK;
+}
+
+/* --- Text ------------------------------------------------------------------------------------------------------- */
+
+enum { TEXT_WIDTH = 80 };
+
+/* Words, broken at blanks so that lines keep within the width; following lines are indented alike. */
+static void add_wrapped(struct buffer *out, struct text words, size_t indent)
+{
+    size_t column = indent;
+    struct text rest = words, word;
+
+    while (rest.length > 0) {
+        text_cut(rest, ' ', &word, &rest);
+        if (column > indent && column + 1 + word.length > TEXT_WIDTH) {
+            buffer_add_byte(out, '\n');
+            for (size_t i = 0; i < indent; i++)
+                buffer_add_byte(out, ' ');
+            column = indent;
+        } else if (column > indent) {
+            buffer_add_byte(out, ' ');
+            column++;
+        }
+        /* a line break inside a message would look like another line of the list */
+        for (size_t i = 0; i < word.length; i++)
+            buffer_add_byte(out, (unsigned char)word.bytes[i] < ' ' ? ' ' : word.bytes[i]);
+        column += word.length;
+    }
+    buffer_add_byte(out, '\n');
+}
+
+static void add_claim_line(struct buffer *out, struct text file, const struct dossier *dossier)
+{
+    const struct claim *claim = &dossier->claim;
+
+    if (file.bytes != NULL) {
+        buffer_add_text(out, file);
+        buffer_add_byte(out, ' ');
+    }
+    buffer_format(out, "line %llu  ", (unsigned long long)claim->line);
+    if (claim->cells[COLUMN_DEALER].length + claim->cells[COLUMN_CLAIM].length > 0)
+        buffer_format(out, "%.*s/%.*s", TEXT_ARGUMENTS(claim->cells[COLUMN_DEALER]),
+                      TEXT_ARGUMENTS(claim->cells[COLUMN_CLAIM]));
+    if (shown_revision(claim) > 0)
+        buffer_format(out, " revision %lld", (long long)claim->revision);
+    buffer_format(out, "  %s", decision_name(dossier->decision));
+    if (claim->total_is_known) {
+        buffer_add_string(out, "  asked ");
+        buffer_add_money(out, claim->total_amount_cents);
+        buffer_add_string(out, "  payable ");
+        buffer_add_money(out, dossier->payable_cents);
+        if (dossier->paid_before_cents != 0) {
+            buffer_add_string(out, "  due ");
+            buffer_add_money(out, dossier->due_cents);
+        }
+    }
+    buffer_add_byte(out, '\n');
+}
+
+void write_claim_text(struct buffer *out, struct text file, const struct dossier *dossier)
+{
+    enum { INDENT = 6 };
+
+    if (dossier->finding_count == 0)
+        return;
+    add_claim_line(out, file, dossier);
+    for (uint32_t i = 0; i < dossier->finding_count; i++) {
+        const struct finding *finding = &dossier->findings[i];
+        buffer_format(out, "    %s: %.*s", effect_name(finding->effect), TEXT_ARGUMENTS(finding->name));
+        if (finding->item.length > 0)
+            buffer_format(out, ", %.*s", TEXT_ARGUMENTS(finding->item));
+        buffer_add_string(out, "\n      ");
+        add_wrapped(out, finding->message, INDENT);
+    }
+}

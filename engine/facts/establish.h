@@ -1,0 +1,41 @@
+/* establish.h - what is true of a claim by itself: its statements, the VIN, campaign, vehicle, dealer, approval, what is expected,
+ * its items and sums (contract section 5, all facts but those of the ledger).
+ *
+ * Pure apart from looking things up in the register; many threads may do it at once, each with its own worker.
+ */
+#ifndef WM_FACTS_ESTABLISH_H
+#define WM_FACTS_ESTABLISH_H
+
+#include "facts/dossier.h"
+
+/* What is the same for every claim of a run. */
+struct office_day {
+    const struct rules *rules;
+    struct office_register *office_register;
+    int32_t today;
+    int32_t received_on;
+};
+
+/* One thread's memory. */
+struct fact_worker {
+    const struct office_day *day;
+    struct expectations *expectations;
+    struct table_scratch *scratch;
+};
+
+int fact_worker_open(struct fact_worker *ret_worker, const struct office_day *day);
+void fact_worker_close(struct fact_worker *worker);
+
+/* Completes a dossier whose claim has been read (and is readable). Everything new is in the arena. */
+int facts_establish(struct fact_worker *worker, struct arena *arena, struct dossier *dossier);
+
+/* Puts the item's facts into the dossier's values, so that the checks of its scope can be asked. */
+void facts_of_item(const struct rules *rules, const struct item *item, struct value *facts);
+
+/* Puts one claim fact, if any table asks for it. */
+void fact_put(const struct rules *rules, struct value *facts, enum fact_id id, struct value v);
+
+/* The facts of a vehicle: model_line ... plant, option:WORD; null each where vehicle is NULL. */
+void facts_of_vehicle(const struct rules *rules, const struct vehicle *vehicle, struct value *facts);
+
+#endif

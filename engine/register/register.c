@@ -1,0 +1,687 @@
+#include "register/register.h"
+
+#include <assert.h>
+#include <pthread.h>
+#include <stdatomic.h>
+#include <stdlib.h>
+
+#include "base/status.h"
+#include "register/lazy_index.h"
+#include "register/register_parts.h"
+#include "register/register_source.h"
+#include "register/vehicle_pack.h"
+
+enum {
+    PROFILE_GROUP = 64,    /* profiles asked for at a time: a claim needs one, a night's batch nearly all */
+    BUCKET_GROUP = 64,     /* buckets asked for at a time once many are needed */
+    FEW_BUCKETS = 16       /* one bucket at a time until one in this many is loaded */
+};
+
+struct profile_group {
+    struct vehicle_profile profiles[PROFILE_GROUP];
+    bool known[PROFILE_GROUP];
+};
+
+struct office_register {
+    struct register_source *source;
+    pthread_mutex_t lock;      /* for everything that is not loaded yet, and for calling the source */
+    struct arena arena;        /* under the lock */
+    struct text error;         /* under the lock */
+
+    uint32_t bucket_count, buckets_loaded;               /* buckets_loaded: under the lock */
+    _Atomic(const unsigned char *) *buckets;             /* NULL: not loaded */
+    uint32_t *vehicle_counts;                            /* written before the bucket is published */
+    uint32_t profile_group_count;
+    _Atomic(const struct profile_group *) *profile_groups;
+    struct lazy_index dealers;                           /* records: struct dealer_file */
+    struct lazy_index approvals;                         /* records: struct approval, NULL: there is none */
+};
+
+static const unsigned char NO_VEHICLES[1];
+
+int register_open(struct register_source *source, struct office_register **ret_register)
+{
+    struct office_register *opened = calloc(1, sizeof *opened);
+
+    if (opened == NULL)
+        return WM_NO_MEMORY;
+    assert(source->bucket_bits < 32);
+    opened->source = source;
+    opened->bucket_count = source->vehicle != NULL ? 0 : UINT32_C(1) << source->bucket_bits;
+    opened->profile_group_count = source->profile_limit / PROFILE_GROUP + (source->profile_limit % PROFILE_GROUP != 0);
+    opened->buckets = calloc((size_t)opened->bucket_count + 1, sizeof *opened->buckets);
+    opened->vehicle_counts = calloc((size_t)opened->bucket_count + 1, sizeof *opened->vehicle_counts);
+    opened->profile_groups = calloc((size_t)opened->profile_group_count + 1, sizeof *opened->profile_groups);
+    if (opened->buckets == NULL || opened->vehicle_counts == NULL || opened->profile_groups == NULL ||
+        pthread_mutex_init(&opened->lock, NULL) != 0) {
+        free(opened->buckets);
+        free(opened->vehicle_counts);
+        free(opened->profile_groups);
+        free(opened);
+        return WM_NO_MEMORY;
+    }
+    *ret_register = opened;
+    return WM_OK;
+}
+
+void register_close(struct office_register *office_register)
+{
+    if (office_register == NULL)
+        return;
+    lazy_index_free(&office_register->dealers);
+    lazy_index_free(&office_register->approvals);
+    free(office_register->buckets);
+    free(office_register->vehicle_counts);
+    free(office_register->profile_groups);
+    arena_free(&office_register->arena);
+    pthread_mutex_destroy(&office_register->lock);
+    free(office_register);
+}
+
+struct text register_error(struct office_register *office_register)
+{
+    pthread_mutex_lock(&office_register->lock);
+    struct text error = office_register->error;
+    pthread_mutex_unlock(&office_register->lock);
+    return error;
+}
+
+/* Keeps what the source says; returns status. Under the lock. */
+static int failed(struct office_register *reg, int status)
+{
+    struct text error = status == WM_NO_MEMORY ? TEXT("out of memory") : reg->source->error(reg->source->context);
+
+    if (text_equal(error, reg->error))
+        return status;
+    error = text_copy(&reg->arena, error);
+    reg->error = error.bytes ? error : TEXT("out of memory");
+    return status;
+}
+
+static int failed_with(struct office_register *reg, const char *words)
+{
+    reg->error = text_of(words);
+    return WM_IO;
+}
+
+/* ---- vehicles ---- */
+
+static int take_bucket(void *taker, uint32_t bucket, const void *bytes, size_t length)
+{
+    struct office_register *reg = taker;
+    int64_t count = vehicle_bucket_count(length);
+
+    if (bucket >= reg->bucket_count || count < 0 || count > UINT32_MAX)
+        return WM_BAD_INPUT;
+    if (atomic_load_explicit(&reg->buckets[bucket], memory_order_relaxed) != NULL)
+        return WM_OK;
+    unsigned char *kept = arena_bytes(&reg->arena, length);
+    if (kept == NULL)
+        return WM_NO_MEMORY;
+    memcpy(kept, bytes, length);
+    reg->vehicle_counts[bucket] = (uint32_t)count;
+    atomic_store_explicit(&reg->buckets[bucket], kept, memory_order_release);
+    reg->buckets_loaded++;
+    return WM_OK;
+}
+
+/* Loads this bucket, or the group it is in. Under the lock. */
+static int load_buckets(struct office_register *reg, uint32_t bucket)
+{
+    uint32_t first = bucket, count = 1;
+
+    if (reg->buckets_loaded > reg->bucket_count / FEW_BUCKETS) {
+        first = bucket / BUCKET_GROUP * BUCKET_GROUP;
+        count = reg->bucket_count - first < BUCKET_GROUP ? reg->bucket_count - first : BUCKET_GROUP;
+    }
+    int status = reg->source->buckets(reg->source->context, first, count, take_bucket, reg);
+    if (status == WM_BAD_INPUT)
+        return failed_with(reg, "the index of vehicles is damaged; restore the office file from a copy");
+    if (status != WM_OK)
+        return failed(reg, status);
+    for (uint32_t i = first; i < first + count; i++) {
+        if (atomic_load_explicit(&reg->buckets[i], memory_order_relaxed) == NULL) {
+            atomic_store_explicit(&reg->buckets[i], NO_VEHICLES, memory_order_release);
+            reg->buckets_loaded++;
+        }
+    }
+    return WM_OK;
+}
+
+static int bucket_ready(struct office_register *reg, uint32_t bucket, const unsigned char **ret_bytes)
+{
+    const unsigned char *bytes = atomic_load_explicit(&reg->buckets[bucket], memory_order_acquire);
+    int status = WM_OK;
+
+    if (bytes == NULL) {
+        pthread_mutex_lock(&reg->lock);
+        bytes = atomic_load_explicit(&reg->buckets[bucket], memory_order_relaxed);
+        if (bytes == NULL) {
+            status = load_buckets(reg, bucket);
+            bytes = atomic_load_explicit(&reg->buckets[bucket], memory_order_relaxed);
+        }
+        pthread_mutex_unlock(&reg->lock);
+    }
+    if (status == WM_OK)
+        *ret_bytes = bytes;
+    return status;
+}
+
+struct group_taker {
+    struct office_register *reg;
+    struct profile_group *group;
+    uint32_t first;
+};
+
+static int take_profile(void *taker, uint32_t number, const struct vehicle_profile *profile)
+{
+    struct group_taker *into = taker;
+    struct arena *arena = &into->reg->arena;
+
+    if (number < into->first || number - into->first >= PROFILE_GROUP)
+        return WM_BAD_INPUT;
+    struct vehicle_profile *kept = &into->group->profiles[number - into->first];
+    *kept = *profile;
+    kept->model_line = text_copy(arena, profile->model_line);
+    kept->engine = text_copy(arena, profile->engine);
+    kept->transmission = text_copy(arena, profile->transmission);
+    kept->plant = text_copy(arena, profile->plant);
+    kept->options = text_copy(arena, profile->options);
+    kept->status = text_copy(arena, profile->status);
+    if (kept->model_line.bytes == NULL || kept->engine.bytes == NULL || kept->transmission.bytes == NULL ||
+        kept->plant.bytes == NULL || kept->options.bytes == NULL || kept->status.bytes == NULL)
+        return WM_NO_MEMORY;
+    into->group->known[number - into->first] = true;
+    return WM_OK;
+}
+
+/* Under the lock. */
+static int load_profiles(struct office_register *reg, uint32_t group)
+{
+    struct group_taker into = {reg, ARENA_NEW(&reg->arena, struct profile_group), group * PROFILE_GROUP};
+
+    if (into.group == NULL)
+        return failed(reg, WM_NO_MEMORY);
+    int status = reg->source->profiles(reg->source->context, into.first, PROFILE_GROUP, take_profile, &into);
+    if (status != WM_OK)
+        return failed(reg, status);
+    atomic_store_explicit(&reg->profile_groups[group], into.group, memory_order_release);
+    return WM_OK;
+}
+
+static int profile_ready(struct office_register *reg, uint32_t number, const struct vehicle_profile **ret_profile)
+{
+    uint32_t group = number / PROFILE_GROUP;
+    const struct profile_group *loaded = NULL;
+    int status = WM_OK;
+
+    if (group < reg->profile_group_count)
+        loaded = atomic_load_explicit(&reg->profile_groups[group], memory_order_acquire);
+    if (loaded == NULL || !loaded->known[number % PROFILE_GROUP]) {
+        pthread_mutex_lock(&reg->lock);
+        if (group < reg->profile_group_count) {
+            loaded = atomic_load_explicit(&reg->profile_groups[group], memory_order_relaxed);
+            if (loaded == NULL)
+                status = load_profiles(reg, group);
+            loaded = atomic_load_explicit(&reg->profile_groups[group], memory_order_relaxed);
+        }
+        if (status == WM_OK && (loaded == NULL || !loaded->known[number % PROFILE_GROUP]))
+            status = failed_with(reg, "a vehicle refers to a profile that is not there; restore the office file "
+                                      "from a copy");
+        pthread_mutex_unlock(&reg->lock);
+    }
+    if (status == WM_OK)
+        *ret_profile = &loaded->profiles[number % PROFILE_GROUP];
+    return status;
+}
+
+static int vehicle_of_source(struct office_register *reg, struct text vin, bool *ret_found, uint32_t *ret_profile,
+                             int32_t *ret_built_on)
+{
+    pthread_mutex_lock(&reg->lock);
+    int status = reg->source->vehicle(reg->source->context, vin, ret_found, ret_profile, ret_built_on);
+    if (status != WM_OK)
+        status = failed(reg, status);
+    pthread_mutex_unlock(&reg->lock);
+    return status;
+}
+
+static int vehicle_of_bucket(struct office_register *reg, struct vehicle_key key, bool *ret_found,
+                             uint32_t *ret_profile, int32_t *ret_built_on)
+{
+    uint32_t bucket = vehicle_bucket_of(key.hash, reg->source->bucket_bits);
+    const unsigned char *bytes;
+
+    int status = bucket_ready(reg, bucket, &bytes);
+    if (status != WM_OK)
+        return status;
+    uint32_t count = reg->vehicle_counts[bucket];
+    uint32_t at = vehicle_bucket_find(bytes, count, reg->source->bucket_bits, key);
+    *ret_found = at < count;
+    if (at < count) {
+        struct packed_vehicle found = vehicle_bucket_at(bytes, count, at);
+        *ret_profile = found.profile;
+        *ret_built_on = found.built_on;
+    }
+    return WM_OK;
+}
+
+int register_vehicle(struct office_register *office_register, struct text vin, bool *ret_found,
+                     struct vehicle *ret_vehicle)
+{
+    struct packed_vin packed;
+    struct vehicle vehicle = {0, NULL, DAY_NONE};
+    bool found = false;
+    int status = WM_OK;
+
+    if (!vin_pack(vin, &packed)) {
+        *ret_found = false;
+        return WM_OK;
+    }
+    if (office_register->source->vehicle != NULL)
+        status = vehicle_of_source(office_register, vin, &found, &vehicle.profile_number, &vehicle.built_on);
+    else
+        status = vehicle_of_bucket(office_register, vehicle_key_of(packed), &found, &vehicle.profile_number,
+                                   &vehicle.built_on);
+    if (status == WM_OK && found)
+        status = profile_ready(office_register, vehicle.profile_number, &vehicle.profile);
+    if (status != WM_OK)
+        return status;
+    *ret_found = found;
+    if (found)
+        *ret_vehicle = vehicle;
+    return WM_OK;
+}
+
+void register_prefetch_key(struct office_register *reg, uint64_t hash)
+{
+    uint32_t bucket = vehicle_bucket_of(hash, reg->source->bucket_bits);
+    const unsigned char *bytes = atomic_load_explicit(&reg->buckets[bucket], memory_order_acquire);
+
+    if (bytes != NULL)
+        vehicle_bucket_prefetch(bytes, reg->vehicle_counts[bucket], reg->source->bucket_bits, hash);
+}
+
+void register_vehicle_prefetch(struct office_register *office_register, struct text vin)
+{
+    struct packed_vin packed;
+
+    if (office_register->bucket_count > 0 && vin_pack(vin, &packed))
+        register_prefetch_key(office_register, vehicle_key_of(packed).hash);
+}
+
+bool register_has_buckets(const struct office_register *reg)
+{
+    return reg->bucket_count > 0;
+}
+
+int register_has_packed(struct office_register *reg, struct packed_vin packed, bool *ret_found)
+{
+    char vin[VIN_LENGTH + 1];
+    uint32_t profile;
+    int32_t built_on;
+
+    if (reg->bucket_count > 0)
+        return vehicle_of_bucket(reg, vehicle_key_of(packed), ret_found, &profile, &built_on);
+    size_t length = vin_unpack(packed, vin);
+    return vehicle_of_source(reg, (struct text){vin, length}, ret_found, &profile, &built_on);
+}
+
+/* ---- dealers and what was shipped to them ---- */
+
+struct part_shipments {
+    struct text part_key;
+    uint32_t count;
+    int32_t *days;      /* ascending, each once; DAY_NONE first */
+    int64_t *sums;      /* shipped up to and including that day */
+};
+
+struct dealer_shipments {
+    uint32_t part_count;
+    struct part_shipments *parts;    /* by part_key */
+};
+
+struct dealer_file {
+    struct lazy_entry entry;
+    uint32_t version_count;
+    struct dealer *versions;         /* by valid_from; DAY_NONE first */
+    _Atomic(const struct dealer_shipments *) shipments;
+};
+
+struct version_list {
+    struct office_register *reg;
+    struct dealer *versions;
+    uint32_t count, capacity;
+};
+
+static int take_dealer(void *taker, const struct dealer *version)
+{
+    struct version_list *list = taker;
+    struct arena *arena = &list->reg->arena;
+
+    if (list->count == list->capacity) {
+        uint32_t capacity = list->capacity ? list->capacity * 2 : 2;
+        struct dealer *grown = arena_grown(arena, list->versions, list->count, capacity, sizeof *grown);
+        if (grown == NULL)
+            return WM_NO_MEMORY;
+        list->versions = grown;
+        list->capacity = capacity;
+    }
+    struct dealer kept = *version;
+    kept.code = text_copy(arena, version->code);
+    kept.name = text_copy(arena, version->name);
+    kept.region = text_copy(arena, version->region);
+    if (kept.code.bytes == NULL || kept.name.bytes == NULL || kept.region.bytes == NULL)
+        return WM_NO_MEMORY;
+    list->versions[list->count++] = kept;
+    return WM_OK;
+}
+
+static int compare_versions(const void *a, const void *b)
+{
+    int32_t x = ((const struct dealer *)a)->valid_from, y = ((const struct dealer *)b)->valid_from;
+
+    return (x > y) - (x < y);
+}
+
+/* Under the lock. */
+static int load_dealer(struct office_register *reg, struct text code, uint64_t hash, struct dealer_file **ret_file)
+{
+    struct version_list list = {.reg = reg};
+    struct dealer_file *file = ARENA_NEW(&reg->arena, struct dealer_file);
+    struct text key = text_copy(&reg->arena, code);
+
+    if (file == NULL || key.bytes == NULL)
+        return failed(reg, WM_NO_MEMORY);
+    int status = reg->source->dealer(reg->source->context, code, take_dealer, &list);
+    if (status != WM_OK)
+        return failed(reg, status);
+    if (list.count > 1)
+        qsort(list.versions, list.count, sizeof *list.versions, compare_versions);
+    file->versions = list.versions;
+    file->version_count = list.count;
+    file->entry = (struct lazy_entry){hash, key, file};
+    if (lazy_index_add(&reg->dealers, &file->entry) != WM_OK)
+        return failed(reg, WM_NO_MEMORY);
+    *ret_file = file;
+    return WM_OK;
+}
+
+static int dealer_ready(struct office_register *reg, struct text code, struct dealer_file **ret_file)
+{
+    uint64_t hash = text_hash(code);
+    const struct lazy_entry *entry = lazy_index_find(&reg->dealers, code, hash);
+    struct dealer_file *file = entry ? entry->record : NULL;
+    int status = WM_OK;
+
+    if (file == NULL) {
+        pthread_mutex_lock(&reg->lock);
+        entry = lazy_index_find(&reg->dealers, code, hash);
+        file = entry ? entry->record : NULL;
+        if (file == NULL)
+            status = load_dealer(reg, code, hash, &file);
+        pthread_mutex_unlock(&reg->lock);
+    }
+    if (status == WM_OK)
+        *ret_file = file;
+    return status;
+}
+
+int register_dealer(struct office_register *office_register, struct text code, int32_t day,
+                    const struct dealer **ret_dealer)
+{
+    struct dealer_file *file;
+    const struct dealer *counts = NULL;
+
+    int status = dealer_ready(office_register, code, &file);
+    if (status != WM_OK)
+        return status;
+    for (uint32_t i = 0; i < file->version_count; i++)
+        if (day == DAY_NONE || file->versions[i].valid_from <= day)
+            counts = &file->versions[i];
+    *ret_dealer = counts;
+    return WM_OK;
+}
+
+struct shipment {
+    struct text part_key;
+    int32_t shipped_on;
+    int64_t quantity;
+};
+
+struct shipment_list {
+    struct arena texts;
+    struct shipment *shipments;
+    size_t count, capacity;
+};
+
+static int take_shipment(void *taker, struct text part_key, int32_t shipped_on, int64_t quantity)
+{
+    struct shipment_list *list = taker;
+
+    if (list->count == list->capacity) {
+        size_t capacity = list->capacity ? list->capacity * 2 : 64;
+        struct shipment *grown = realloc(list->shipments, capacity * sizeof *grown);
+        if (grown == NULL)
+            return WM_NO_MEMORY;
+        list->shipments = grown;
+        list->capacity = capacity;
+    }
+    struct text key = text_copy(&list->texts, part_key);
+    if (key.bytes == NULL)
+        return WM_NO_MEMORY;
+    list->shipments[list->count++] = (struct shipment){key, shipped_on, quantity};
+    return WM_OK;
+}
+
+static int compare_shipments(const void *a, const void *b)
+{
+    const struct shipment *x = a, *y = b;
+    int order = text_compare(x->part_key, y->part_key);
+
+    return order != 0 ? order : (x->shipped_on > y->shipped_on) - (x->shipped_on < y->shipped_on);
+}
+
+static int64_t saturating_add(int64_t a, int64_t b)
+{
+    int64_t sum;
+
+    if (__builtin_add_overflow(a, b, &sum))
+        return b < 0 ? INT64_MIN : INT64_MAX;
+    return sum;
+}
+
+/* The first `count` shipments are those of one part, by day. */
+static int sum_part(struct arena *arena, const struct shipment *shipments, size_t count, struct part_shipments *part)
+{
+    part->part_key = text_copy(arena, shipments[0].part_key);
+    part->days = ARENA_ARRAY(arena, int32_t, count);
+    part->sums = ARENA_ARRAY(arena, int64_t, count);
+    if (part->part_key.bytes == NULL || part->days == NULL || part->sums == NULL)
+        return WM_NO_MEMORY;
+    int64_t sum = 0;
+    for (size_t i = 0; i < count; i++) {
+        sum = saturating_add(sum, shipments[i].quantity);
+        if (i == 0 || shipments[i].shipped_on != shipments[i - 1].shipped_on)
+            part->days[part->count++] = shipments[i].shipped_on;
+        part->sums[part->count - 1] = sum;
+    }
+    return WM_OK;
+}
+
+static int sum_shipments(struct arena *arena, struct shipment_list *list, struct dealer_shipments **ret_shipments)
+{
+    struct dealer_shipments *sums = ARENA_NEW(arena, struct dealer_shipments);
+    size_t part_count = 0;
+
+    if (list->count > 1)
+        qsort(list->shipments, list->count, sizeof *list->shipments, compare_shipments);
+    for (size_t i = 0; i < list->count; i++)
+        part_count += i == 0 || !text_equal(list->shipments[i].part_key, list->shipments[i - 1].part_key);
+    if (sums == NULL || (sums->parts = ARENA_ARRAY(arena, struct part_shipments, part_count)) == NULL)
+        return WM_NO_MEMORY;
+    for (size_t from = 0, to; from < list->count; from = to) {
+        for (to = from + 1; to < list->count; to++)
+            if (!text_equal(list->shipments[to].part_key, list->shipments[from].part_key))
+                break;
+        int status = sum_part(arena, list->shipments + from, to - from, &sums->parts[sums->part_count++]);
+        if (status != WM_OK)
+            return status;
+    }
+    *ret_shipments = sums;
+    return WM_OK;
+}
+
+/* Under the lock. */
+static int load_shipments(struct office_register *reg, struct dealer_file *file)
+{
+    struct shipment_list list = {.texts = ARENA_EMPTY};
+    struct dealer_shipments *sums;
+
+    int status = reg->source->shipments(reg->source->context, file->entry.key, take_shipment, &list);
+    if (status == WM_OK)
+        status = sum_shipments(&reg->arena, &list, &sums);
+    if (status == WM_OK)
+        atomic_store_explicit(&file->shipments, sums, memory_order_release);
+    else
+        failed(reg, status);
+    free(list.shipments);
+    arena_free(&list.texts);
+    return status;
+}
+
+static int shipments_ready(struct office_register *reg, struct dealer_file *file,
+                           const struct dealer_shipments **ret_shipments)
+{
+    const struct dealer_shipments *shipments = atomic_load_explicit(&file->shipments, memory_order_acquire);
+    int status = WM_OK;
+
+    if (shipments == NULL) {
+        pthread_mutex_lock(&reg->lock);
+        if (atomic_load_explicit(&file->shipments, memory_order_relaxed) == NULL)
+            status = load_shipments(reg, file);
+        shipments = atomic_load_explicit(&file->shipments, memory_order_relaxed);
+        pthread_mutex_unlock(&reg->lock);
+    }
+    if (status == WM_OK)
+        *ret_shipments = shipments;
+    return status;
+}
+
+static const struct part_shipments *find_part(const struct dealer_shipments *shipments, struct text part_key)
+{
+    uint32_t from = 0, to = shipments->part_count;
+
+    while (from < to) {
+        uint32_t middle = from + (to - from) / 2;
+        int order = text_compare(part_key, shipments->parts[middle].part_key);
+        if (order == 0)
+            return &shipments->parts[middle];
+        if (order < 0)
+            to = middle;
+        else
+            from = middle + 1;
+    }
+    return NULL;
+}
+
+/* How many of the days are not after this one. */
+static uint32_t days_until(const struct part_shipments *part, int32_t day)
+{
+    uint32_t from = 0, to = part->count;
+
+    while (from < to) {
+        uint32_t middle = from + (to - from) / 2;
+        if (part->days[middle] <= day)
+            from = middle + 1;
+        else
+            to = middle;
+    }
+    return from;
+}
+
+int register_shipped(struct office_register *office_register, struct text dealer, struct text part_key, int32_t day,
+                     int64_t *ret_quantity)
+{
+    const struct dealer_shipments *shipments;
+    struct dealer_file *file;
+
+    int status = dealer_ready(office_register, dealer, &file);
+    if (status == WM_OK)
+        status = shipments_ready(office_register, file, &shipments);
+    if (status != WM_OK)
+        return status;
+    const struct part_shipments *part = find_part(shipments, part_key);
+    uint32_t days = part == NULL ? 0 : day == DAY_NONE ? part->count : days_until(part, day);
+    *ret_quantity = days == 0 ? 0 : part->sums[days - 1];
+    return WM_OK;
+}
+
+/* ---- approvals ---- */
+
+struct approval_taker {
+    struct office_register *reg;
+    struct approval *approval;
+};
+
+static int take_approval(void *taker, const struct approval *approval)
+{
+    struct approval_taker *into = taker;
+    struct arena *arena = &into->reg->arena;
+    struct approval *kept = ARENA_NEW(arena, struct approval);
+
+    if (kept == NULL)
+        return WM_NO_MEMORY;
+    *kept = *approval;
+    kept->number = text_copy(arena, approval->number);
+    kept->dealer = text_copy(arena, approval->dealer);
+    kept->campaign = text_copy(arena, approval->campaign);
+    kept->vin = text_copy(arena, approval->vin);
+    kept->covers = text_copy(arena, approval->covers);
+    kept->reason = text_copy(arena, approval->reason);
+    if (kept->number.bytes == NULL || kept->dealer.bytes == NULL || kept->campaign.bytes == NULL ||
+        kept->vin.bytes == NULL || kept->covers.bytes == NULL || kept->reason.bytes == NULL)
+        return WM_NO_MEMORY;
+    into->approval = kept;
+    return WM_OK;
+}
+
+/* Under the lock. */
+static int load_approval(struct office_register *reg, struct text number, uint64_t hash,
+                         const struct approval **ret_approval)
+{
+    struct approval_taker into = {.reg = reg};
+    struct lazy_entry *entry = ARENA_NEW(&reg->arena, struct lazy_entry);
+    struct text key = text_copy(&reg->arena, number);
+
+    if (entry == NULL || key.bytes == NULL)
+        return failed(reg, WM_NO_MEMORY);
+    int status = reg->source->approval(reg->source->context, number, take_approval, &into);
+    if (status != WM_OK)
+        return failed(reg, status);
+    *entry = (struct lazy_entry){hash, key, into.approval};
+    if (lazy_index_add(&reg->approvals, entry) != WM_OK)
+        return failed(reg, WM_NO_MEMORY);
+    *ret_approval = into.approval;
+    return WM_OK;
+}
+
+int register_approval(struct office_register *office_register, struct text number,
+                      const struct approval **ret_approval)
+{
+    uint64_t hash = text_hash(number);
+    const struct lazy_entry *entry = lazy_index_find(&office_register->approvals, number, hash);
+    const struct approval *approval = NULL;
+    int status = WM_OK;
+
+    if (entry == NULL) {
+        pthread_mutex_lock(&office_register->lock);
+        entry = lazy_index_find(&office_register->approvals, number, hash);
+        if (entry == NULL)
+            status = load_approval(office_register, number, hash, &approval);
+        pthread_mutex_unlock(&office_register->lock);
+    }
+    if (status == WM_OK)
+        *ret_approval = entry != NULL ? entry->record : approval;
+    return status;
+}

@@ -1,0 +1,17 @@
+/* register_parts.h - what register.c offers to the other files of this folder, and to nobody else. */
+#ifndef WM_REGISTER_REGISTER_PARTS_H
+#define WM_REGISTER_REGISTER_PARTS_H
+
+#include "register/register.h"
+#include "register/vehicle_pack.h"
+
+/* false: the source is asked vehicle by vehicle. */
+bool register_has_buckets(const struct office_register *reg);
+
+/* Only where there are buckets. */
+void register_prefetch_key(struct office_register *reg, uint64_t hash);
+
+/* Is this VIN registered? */
+int register_has_packed(struct office_register *reg, struct packed_vin packed, bool *ret_found);
+
+#endif

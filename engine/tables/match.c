@@ -1,0 +1,219 @@
+/* From facts to the rows that hit. */
+#include <assert.h>
+#include <stdlib.h>
+
+#include "base/status.h"
+#include "tables/parts.h"
+
+/* --- Scratch ------------------------------------------------------------------------------------------- */
+
+int table_scratch_new(struct table_scratch **ret_scratch)
+{
+    struct table_scratch *scratch = calloc(1, sizeof *scratch);
+
+    if (scratch == NULL)
+        return WM_NO_MEMORY;
+    int status = pattern_work_new(&scratch->work);
+    if (status != WM_OK) {
+        free(scratch);
+        return status;
+    }
+    *ret_scratch = scratch;
+    return WM_OK;
+}
+
+void table_scratch_free(struct table_scratch *scratch)
+{
+    if (scratch == NULL)
+        return;
+    pattern_work_free(scratch->work);
+    free(scratch->set);
+    free(scratch->hits);
+    buffer_free(&scratch->texts[0]);
+    buffer_free(&scratch->texts[1]);
+    free(scratch);
+}
+
+static int need_set(struct table_scratch *scratch, uint32_t words)
+{
+    if (words <= scratch->set_capacity)
+        return WM_OK;
+    uint64_t *grown = realloc(scratch->set, words * sizeof *grown);
+    if (grown == NULL)
+        return WM_NO_MEMORY;
+    scratch->set = grown;
+    scratch->set_capacity = words;
+    return WM_OK;
+}
+
+/* --- Sets ---------------------------------------------------------------------------------------------- */
+
+void set_all_rows(uint64_t *set, uint32_t words, uint32_t row_count)
+{
+    for (uint32_t w = 0; w < words; w++)
+        set[w] = UINT64_MAX;
+    if (row_count % 64 != 0)
+        set[words - 1] = (UINT64_C(1) << row_count % 64) - 1;
+}
+
+uint32_t table_set_words(const struct table *table)
+{
+    return table->words;
+}
+
+/* The class of this condition's fact. */
+static inline uint32_t class_now(const struct condition_column *column, const struct value *facts)
+{
+    struct value v = facts[column->fact.ref.slot];
+
+    assert(v.type == VALUE_NULL || v.type == column->fact.ref.type);
+    return classes_find(&column->classes, v);
+}
+
+/* Up to 64 rows: the set is one word. Sets of one word are always kept whole: 64 cells of 64 KiB hold fewer than two
+ * million literals, and LIMIT_COLUMN_SET_BYTES is room for the sets of all positions between them. */
+static uint64_t narrow_word(const struct table *table, const uint32_t *conditions, uint32_t count,
+                            const struct value *facts, uint64_t rows)
+{
+    for (uint32_t i = 0; i < count && rows != 0; i++) {
+        const struct condition_column *column = &table->conditions[conditions[i]];
+        rows &= column->classes.sets[class_now(column, facts)];
+    }
+    return rows;
+}
+
+static void narrow(const struct table *table, const uint32_t *conditions, uint32_t count, const struct value *facts,
+                   uint64_t *rows)
+{
+    if (table->words == 1) {
+        rows[0] = narrow_word(table, conditions, count, facts, rows[0]);
+        return;
+    }
+    for (uint32_t i = 0; i < count; i++) {
+        const struct condition_column *column = &table->conditions[conditions[i]];
+        if (!classes_narrow(&column->classes, class_now(column, facts), rows, table->words))
+            return;
+    }
+}
+
+void table_match_early(const struct table *table, const struct value *facts, uint64_t *ret_rows)
+{
+    set_all_rows(ret_rows, table->words, table->row_count);
+    narrow(table, table->early, table->early_count, facts, ret_rows);
+}
+
+/* --- One by one ---------------------------------------------------------------------------------------- */
+
+static const struct cell *cell_of(const struct condition_column *column, uint32_t row)
+{
+    return column->cells[column->cell_of_row[row]];
+}
+
+static int test_row(const struct condition_column *column, uint32_t row, const struct value *facts,
+                    struct table_scratch *scratch, bool *ret_holds)
+{
+    struct evaluation evaluation = {.facts = facts, .work = scratch->work, .any_case = column->fact.ref.any_case};
+
+    enum truth truth = cell_test_value(cell_of(column, row), facts[column->fact.ref.slot], &evaluation);
+    *ret_holds = truth == TRUTH_HOLDS;
+    return evaluation.trouble;
+}
+
+/* Takes out of one word of rows those whose cell does not hold. */
+static int test_word(const struct condition_column *column, uint32_t word, const struct value *facts,
+                     struct table_scratch *scratch, uint64_t *rows, uint32_t *ret_row)
+{
+    for (uint64_t left = rows[word] & column->one_by_one[word]; left != 0; left &= left - 1) {
+        uint32_t row = word * 64 + (uint32_t)__builtin_ctzll(left);
+        bool holds;
+        int status = test_row(column, row, facts, scratch, &holds);
+        if (status != WM_OK) {
+            *ret_row = row;
+            return status;
+        }
+        if (!holds)
+            rows[word] &= ~(left & -left);
+    }
+    return WM_OK;
+}
+
+static int test_rows(const struct table *table, const struct value *facts, struct table_scratch *scratch,
+                     uint64_t *rows, uint32_t *ret_row)
+{
+    for (uint32_t i = 0; i < table->tested_count; i++) {
+        const struct condition_column *column = &table->conditions[table->tested[i]];
+        for (uint32_t w = 0; w < table->words; w++) {
+            int status = test_word(column, w, facts, scratch, rows, ret_row);
+            if (status != WM_OK)
+                return status;
+        }
+    }
+    return WM_OK;
+}
+
+int table_match_late(const struct table *table, const struct value *facts, struct table_scratch *scratch,
+                     uint64_t *rows, uint32_t *ret_row)
+{
+    narrow(table, table->late, table->late_count, facts, rows);
+    return test_rows(table, facts, scratch, rows, ret_row);
+}
+
+/* --- Both stages and the policy ------------------------------------------------------------------------ */
+
+static int decide(const struct table *table, const struct value *facts, struct table_scratch *scratch,
+                  uint64_t *rows, struct table_hits *ret_hits)
+{
+    uint32_t row = 0;
+
+    table_match_early(table, facts, rows);
+    int status = table_match_late(table, facts, scratch, rows, &row);
+    if (status == WM_LIMIT) {
+        *ret_hits = (struct table_hits){.fault = TABLE_PATTERN_GIVEN_UP, .first_row = row, .second_row = row};
+        return WM_OK;
+    }
+    return status == WM_OK ? table_hits_on(table, facts, rows, scratch, ret_hits) : status;
+}
+
+int table_decide(const struct table *table, const struct value *facts, struct table_scratch *scratch,
+                 struct table_hits *ret_hits)
+{
+    uint64_t word = 0;
+
+    if (table->words <= 1)
+        return decide(table, facts, scratch, &word, ret_hits);
+    int status = need_set(scratch, table->words);
+    return status == WM_OK ? decide(table, facts, scratch, scratch->set, ret_hits) : status;
+}
+
+int table_row_misses(const struct table *table, uint32_t row, const struct value *facts,
+                     struct table_scratch *scratch, uint32_t *ret_failing)
+{
+    int first = -1;
+    uint32_t failing = 0;
+
+    for (uint32_t c = 0; c < table->condition_count; c++) {
+        bool holds = false;
+        (void)test_row(&table->conditions[c], row, facts, scratch, &holds);
+        if (holds)
+            continue;
+        failing++;
+        if (first < 0)
+            first = (int)c;
+    }
+    *ret_failing = failing;
+    return first;
+}
+
+/* --- Classes ------------------------------------------------------------------------------------------- */
+
+bool table_is_classable(const struct table *table)
+{
+    return table->tested_count == 0;
+}
+
+uint32_t table_class(const struct table *table, uint32_t condition, struct value v)
+{
+    const struct classes *classes = &table->conditions[condition].classes;
+
+    return classes->decides ? classes_find(classes, v) : 0;
+}

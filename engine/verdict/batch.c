@@ -1,0 +1,316 @@
+#include "verdict/batch.h"
+
+#include <pthread.h>
+#include <stdlib.h>
+
+#include "base/limits.h"
+#include "base/status.h"
+#include "verdict/checks.h"
+#include "verdict/decision.h"
+
+/* What the threads of one file share. */
+struct batch {
+    const struct batch_run *run;
+    const struct batch_receiver *receiver;
+    const struct csv_source *source;
+    struct diag_sink *sink;
+    struct csv_blocks *blocks;
+    struct claim_header header;
+    struct table_scratch *settle_scratch;
+    pthread_mutex_t reading;       /* blocks, next_ticket, header_known */
+    pthread_mutex_t order;         /* what follows */
+    pthread_cond_t moved;
+    uint64_t next_ticket;
+    uint64_t settle_turn, deliver_turn;
+    uint64_t bytes_read;
+    bool header_known;
+    int status;                    /* the first failure */
+};
+
+struct worker {
+    struct batch *batch;
+    struct fact_worker facts;
+    struct arena arena;
+    struct buffer bytes;
+    struct buffer rendered[BATCH_BUFFERS];
+    struct dossier **dossiers;
+    uint32_t count, capacity;
+    pthread_t thread;
+};
+
+/* --- Order among threads ---------------------------------------------------------------------------------------------- */
+
+static void fail(struct batch *batch, int status)
+{
+    pthread_mutex_lock(&batch->order);
+    if (batch->status == WM_OK)
+        batch->status = status;
+    pthread_cond_broadcast(&batch->moved);
+    pthread_mutex_unlock(&batch->order);
+}
+
+/* Waits until it is this ticket's turn; false if the batch failed meanwhile. */
+static bool await_turn(struct batch *batch, const uint64_t *turn, uint64_t ticket)
+{
+    pthread_mutex_lock(&batch->order);
+    while (*turn != ticket && batch->status == WM_OK)
+        pthread_cond_wait(&batch->moved, &batch->order);
+    bool go = batch->status == WM_OK;
+    pthread_mutex_unlock(&batch->order);
+    return go;
+}
+
+static void pass_turn(struct batch *batch, uint64_t *turn)
+{
+    pthread_mutex_lock(&batch->order);
+    ++*turn;
+    pthread_cond_broadcast(&batch->moved);
+    pthread_mutex_unlock(&batch->order);
+}
+
+/* --- Reading ------------------------------------------------------------------------------------------------------------ */
+
+/* The header is the first row of the file, wherever it stands. */
+static int read_header(struct batch *batch, struct csv_rows *rows)
+{
+    struct csv_row row;
+
+    if (!csv_rows_next(rows, &row))
+        return rows->no_memory ? WM_NO_MEMORY : WM_NOT_FOUND;
+    int status = claim_header_read(&row, batch->source->name, batch->sink, &batch->header);
+    batch->header_known = status == WM_OK;
+    return status;
+}
+
+/* Takes the next block of the file into the worker; rows are opened behind the header. WM_NOT_FOUND: no more. */
+static int take_block(struct worker *worker, struct csv_rows *rows, uint64_t *ret_ticket, uint64_t *ret_bytes_read)
+{
+    struct batch *batch = worker->batch;
+    struct csv_block block;
+
+    pthread_mutex_lock(&batch->reading);
+    int status = csv_blocks_next(batch->blocks, &worker->bytes, &block, batch->sink);
+    if (status == WM_OK)
+        status = csv_rows_open(rows, block.bytes, block.line, LIMIT_COLUMNS, &worker->arena);
+    if (status == WM_OK && !batch->header_known) {
+        status = read_header(batch, rows);
+        if (status == WM_NOT_FOUND && !block.last)
+            status = WM_OK;    /* nothing but empty lines so far */
+        else if (status == WM_NOT_FOUND)
+            status = claim_header_read(NULL, batch->source->name, batch->sink, &batch->header);
+    }
+    if (status == WM_OK) {
+        batch->bytes_read += block.bytes.length;
+        *ret_bytes_read = batch->bytes_read;
+        *ret_ticket = batch->next_ticket++;
+    }
+    pthread_mutex_unlock(&batch->reading);
+    return status;
+}
+
+static struct dossier *add_dossier(struct worker *worker)
+{
+    if (worker->count == worker->capacity) {
+        uint32_t capacity = worker->capacity ? worker->capacity * 2 : 8192;
+        struct dossier **grown = realloc(worker->dossiers, capacity * sizeof(struct dossier *));
+        if (grown == NULL)
+            return NULL;
+        worker->dossiers = grown;
+        worker->capacity = capacity;
+    }
+    struct dossier *dossier = ARENA_NEW(&worker->arena, struct dossier);
+    if (dossier != NULL)
+        worker->dossiers[worker->count++] = dossier;
+    return dossier;
+}
+
+/* One row: read, established, asked about all that needs no other claim. */
+static int examine(struct worker *worker, const struct csv_row *row)
+{
+    struct batch *batch = worker->batch;
+    struct dossier *dossier = add_dossier(worker);
+
+    if (dossier == NULL)
+        return WM_NO_MEMORY;
+    dossier->campaign_number = -1;
+    int status = claim_read(&batch->header, row, &worker->arena, &dossier->claim);
+    if (status != WM_OK)
+        return status;
+    if (dossier->claim.unreadable)
+        return checks_unreadable(&worker->arena, dossier);
+    status = facts_establish(&worker->facts, &worker->arena, dossier);
+    return status == WM_OK ? checks_early(&worker->facts, &worker->arena, dossier, batch->run->with_messages) : status;
+}
+
+static int examine_block(struct worker *worker, struct csv_rows *rows)
+{
+    struct csv_row row;
+    int status = WM_OK;
+
+    worker->count = 0;
+    while (status == WM_OK && csv_rows_next(rows, &row))
+        status = examine(worker, &row);
+    return status == WM_OK && rows->no_memory ? WM_NO_MEMORY : status;
+}
+
+/* --- Settling ------------------------------------------------------------------------------------------------------------ */
+
+static int settle_claim(struct worker *worker, struct dossier *dossier)
+{
+    struct batch *batch = worker->batch;
+    const struct batch_run *run = batch->run;
+    int status = history_establish(run->history, run->day, dossier);
+
+    if (status == WM_OK)
+        status = checks_late(run->day->rules, batch->settle_scratch, &worker->arena, dossier, run->with_messages);
+    if (status == WM_OK)
+        status = decide(&worker->arena, dossier, run->with_messages);
+    if (status == WM_OK)
+        status = history_record(run->history, run->day, dossier);
+    return status;
+}
+
+static int settle_block(struct worker *worker)
+{
+    const struct batch_run *run = worker->batch->run;
+    int status = history_prepare(run->history, worker->dossiers, worker->count);
+
+    for (uint32_t i = 0; status == WM_OK && i < worker->count; i++) {
+        struct dossier *dossier = worker->dossiers[i];
+        status = dossier->claim.unreadable ? decide(&worker->arena, dossier, run->with_messages)
+                                           : settle_claim(worker, dossier);
+    }
+    return status;
+}
+
+/* --- A block from reading to delivery ---------------------------------------------------------------------------------- */
+
+static int render_block(struct worker *worker, struct decided_block *block)
+{
+    const struct batch_receiver *receiver = worker->batch->receiver;
+
+    for (int i = 0; i < BATCH_BUFFERS; i++)
+        buffer_clear(&worker->rendered[i]);
+    int status = receiver->render != NULL ? receiver->render(receiver->context, block) : WM_OK;
+    for (int i = 0; i < BATCH_BUFFERS; i++)
+        if (worker->rendered[i].failed)
+            status = WM_NO_MEMORY;
+    return status;
+}
+
+static int do_block(struct worker *worker, struct csv_rows *rows, uint64_t ticket, uint64_t bytes_read)
+{
+    struct batch *batch = worker->batch;
+    const struct batch_receiver *receiver = batch->receiver;
+    int status = examine_block(worker, rows);
+
+    if (status != WM_OK || !await_turn(batch, &batch->settle_turn, ticket))
+        return status;
+    status = settle_block(worker);
+    if (status != WM_OK)
+        return status;
+    pass_turn(batch, &batch->settle_turn);
+    struct decided_block block = {worker->dossiers, worker->count, bytes_read, worker->rendered};
+    status = render_block(worker, &block);
+    if (status != WM_OK || !await_turn(batch, &batch->deliver_turn, ticket))
+        return status;
+    status = receiver->deliver != NULL ? receiver->deliver(receiver->context, &block) : WM_OK;
+    if (status == WM_OK)
+        pass_turn(batch, &batch->deliver_turn);
+    return status;
+}
+
+static bool has_failed(struct batch *batch)
+{
+    pthread_mutex_lock(&batch->order);
+    bool failed = batch->status != WM_OK;
+    pthread_mutex_unlock(&batch->order);
+    return failed;
+}
+
+static void *work(void *context)
+{
+    struct worker *worker = context;
+    struct batch *batch = worker->batch;
+    int status = WM_OK;
+
+    while (status == WM_OK && !has_failed(batch)) {
+        struct csv_rows rows = {0};
+        uint64_t ticket, bytes_read;
+        arena_reset(&worker->arena);
+        status = take_block(worker, &rows, &ticket, &bytes_read);
+        if (status == WM_OK)
+            status = do_block(worker, &rows, ticket, bytes_read);
+        csv_rows_close(&rows);
+    }
+    if (status != WM_OK && status != WM_NOT_FOUND)
+        fail(batch, status);
+    return NULL;
+}
+
+/* --- Workers ---------------------------------------------------------------------------------------------------------------- */
+
+static void worker_close(struct worker *worker)
+{
+    fact_worker_close(&worker->facts);
+    arena_free(&worker->arena);
+    buffer_free(&worker->bytes);
+    for (int i = 0; i < BATCH_BUFFERS; i++)
+        buffer_free(&worker->rendered[i]);
+    free(worker->dossiers);
+}
+
+static unsigned useful_threads(const struct batch *batch)
+{
+    uint64_t blocks = batch->source->bytes / LIMIT_BLOCK_BYTES + 1;
+    unsigned threads = batch->run->threads;
+
+    return blocks < threads ? (unsigned)blocks : threads;
+}
+
+static int run_workers(struct batch *batch)
+{
+    struct worker *workers = calloc(LIMIT_THREADS, sizeof *workers);
+    unsigned threads = useful_threads(batch), opened = 0, started = 1;
+    int status = workers == NULL ? WM_NO_MEMORY : WM_OK;
+
+    for (; status == WM_OK && opened < threads; opened++) {
+        workers[opened].batch = batch;
+        status = fact_worker_open(&workers[opened].facts, batch->run->day);
+    }
+    if (status == WM_OK) {
+        /* a thread that cannot be had is done without */
+        while (started < threads && pthread_create(&workers[started].thread, NULL, work, &workers[started]) == 0)
+            started++;
+        work(&workers[0]);
+        for (unsigned i = 1; i < started; i++)
+            pthread_join(workers[i].thread, NULL);
+        status = batch->status;
+    }
+    for (unsigned i = 0; i < opened; i++)
+        worker_close(&workers[i]);
+    free(workers);
+    return status;
+}
+
+int batch_decide(const struct batch_run *run, const struct csv_source *source, const struct batch_receiver *receiver,
+                 struct diag_sink *sink)
+{
+    struct batch batch = {.run = run, .receiver = receiver, .source = source, .sink = sink,
+                          .reading = PTHREAD_MUTEX_INITIALIZER, .order = PTHREAD_MUTEX_INITIALIZER,
+                          .moved = PTHREAD_COND_INITIALIZER};
+    int status = csv_blocks_open(&batch.blocks, source, LIMIT_BLOCK_BYTES);
+
+    if (status == WM_OK)
+        status = table_scratch_new(&batch.settle_scratch);
+    if (status == WM_OK)
+        status = run_workers(&batch);
+    if (status == WM_OK && !batch.header_known)
+        status = claim_header_read(NULL, source->name, sink, &batch.header);
+    table_scratch_free(batch.settle_scratch);
+    csv_blocks_close(batch.blocks);
+    pthread_cond_destroy(&batch.moved);
+    pthread_mutex_destroy(&batch.order);
+    pthread_mutex_destroy(&batch.reading);
+    return status;
+}
