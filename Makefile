@@ -42,6 +42,14 @@ $(BUILD)/engine/%.o: engine/%.c
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) -MMD -MP -c -o $@ $<
 
+# SQL compiled in: each line of the file becomes a line of a C string.
+$(BUILD)/generated/%_sql.h: engine/ledger/%.sql
+	@mkdir -p $(@D)
+	{ echo 'static const char $(shell echo $* | tr a-z A-Z)_SQL[] ='; \
+	  sed -e 's/\\/\\\\/g' -e 's/"/\\"/g' -e 's/^.*$$/    "&\\n"/' $<; echo '    ;'; } > $@
+
+$(BUILD)/engine/ledger/office.o: $(BUILD)/generated/schema_sql.h
+
 $(BUILD)/tests/%: tests/unit/%.c $(LIBRARY)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Itests/unit -MMD -MP -MF $@.d -o $@ $< $(LIBRARY) $(ENGINE_LIBS) -lcmocka

@@ -1,0 +1,573 @@
+#include "ledger/office.h"
+
+#include <errno.h>
+#include <fcntl.h>
+#include <sqlite3.h>
+#include <stdint.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <sys/stat.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "base/limits.h"
+#include "base/status.h"
+#include "schema_sql.h"
+
+/* Marks a database as an office file (bytes 68 to 71 of the file): "WTMK". */
+#define APPLICATION_ID 0x57544d4b
+
+enum { ANNOUNCE_WAIT_MS = 500, WRITER_CACHE_KIB = 65536, READER_CACHE_KIB = 16384 };
+
+struct office {
+    sqlite3 *database;
+    char *path;
+    enum office_mode mode;
+    struct diag_sink *sink;
+    int wait_ms;
+    bool announce_wait, wait_announced;
+    struct timespec wait_began;
+    bool immutable;           /* opened without locks, because there was no permission to make any */
+    struct stat as_opened;    /* of an immutable one */
+};
+
+struct sqlite3 *office_database(struct office *office)
+{
+    return office->database;
+}
+
+const char *office_path(const struct office *office)
+{
+    return office->path;
+}
+
+struct diag_sink *office_set_sink(struct office *office, struct diag_sink *sink)
+{
+    struct diag_sink *before = office->sink;
+
+    office->sink = sink;
+    return before;
+}
+
+static struct place place_of(const char *path)
+{
+    return (struct place){text_of(path), 0, 0};
+}
+
+/* ---- words for what went wrong ---- */
+
+static const char *system_words(sqlite3 *database)
+{
+    int number = database ? sqlite3_system_errno(database) : 0;
+
+    return number != 0 ? strerror(number) : sqlite3_errmsg(database);
+}
+
+int office_words(struct sqlite3 *database, int result, char *room, size_t size)
+{
+    if (result == SQLITE_IOERR_NOMEM || (result & 0xff) == SQLITE_NOMEM) {
+        snprintf(room, size, "out of memory; nothing was recorded");
+        return WM_NO_MEMORY;
+    }
+    switch (result & 0xff) {
+    case SQLITE_BUSY:
+    case SQLITE_LOCKED:
+        snprintf(room, size, "another program was using the office file for more than %d seconds; try again later, "
+                 "nothing was recorded", OFFICE_WAIT_MS / 1000);
+        break;
+    case SQLITE_FULL:
+        snprintf(room, size, "the disk is full; make room and run it again, nothing was recorded");
+        break;
+    case SQLITE_IOERR:
+        snprintf(room, size, "cannot read or write: %s; check the disk and run it again, nothing was recorded",
+                 system_words(database));
+        break;
+    case SQLITE_CORRUPT:
+    case SQLITE_NOTADB:
+        snprintf(room, size, "the office file is damaged; restore it from a copy");
+        break;
+    case SQLITE_READONLY:
+    case SQLITE_PERM:
+        snprintf(room, size, "the office file cannot be written; check the permissions of the file and its folder");
+        break;
+    case SQLITE_CANTOPEN:
+        snprintf(room, size, "the office file cannot be opened: %s; check the permissions of the file and its folder",
+                 system_words(database));
+        break;
+    default:
+        snprintf(room, size, "the office file cannot be used: %s; restore it from a copy if this stays",
+                 sqlite3_errmsg(database));
+    }
+    return WM_IO;
+}
+
+int office_report(struct office *office, int result)
+{
+    char words[LIMIT_MESSAGE_BYTES];
+    int status = office_words(office->database, result, words, sizeof words);
+
+    diag_error(office->sink, place_of(office->path), "%s", words);
+    return status;
+}
+
+/* ---- statements ---- */
+
+int office_prepare(struct office *office, const char *sql, struct sqlite3_stmt **ret_statement)
+{
+    sqlite3_stmt *statement = NULL;
+    int result = sqlite3_prepare_v2(office->database, sql, -1, &statement, NULL);
+
+    if (result != SQLITE_OK)
+        return office_report(office, result);
+    *ret_statement = statement;
+    return WM_OK;
+}
+
+int office_step(struct office *office, struct sqlite3_stmt *statement, bool *ret_row)
+{
+    int result = sqlite3_step(statement);
+
+    if (result != SQLITE_ROW && result != SQLITE_DONE)
+        return office_report(office, result);
+    *ret_row = result == SQLITE_ROW;
+    return WM_OK;
+}
+
+int office_execute(struct office *office, struct sqlite3_stmt *statement)
+{
+    bool row;
+    int status = office_step(office, statement, &row);
+
+    sqlite3_reset(statement);
+    return status;
+}
+
+int office_run(struct office *office, const char *sql)
+{
+    int result = sqlite3_exec(office->database, sql, NULL, NULL, NULL);
+
+    return result == SQLITE_OK ? WM_OK : office_report(office, result);
+}
+
+/* The first column of the first row of a query; SQLite's result, SQLITE_OK also where there is no row. */
+static int ask_number(sqlite3 *database, const char *sql, int64_t *ret_number)
+{
+    sqlite3_stmt *statement = NULL;
+    int result = sqlite3_prepare_v2(database, sql, -1, &statement, NULL);
+
+    if (result == SQLITE_OK) {
+        result = sqlite3_step(statement);
+        if (result == SQLITE_ROW)
+            *ret_number = sqlite3_column_int64(statement, 0);
+    }
+    sqlite3_finalize(statement);
+    return result == SQLITE_ROW || result == SQLITE_DONE ? SQLITE_OK : result;
+}
+
+/* ---- waiting for others ---- */
+
+static int64_t milliseconds_since(const struct timespec *began)
+{
+    struct timespec now;
+
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    return (now.tv_sec - began->tv_sec) * INT64_C(1000) + (now.tv_nsec - began->tv_nsec) / 1000000;
+}
+
+static int wait_for_other(void *context, int times)
+{
+    struct office *office = context;
+    struct timespec step = {0, times < 10 ? 2000000 : 25000000};
+
+    if (times == 0)
+        clock_gettime(CLOCK_MONOTONIC, &office->wait_began);
+    int64_t waited = milliseconds_since(&office->wait_began);
+    if (waited >= office->wait_ms)
+        return 0;
+    if (waited >= ANNOUNCE_WAIT_MS && office->announce_wait && !office->wait_announced) {
+        office->wait_announced = true;
+        diag_warning(office->sink, place_of(office->path),
+                     "another program is writing to the office file; waiting for it up to %d seconds",
+                     office->wait_ms / 1000);
+    }
+    nanosleep(&step, NULL);
+    return 1;
+}
+
+static int begin(struct office *office, const char *sql)
+{
+    office->announce_wait = true;
+    office->wait_announced = false;
+    int result = sqlite3_exec(office->database, sql, NULL, NULL, NULL);
+    office->announce_wait = false;
+    return result == SQLITE_OK ? WM_OK : office_report(office, result);
+}
+
+int office_begin_read(struct office *office)
+{
+    int status = begin(office, "BEGIN; SELECT only_row FROM vehicle_index");
+
+    if (status != WM_OK)
+        office_rollback(office);
+    return status;
+}
+
+static bool changed_since_opened(const struct office *office)
+{
+    struct stat now;
+
+    return stat(office->path, &now) != 0 || now.st_size != office->as_opened.st_size ||
+           now.st_ino != office->as_opened.st_ino || now.st_mtim.tv_sec != office->as_opened.st_mtim.tv_sec ||
+           now.st_mtim.tv_nsec != office->as_opened.st_mtim.tv_nsec;
+}
+
+int office_end_read(struct office *office)
+{
+    office_rollback(office);
+    if (!office->immutable || !changed_since_opened(office))
+        return WM_OK;
+    diag_error(office->sink, place_of(office->path), "the office file was changed while it was read; run it again");
+    return WM_IO;
+}
+
+int office_begin_write(struct office *office)
+{
+    return begin(office, "BEGIN IMMEDIATE");
+}
+
+int office_commit(struct office *office)
+{
+    int status = begin(office, "COMMIT");
+
+    if (status != WM_OK)
+        office_rollback(office);
+    return status;
+}
+
+void office_rollback(struct office *office)
+{
+    if (!sqlite3_get_autocommit(office->database))
+        sqlite3_exec(office->database, "ROLLBACK", NULL, NULL, NULL);
+}
+
+/* ---- opening ---- */
+
+static int check_path(const char *path, enum office_mode mode, struct diag_sink *sink)
+{
+    struct stat about;
+
+    if (path[0] == '\0') {
+        diag_error(sink, place_of(""), "the office file has no name; name one with --office FILE");
+        return WM_IO;
+    }
+    if (stat(path, &about) != 0) {
+        if (errno == ENOENT && mode == OFFICE_WRITE)
+            return WM_OK;
+        if (errno == ENOENT)
+            diag_error(sink, place_of(path), "there is no such office file; make it with `witnessmark load`, or name "
+                       "another with --office FILE");
+        else
+            diag_error(sink, place_of(path), "the office file cannot be opened: %s", strerror(errno));
+        return errno == ENOENT ? WM_NOT_FOUND : WM_IO;
+    }
+    if (S_ISDIR(about.st_mode))
+        diag_error(sink, place_of(path), "this is a folder; name an office file");
+    else if (!S_ISREG(about.st_mode))
+        diag_error(sink, place_of(path), "this is not a regular file; name an office file");
+    else if (about.st_size == 0 && mode == OFFICE_READ)
+        diag_error(sink, place_of(path), "the office file is empty; load office data first with `witnessmark load`");
+    else if (access(path, R_OK) != 0)
+        diag_error(sink, place_of(path), "the office file cannot be read: %s", strerror(errno));
+    else
+        return WM_OK;
+    return WM_IO;
+}
+
+/* A name that SQLite takes for nothing but a file. */
+static char *plain_name(const char *path)
+{
+    char *name = malloc(strlen(path) + 3);
+
+    if (name != NULL)
+        sprintf(name, "%s%s", path[0] == '/' ? "" : "./", path);
+    return name;
+}
+
+/* The same file as a URI that promises SQLite that nobody writes to it. */
+static char *immutable_name(const char *path)
+{
+    static const char suffix[] = "?immutable=1";
+    char *name = malloc(strlen(path) * 3 + sizeof suffix + 8), *to;
+
+    if (name == NULL)
+        return NULL;
+    to = name + sprintf(name, "file:%s", path[0] == '/' ? "" : "./");
+    for (; *path != '\0'; path++) {
+        if ((*path >= 'a' && *path <= 'z') || (*path >= 'A' && *path <= 'Z') || (*path >= '-' && *path <= '9'))
+            *to++ = *path;
+        else
+            to += sprintf(to, "%%%02X", (unsigned char)*path);
+    }
+    memcpy(to, suffix, sizeof suffix);
+    return name;
+}
+
+static int connect(struct office *office, char *name, int flags)
+{
+    if (name == NULL) {
+        diag_error(office->sink, place_of(office->path), "out of memory");
+        return WM_NO_MEMORY;
+    }
+    int result = sqlite3_open_v2(name, &office->database, flags | SQLITE_OPEN_FULLMUTEX | SQLITE_OPEN_EXRESCODE, NULL);
+    free(name);
+    if (result != SQLITE_OK)
+        return office_report(office, result);
+    sqlite3_busy_handler(office->database, wait_for_other, office);
+    return WM_OK;
+}
+
+/* Defends against files that another program prepared, and sets what is not stored in the file. */
+static int settle(struct office *office)
+{
+    char pragmas[256];
+    sqlite3 *database = office->database;
+
+    sqlite3_db_config(database, SQLITE_DBCONFIG_DEFENSIVE, 1, NULL);
+    sqlite3_db_config(database, SQLITE_DBCONFIG_TRUSTED_SCHEMA, 0, NULL);
+    sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_FKEY, 1, NULL);
+    sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_LOAD_EXTENSION, 0, NULL);
+    sqlite3_db_config(database, SQLITE_DBCONFIG_ENABLE_TRIGGER, 1, NULL);
+    snprintf(pragmas, sizeof pragmas,
+             "PRAGMA cell_size_check = ON; PRAGMA temp_store = MEMORY; PRAGMA cache_size = -%d; "
+             "PRAGMA synchronous = FULL; PRAGMA query_only = %s",
+             office->mode == OFFICE_WRITE ? WRITER_CACHE_KIB : READER_CACHE_KIB,
+             office->mode == OFFICE_WRITE ? "OFF" : "ON");
+    return office_run(office, pragmas);
+}
+
+enum contents { CONTENTS_EMPTY, CONTENTS_OFFICE, CONTENTS_OTHER };
+
+/* SQLite's result; what kind of database this is, and of which version. */
+static int look(struct office *office, enum contents *ret_contents, int64_t *ret_version)
+{
+    int64_t id = 0, version = 0, objects = 0;
+    int result = ask_number(office->database, "PRAGMA application_id", &id);
+
+    if (result == SQLITE_OK)
+        result = ask_number(office->database, "PRAGMA user_version", &version);
+    if (result == SQLITE_OK)
+        result = ask_number(office->database, "SELECT count(*) FROM sqlite_schema", &objects);
+    if (result != SQLITE_OK)
+        return result;
+    *ret_contents = id == APPLICATION_ID && version > 0 ? CONTENTS_OFFICE
+                    : id == 0 && version == 0 && objects == 0 ? CONTENTS_EMPTY : CONTENTS_OTHER;
+    *ret_version = version;
+    return SQLITE_OK;
+}
+
+static int check_contents(struct office *office, enum contents contents, int64_t version)
+{
+    struct place place = place_of(office->path);
+
+    if (contents == CONTENTS_OTHER) {
+        diag_error(office->sink, place, "this is a database of another program, no office file; name another with "
+                   "--office FILE");
+        return WM_BAD_INPUT;
+    }
+    if (contents == CONTENTS_EMPTY) {
+        diag_error(office->sink, place, "the office file is empty; load office data first with `witnessmark load`");
+        return WM_BAD_INPUT;
+    }
+    if (version > OFFICE_VERSION) {
+        diag_error(office->sink, place, "the office file has version %lld, and this program knows up to %d; use a newer "
+                   "program", (long long)version, OFFICE_VERSION);
+        return WM_BAD_INPUT;
+    }
+    return WM_OK;
+}
+
+static int report_look(struct office *office, int result)
+{
+    if ((result & 0xff) != SQLITE_NOTADB)
+        return office_report(office, result);
+    diag_error(office->sink, place_of(office->path), "this is no office file (no SQLite database); name another with "
+               "--office FILE");
+    return WM_BAD_INPUT;
+}
+
+/* Makes the tables, unless another program has just done so. */
+static int make_schema(struct office *office)
+{
+    enum contents contents = CONTENTS_EMPTY;
+    int64_t version = 0;
+    char pragmas[128];
+
+    int status = office_begin_write(office);
+    if (status != WM_OK)
+        return status;
+    int result = look(office, &contents, &version);
+    if (result != SQLITE_OK)
+        status = report_look(office, result);
+    else if (contents != CONTENTS_EMPTY)
+        status = check_contents(office, contents, version);
+    else {
+        snprintf(pragmas, sizeof pragmas, "PRAGMA application_id = %d; PRAGMA user_version = %d", APPLICATION_ID,
+                 OFFICE_VERSION);
+        status = office_run(office, SCHEMA_SQL);
+        if (status == WM_OK)
+            status = office_run(office, pragmas);
+    }
+    if (status == WM_OK)
+        return office_commit(office);
+    office_rollback(office);
+    return status;
+}
+
+/* Lets others read while this one writes. Where that cannot be had now (another program is reading, or the file
+ * system has no shared memory) everything works too, but one waits for the other. */
+static void log_ahead(struct office *office)
+{
+    int wait_ms = office->wait_ms;
+
+    office->wait_ms = 0;
+    sqlite3_exec(office->database, "PRAGMA journal_mode = WAL", NULL, NULL, NULL);
+    office->wait_ms = wait_ms;
+}
+
+static int open_writer(struct office *office)
+{
+    enum contents contents;
+    int64_t version;
+
+    int status = connect(office, plain_name(office->path), SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE);
+    if (status == WM_OK)
+        status = settle(office);
+    if (status != WM_OK)
+        return status;
+    if (sqlite3_db_readonly(office->database, "main") == 1)
+        return office_report(office, SQLITE_READONLY);
+    int result = look(office, &contents, &version);
+    if (result != SQLITE_OK)
+        return report_look(office, result);
+    /* A new file has no readers, and its first load is written once instead of twice: no log until it is closed. */
+    if (contents == CONTENTS_EMPTY)
+        return make_schema(office);
+    status = check_contents(office, contents, version);
+    if (status == WM_OK)
+        log_ahead(office);
+    return status;
+}
+
+static bool uses_log(const char *path)
+{
+    unsigned char header[20] = {0};
+    int descriptor = open(path, O_RDONLY | O_CLOEXEC);
+    ssize_t got = descriptor < 0 ? -1 : pread(descriptor, header, sizeof header, 0);
+
+    if (descriptor >= 0)
+        close(descriptor);
+    return got == (ssize_t)sizeof header && header[18] == 2;    /* "file format write version": 2 is WAL */
+}
+
+static bool has_log(const char *path)
+{
+    struct stat about;
+    size_t size = strlen(path) + 8;
+    char *log = malloc(size);
+    bool has = true;
+
+    if (log != NULL) {
+        snprintf(log, size, "%s-wal", path);
+        has = stat(log, &about) == 0 && about.st_size > 0;
+    }
+    free(log);
+    return has;
+}
+
+/* May files be made beside the office file, and itself be written? */
+static bool may_write_beside(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    char *folder = slash == NULL ? strdup(".") : slash == path ? strdup("/") : strndup(path, (size_t)(slash - path));
+    bool may = folder != NULL && access(folder, W_OK) == 0 && access(path, W_OK) == 0;
+
+    free(folder);
+    return may;
+}
+
+/* A reader opens for writing where it may, so that it can recover what a killed program left and take the log away
+ * at its end; query_only keeps it from writing anything else. */
+static int connect_reader(struct office *office)
+{
+    if (!uses_log(office->path) || may_write_beside(office->path))
+        return connect(office, plain_name(office->path), SQLITE_OPEN_READWRITE);
+    if (has_log(office->path)) {
+        diag_error(office->sink, place_of(office->path),
+                   "another program is writing to the office file or was stopped while it did, and without write "
+                   "permission it cannot be read now; try again later, or read it once with write permission");
+        return WM_IO;
+    }
+    office->immutable = true;
+    if (stat(office->path, &office->as_opened) != 0) {
+        diag_error(office->sink, place_of(office->path), "the office file cannot be opened: %s", strerror(errno));
+        return WM_IO;
+    }
+    return connect(office, immutable_name(office->path), SQLITE_OPEN_READONLY | SQLITE_OPEN_URI);
+}
+
+static int open_reader(struct office *office)
+{
+    enum contents contents;
+    int64_t version;
+
+    int status = connect_reader(office);
+    if (status == WM_OK)
+        status = settle(office);
+    if (status != WM_OK)
+        return status;
+    int result = look(office, &contents, &version);
+    if (result != SQLITE_OK)
+        return report_look(office, result);
+    return check_contents(office, contents, version);
+}
+
+int office_open(const char *path, enum office_mode mode, struct diag_sink *sink, struct office **ret_office)
+{
+    struct office *office;
+
+    int status = check_path(path, mode, sink);
+    if (status != WM_OK)
+        return status;
+    office = calloc(1, sizeof *office);
+    if (office != NULL)
+        office->path = strdup(path);
+    if (office == NULL || office->path == NULL) {
+        free(office);
+        diag_error(sink, place_of(path), "out of memory");
+        return WM_NO_MEMORY;
+    }
+    office->mode = mode;
+    office->sink = sink;
+    office->wait_ms = OFFICE_WAIT_MS;
+    status = mode == OFFICE_WRITE ? open_writer(office) : open_reader(office);
+    if (status == WM_OK)
+        *ret_office = office;
+    else
+        office_close(office);
+    return status;
+}
+
+void office_close(struct office *office)
+{
+    if (office == NULL)
+        return;
+    if (office->database != NULL) {
+        office_rollback(office);
+        if (office->mode == OFFICE_WRITE)
+            log_ahead(office);
+        sqlite3_close_v2(office->database);
+    }
+    free(office->path);
+    free(office);
+}
