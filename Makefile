@@ -1,15 +1,16 @@
 # Witnessmark. `make demo` and `make test` are complete on a fresh machine; see README.md.
-CC ?= gcc
+ifeq ($(origin CC),default)
+CC = gcc
+endif
 BUILD ?= build
 PREFIX ?= /usr/local
-PYTHON ?= python3
 
-PACKAGES = gcc make pkg-config libc6-dev libcsv-dev libsqlite3-dev libpcre2-dev libcmocka-dev libsodium-dev libjansson-dev
-LIBRARIES = sqlite3 libpcre2-8 cmocka libsodium jansson
+# Debian's names for what the build needs.
+PACKAGES = gcc libc6-dev libcsv-dev libsqlite3-dev libpcre2-dev libcmocka-dev libsodium-dev libjansson-dev
 
 WARNINGS = -Wall -Wextra -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Wpointer-arith -Wwrite-strings \
            -Wvla -Wundef -Wformat=2 -Wimplicit-fallthrough $(if $(CI),-Werror)
-HARDENING = -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fPIE
+HARDENING = -U_FORTIFY_SOURCE -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fPIE
 CFLAGS ?= -O2 -g
 ALL_CFLAGS = -std=gnu11 $(CFLAGS) $(WARNINGS) $(HARDENING) -D_GNU_SOURCE -DPCRE2_CODE_UNIT_WIDTH=8 -pthread -Iengine -I$(BUILD)/generated
 ALL_LDFLAGS = $(LDFLAGS) -pie -Wl,-z,relro,-z,now -pthread
@@ -23,7 +24,9 @@ ENGINE_OBJECTS = $(ENGINE_SOURCES:%.c=$(BUILD)/%.o)
 LIBRARY = $(BUILD)/libwitnessmark.a
 UNIT_TESTS = $(patsubst tests/unit/%.c,$(BUILD)/tests/%,$(sort $(wildcard tests/unit/test_*.c)))
 
-.PHONY: all demo test unit packages bench clean install
+DEMO = $(BUILD)/demo
+
+.PHONY: all demo test bench asan install clean packages run-demo run-test run-bench
 .DELETE_ON_ERROR:
 
 all: witnessmark
@@ -54,8 +57,56 @@ $(BUILD)/tests/%: tests/unit/%.c $(LIBRARY)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Itests/unit -MMD -MP -MF $@.d -o $@ $< $(LIBRARY) $(ENGINE_LIBS) -lcmocka
 
-unit: $(UNIT_TESTS)
-	@status=0; for t in $(UNIT_TESTS); do $$t || status=1; done; exit $$status
+# --- The demo office, which tests use too ---
+
+$(BUILD)/fixtures/demo: fixtures/demo.c
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $<
+
+$(DEMO)/office.db: $(BUILD)/fixtures/demo $(BUILD)/witnessmark fixtures/demo-load.sh
+	rm -rf $(DEMO)
+	mkdir -p $(DEMO)
+	$(BUILD)/fixtures/demo $(DEMO)
+	sh fixtures/demo-load.sh $(BUILD)/witnessmark $(DEMO)
+
+# --- Commands: each makes sure of the packages first, then builds ---
+
+demo test bench: packages
+	@$(MAKE) --no-print-directory run-$@
+
+run-demo: $(DEMO)/office.db
+	@sh fixtures/demo-check.sh $(BUILD)/witnessmark $(DEMO)
+
+TEST_ENVIRONMENT = WITNESSMARK=$(abspath $(BUILD)/witnessmark) WITNESSMARK_BUILD=$(abspath $(BUILD)) CC=$(CC)
+
+run-test: $(UNIT_TESTS) $(DEMO)/office.db
+	@failed=; for t in $(UNIT_TESTS) $(sort $(wildcard tests/*.sh)); do $(TEST_ENVIRONMENT) $$t || failed="$$failed $$t"; done; \
+	 if [ -n "$$failed" ]; then echo "failed:$$failed" >&2; exit 1; fi
+
+run-bench: $(BUILD)/witnessmark $(BUILD)/bench/batches
+	@sh tests/bench/bench.sh $(BUILD)/witnessmark $(BUILD)/bench
+
+$(BUILD)/bench/%: tests/bench/%.c
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $<
+
+# The tests once more, on a build that stops at bad memory and undefined behaviour.
+asan: packages
+	@$(MAKE) --no-print-directory BUILD=$(BUILD)/asan HARDENING=-fno-omit-frame-pointer CFLAGS='-O1 -g $(SANITIZE)' LDFLAGS='$(SANITIZE)' run-test
+SANITIZE = -fsanitize=address,undefined -fno-sanitize-recover=undefined
+
+# Where there is no apt-get, says what must be there.
+packages:
+	@missing=; for p in $(PACKAGES); do \
+	   dpkg-query -W -f '$${Status}' $$p 2>/dev/null | grep -q ' installed' || missing="$$missing $$p"; done; \
+	 if [ -z "$$missing" ]; then exit 0; fi; \
+	 if ! command -v apt-get >/dev/null; then echo "This needs what Debian calls$$missing; if the build fails, install it." >&2; exit 0; fi; \
+	 sudo=; if [ "$$(id -u)" != 0 ]; then sudo=sudo; fi; \
+	 echo "installing$$missing"; export DEBIAN_FRONTEND=noninteractive; \
+	 $$sudo apt-get update -q && $$sudo apt-get install -q -y --no-install-recommends $$missing
+
+install: $(BUILD)/witnessmark
+	install -D $< $(DESTDIR)$(PREFIX)/bin/witnessmark
 
 clean:
 	rm -rf $(BUILD) witnessmark

@@ -152,7 +152,7 @@ static int check_files(struct checking *checking)
         status = check_file(checking, options->arguments[i]);
     if (status == WM_OK)
         write_summary(checking);
-    return status;
+    return session_end_reading(&checking->session, status);
 }
 
 static int run_check(const struct options *options)

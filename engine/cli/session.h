@@ -14,7 +14,8 @@ struct session {
     struct rules_files files;
     struct rules *rules;
     struct office *office;
-    struct register_source register_source;
+    struct office_source *office_source;
+    bool reading;              /* the office is read as it stood when it was opened */
     struct office_register *office_register;
     struct office_day day;
     struct diag_sink sink;
@@ -25,6 +26,10 @@ int session_open_rules(struct session *session, const struct options *options);
 
 /* Opens the office file for reading, and the register over it. */
 int session_open_office(struct session *session, const struct options *options);
+
+/* To be called when all has been read, with the status so far: says what the register could not read, and fails where
+ * the office file changed under a reader that could not lock it. */
+int session_end_reading(struct session *session, int status);
 
 /* Accepts a zeroed or half-opened session. */
 void session_close(struct session *session);

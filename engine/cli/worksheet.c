@@ -378,7 +378,7 @@ static int print_worksheet(struct worksheet *sheet)
 static int run_worksheet(const struct options *options)
 {
     struct worksheet sheet = {.options = options};
-    int status = make_worksheet(&sheet);
+    int status = session_end_reading(&sheet.session, make_worksheet(&sheet));
     int code = status == WM_OK ? print_worksheet(&sheet) : cli_exit(status);
 
     fact_worker_close(&sheet.worker);

@@ -61,7 +61,7 @@ static int prepared(struct office_source *source, enum statement which, sqlite3_
 /* A statement asked for one key and the last load. */
 static int asked(struct office_source *source, enum statement which, struct text key, sqlite3_stmt **ret_statement)
 {
-    sqlite3_stmt *statement;
+    sqlite3_stmt *statement = NULL;
 
     int status = prepared(source, which, &statement);
     if (status != WM_OK)
@@ -135,7 +135,7 @@ static int buckets(void *context, uint32_t first, uint32_t count, register_take_
 {
     struct office_source *source = context;
     struct bucket_taker to = {take, taker, INT64_C(1) << source->source.bucket_bits};
-    sqlite3_stmt *statement;
+    sqlite3_stmt *statement = NULL;
 
     int status = asked_range(source, SELECT_BUCKETS, to.first_id + first, to.first_id + first + count - 1, &statement);
     return status == WM_OK ? each_row(source, statement, take_bucket, &to) : status;
@@ -158,7 +158,7 @@ static int vehicle(void *context, struct text vin, bool *ret_found, uint32_t *re
 {
     struct office_source *source = context;
     struct found_vehicle found = {false, 0, DAY_NONE};
-    sqlite3_stmt *statement;
+    sqlite3_stmt *statement = NULL;
 
     int status = asked(source, SELECT_VEHICLE, vin, &statement);
     if (status == WM_OK)
@@ -197,7 +197,7 @@ static int take_profile(sqlite3_stmt *statement, void *context)
 static int profiles(void *context, uint32_t first, uint32_t count, register_take_profile *take, void *taker)
 {
     struct profile_taker to = {take, taker};
-    sqlite3_stmt *statement;
+    sqlite3_stmt *statement = NULL;
 
     int status = asked_range(context, SELECT_PROFILES, first, (int64_t)first + count - 1, &statement);
     return status == WM_OK ? each_row(context, statement, take_profile, &to) : status;
@@ -231,7 +231,7 @@ static int take_dealer(sqlite3_stmt *statement, void *context)
 static int dealer(void *context, struct text code, register_take_dealer *take, void *taker)
 {
     struct dealer_taker to = {take, taker, code};
-    sqlite3_stmt *statement;
+    sqlite3_stmt *statement = NULL;
 
     int status = asked(context, SELECT_DEALER, code, &statement);
     return status == WM_OK ? each_row(context, statement, take_dealer, &to) : status;
@@ -252,7 +252,7 @@ static int take_shipment(sqlite3_stmt *statement, void *context)
 static int shipments(void *context, struct text code, register_take_shipment *take, void *taker)
 {
     struct shipment_taker to = {take, taker};
-    sqlite3_stmt *statement;
+    sqlite3_stmt *statement = NULL;
 
     int status = asked(context, SELECT_SHIPMENTS, code, &statement);
     return status == WM_OK ? each_row(context, statement, take_shipment, &to) : status;
@@ -285,7 +285,7 @@ static int take_approval(sqlite3_stmt *statement, void *context)
 static int approval(void *context, struct text number, register_take_approval *take, void *taker)
 {
     struct approval_taker to = {take, taker, number};
-    sqlite3_stmt *statement;
+    sqlite3_stmt *statement = NULL;
 
     int status = asked(context, SELECT_APPROVAL, number, &statement);
     return status == WM_OK ? each_row(context, statement, take_approval, &to) : status;
@@ -296,7 +296,7 @@ static int approval(void *context, struct text number, register_take_approval *t
 /* Two numbers from the first row of a query. */
 static int ask(struct office *office, const char *sql, int64_t *ret_first, int64_t *ret_second)
 {
-    sqlite3_stmt *statement;
+    sqlite3_stmt *statement = NULL;
     bool row = false;
 
     int status = office_prepare(office, sql, &statement);

@@ -128,9 +128,12 @@ static int take_token(struct reader *reader, bool to_dots, struct token *ret_tok
 
 /* --- Values and ends ----------------------------------------------------------------------------------- */
 
-static bool is_name_start(char c)
+static bool could_be_name(struct text bare)
 {
-    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '_' || (unsigned char)c >= 0x80;
+    char c = bare.bytes[0];
+    bool starts = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '_' || (unsigned char)c >= 0x80;
+
+    return starts && memchr(bare.bytes, '(', bare.length) == NULL;
 }
 
 bool names_find(const struct known_names *names, struct text name, struct fact_ref *ret_fact,
@@ -184,9 +187,9 @@ static int set_quoted(struct reader *reader, struct text inside, struct operand 
 
 static int report_value(struct reader *reader, struct text bare, struct literal_fault fault, struct text nearest)
 {
-    if (nearest.length > 0 && is_name_start(bare.bytes[0]))
+    if (nearest.length > 0 && could_be_name(bare))
         return FAULT(reader, "no fact \"%.*s\"; nearest is \"%.*s\"", TEXT_ARGUMENTS(bare), TEXT_ARGUMENTS(nearest));
-    if (reader->context->names != NULL && is_name_start(bare.bytes[0]))
+    if (reader->context->names != NULL && could_be_name(bare))
         return FAULT(reader, "\"%.*s\" %s and no fact; %s, or name a %s fact", TEXT_ARGUMENTS(bare), fault.wrong,
                      fault.advice, value_type_name(column_type(reader)));
     return FAULT(reader, "\"%.*s\" %s; %s", TEXT_ARGUMENTS(bare), fault.wrong, fault.advice);

@@ -1,0 +1,82 @@
+#include <string.h>
+
+#include "base/date.h"
+#include "base/status.h"
+#include "cli/command.h"
+#include "ledger/load.h"
+
+static bool kind_from(const char *word, enum office_data *ret_kind)
+{
+    for (int kind = 0; kind < OFFICE_DATA_KINDS; kind++)
+        if (strcmp(word, office_data_name((enum office_data)kind)) == 0) {
+            *ret_kind = (enum office_data)kind;
+            return true;
+        }
+    return false;
+}
+
+static void write_summary(const struct options *options, enum office_data kind, const struct load_summary *summary,
+                          struct buffer *out)
+{
+    char day[DATE_ROOM];
+
+    buffer_format(out, "%s: %llu rows of %s: %llu new, %llu changed, %llu as they were", options->arguments[1],
+                  (unsigned long long)summary->rows, office_data_name(kind), (unsigned long long)summary->new_keys,
+                  (unsigned long long)summary->changed_keys, (unsigned long long)summary->unchanged_keys);
+    if (summary->repeated_rows > 0)
+        buffer_format(out, ", %llu repeated in the file", (unsigned long long)summary->repeated_rows);
+    if (summary->same_file_load > 0) {
+        date_write(summary->same_file_on, day);
+        buffer_format(out, "; the same file was load %lld of %s", (long long)summary->same_file_load, day);
+    }
+    buffer_add_byte(out, '\n');
+}
+
+static int print_summary(const struct options *options, enum office_data kind, const struct load_summary *summary,
+                         struct diag_sink *sink)
+{
+    struct buffer words = BUFFER_EMPTY;
+    struct output out;
+
+    if (options->quiet)
+        return EXIT_DONE;
+    if (output_open(&out, NULL, sink) != WM_OK)
+        return EXIT_UNUSABLE;
+    write_summary(options, kind, summary, &words);
+    output_add(&out, words.bytes, words.length);
+    buffer_free(&words);
+    return cli_finish(&out, sink, EXIT_DONE);
+}
+
+static int run_load(const struct options *options)
+{
+    struct diag_sink sink = cli_diagnostics();
+    struct office *office = NULL;
+    struct load_summary summary;
+    enum office_data kind;
+
+    if (!kind_from(options->arguments[0], &kind)) {
+        diag_error(&sink, (struct place){{NULL, 0}, 0, 0},
+                   "\"%s\" is nothing to load; write vehicles, dealers, shipments or approvals",
+                   options->arguments[0]);
+        return EXIT_UNUSABLE;
+    }
+    int status = office_open(options->office, OFFICE_WRITE, &sink, &office);
+    if (status == WM_OK)
+        status = office_load(office, kind, options->arguments[1], options->today, &sink, &summary);
+    office_close(office);
+    return status == WM_OK ? print_summary(options, kind, &summary, &sink) : cli_exit(status);
+}
+
+const struct command COMMAND_LOAD = {
+    .name = "load",
+    .arguments = "vehicles|dealers|shipments|approvals FILE",
+    .summary = "takes office data into the office file, which is made if it is not there",
+    .details = "A row that changes is a new version; rows that are not in FILE stay as they are. With any error\n"
+               "nothing is loaded.\n",
+    .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
+               OPTION_BIT(OPTION_QUIET),
+    .least_arguments = 2,
+    .most_arguments = 2,
+    .run = run_load,
+};
