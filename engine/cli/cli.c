@@ -190,7 +190,7 @@ static int read_options(const struct command *command, int count, char **words, 
     options->arguments = words + optind;
     options->argument_count = count - optind;
     if (options->argument_count < command->least_arguments)
-        return usage_error(command, "something is missing: witnessmark %s", command->arguments);
+        return usage_error(command, "something is missing: witnessmark %s %s", command->name, command->arguments);
     if (command->most_arguments >= 0 && options->argument_count > command->most_arguments)
         return usage_error(command, "\"%s\" is too much", options->arguments[command->most_arguments]);
     return EXIT_DONE;

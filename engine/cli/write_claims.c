@@ -222,9 +222,9 @@ static void add_claim_line(struct buffer *out, struct text file, const struct do
         buffer_add_text(out, file);
         buffer_add_byte(out, ' ');
     }
-    buffer_format(out, "line %llu  ", (unsigned long long)claim->line);
+    buffer_format(out, "line %llu", (unsigned long long)claim->line);
     if (claim->cells[COLUMN_DEALER].length + claim->cells[COLUMN_CLAIM].length > 0)
-        buffer_format(out, "%.*s/%.*s", TEXT_ARGUMENTS(claim->cells[COLUMN_DEALER]),
+        buffer_format(out, "  %.*s/%.*s", TEXT_ARGUMENTS(claim->cells[COLUMN_DEALER]),
                       TEXT_ARGUMENTS(claim->cells[COLUMN_CLAIM]));
     if (shown_revision(claim) > 0)
         buffer_format(out, " revision %lld", (long long)claim->revision);

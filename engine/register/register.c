@@ -4,6 +4,7 @@
 #include <pthread.h>
 #include <stdatomic.h>
 #include <stdlib.h>
+#include <sys/mman.h>
 
 #include "base/status.h"
 #include "register/lazy_index.h"
@@ -14,12 +15,19 @@
 enum {
     PROFILE_GROUP = 64,    /* profiles asked for at a time: a claim needs one, a night's batch nearly all */
     BUCKET_GROUP = 64,     /* buckets asked for at a time once many are needed */
-    FEW_BUCKETS = 16       /* one bucket at a time until one in this many is loaded */
+    FEW_BUCKETS = 16,      /* one bucket at a time until one in this many is loaded */
+    HUGE_PAGE = 2 * 1024 * 1024,
+    LARGE_PIECE = 4 * HUGE_PAGE
 };
 
 struct profile_group {
     struct vehicle_profile profiles[PROFILE_GROUP];
     bool known[PROFILE_GROUP];
+};
+
+/* Where buckets are kept once many are needed: in huge pages, so that a look-up does not wait for page tables too. */
+struct large_piece {
+    struct large_piece *next;
 };
 
 struct office_register {
@@ -30,7 +38,10 @@ struct office_register {
 
     uint32_t bucket_count, buckets_loaded;               /* buckets_loaded: under the lock */
     _Atomic(const unsigned char *) *buckets;             /* NULL: not loaded */
-    uint32_t *vehicle_counts;                            /* written before the bucket is published */
+    uint16_t (*guides)[GUIDE_ENTRIES];                   /* written before the bucket is published */
+    unsigned char *room;                                 /* under the lock: what is left of a large piece */
+    size_t room_left;
+    struct large_piece *pieces;
     uint32_t profile_group_count;
     _Atomic(const struct profile_group *) *profile_groups;
     struct lazy_index dealers;                           /* records: struct dealer_file */
@@ -50,12 +61,12 @@ int register_open(struct register_source *source, struct office_register **ret_r
     opened->bucket_count = source->vehicle != NULL ? 0 : UINT32_C(1) << source->bucket_bits;
     opened->profile_group_count = source->profile_limit / PROFILE_GROUP + (source->profile_limit % PROFILE_GROUP != 0);
     opened->buckets = calloc((size_t)opened->bucket_count + 1, sizeof *opened->buckets);
-    opened->vehicle_counts = calloc((size_t)opened->bucket_count + 1, sizeof *opened->vehicle_counts);
+    opened->guides = calloc((size_t)opened->bucket_count + 1, sizeof *opened->guides);
     opened->profile_groups = calloc((size_t)opened->profile_group_count + 1, sizeof *opened->profile_groups);
-    if (opened->buckets == NULL || opened->vehicle_counts == NULL || opened->profile_groups == NULL ||
+    if (opened->buckets == NULL || opened->guides == NULL || opened->profile_groups == NULL ||
         pthread_mutex_init(&opened->lock, NULL) != 0) {
         free(opened->buckets);
-        free(opened->vehicle_counts);
+        free(opened->guides);
         free(opened->profile_groups);
         free(opened);
         return WM_NO_MEMORY;
@@ -71,9 +82,14 @@ void register_close(struct office_register *office_register)
     lazy_index_free(&office_register->dealers);
     lazy_index_free(&office_register->approvals);
     free(office_register->buckets);
-    free(office_register->vehicle_counts);
+    free(office_register->guides);
     free(office_register->profile_groups);
     arena_free(&office_register->arena);
+    while (office_register->pieces != NULL) {
+        struct large_piece *next = office_register->pieces->next;
+        free(office_register->pieces);
+        office_register->pieces = next;
+    }
     pthread_mutex_destroy(&office_register->lock);
     free(office_register);
 }
@@ -106,20 +122,48 @@ static int failed_with(struct office_register *reg, const char *words)
 
 /* ---- vehicles ---- */
 
+static bool many_buckets(const struct office_register *reg)
+{
+    return reg->buckets_loaded > reg->bucket_count / FEW_BUCKETS;
+}
+
+/* Room for a bucket's bytes. Under the lock. */
+static unsigned char *bucket_room(struct office_register *reg, size_t length)
+{
+    size_t needed = (length + 15) / 16 * 16;
+
+    if (needed > LARGE_PIECE / 2 || (!many_buckets(reg) && needed > reg->room_left))
+        return arena_bytes(&reg->arena, length);
+    if (needed > reg->room_left) {
+        struct large_piece *piece = aligned_alloc(HUGE_PAGE, LARGE_PIECE);
+        if (piece == NULL)
+            return NULL;
+        madvise(piece, LARGE_PIECE, MADV_HUGEPAGE);
+        piece->next = reg->pieces;
+        reg->pieces = piece;
+        reg->room = (unsigned char *)piece + 64;
+        reg->room_left = LARGE_PIECE - 64;
+    }
+    unsigned char *room = reg->room;
+    reg->room += needed;
+    reg->room_left -= needed;
+    return room;
+}
+
 static int take_bucket(void *taker, uint32_t bucket, const void *bytes, size_t length)
 {
     struct office_register *reg = taker;
     int64_t count = vehicle_bucket_count(length);
 
-    if (bucket >= reg->bucket_count || count < 0 || count > UINT32_MAX)
+    if (bucket >= reg->bucket_count || count < 0 || count > GUIDE_MOST_VEHICLES)
         return WM_BAD_INPUT;
     if (atomic_load_explicit(&reg->buckets[bucket], memory_order_relaxed) != NULL)
         return WM_OK;
-    unsigned char *kept = arena_bytes(&reg->arena, length);
+    unsigned char *kept = bucket_room(reg, length);
     if (kept == NULL)
         return WM_NO_MEMORY;
     memcpy(kept, bytes, length);
-    reg->vehicle_counts[bucket] = (uint32_t)count;
+    vehicle_guide_make(kept, (uint32_t)count, reg->source->bucket_bits, reg->guides[bucket]);
     atomic_store_explicit(&reg->buckets[bucket], kept, memory_order_release);
     reg->buckets_loaded++;
     return WM_OK;
@@ -130,7 +174,7 @@ static int load_buckets(struct office_register *reg, uint32_t bucket)
 {
     uint32_t first = bucket, count = 1;
 
-    if (reg->buckets_loaded > reg->bucket_count / FEW_BUCKETS) {
+    if (many_buckets(reg)) {
         first = bucket / BUCKET_GROUP * BUCKET_GROUP;
         count = reg->bucket_count - first < BUCKET_GROUP ? reg->bucket_count - first : BUCKET_GROUP;
     }
@@ -255,8 +299,8 @@ static int vehicle_of_bucket(struct office_register *reg, struct vehicle_key key
     int status = bucket_ready(reg, bucket, &bytes);
     if (status != WM_OK)
         return status;
-    uint32_t count = reg->vehicle_counts[bucket];
-    uint32_t at = vehicle_bucket_find(bytes, count, reg->source->bucket_bits, key);
+    uint32_t count = reg->guides[bucket][GUIDE_ENTRIES - 1];
+    uint32_t at = vehicle_guide_find(bytes, reg->guides[bucket], reg->source->bucket_bits, key);
     *ret_found = at < count;
     if (at < count) {
         struct packed_vehicle found = vehicle_bucket_at(bytes, count, at);
@@ -293,13 +337,13 @@ int register_vehicle(struct office_register *office_register, struct text vin, b
     return WM_OK;
 }
 
-void register_prefetch_key(struct office_register *reg, uint64_t hash)
+void register_prefetch_key(struct office_register *reg, uint64_t hash, bool with_record)
 {
     uint32_t bucket = vehicle_bucket_of(hash, reg->source->bucket_bits);
     const unsigned char *bytes = atomic_load_explicit(&reg->buckets[bucket], memory_order_acquire);
 
     if (bytes != NULL)
-        vehicle_bucket_prefetch(bytes, reg->vehicle_counts[bucket], reg->source->bucket_bits, hash);
+        vehicle_guide_prefetch(bytes, reg->guides[bucket], reg->source->bucket_bits, hash, with_record);
 }
 
 void register_vehicle_prefetch(struct office_register *office_register, struct text vin)
@@ -307,7 +351,7 @@ void register_vehicle_prefetch(struct office_register *office_register, struct t
     struct packed_vin packed;
 
     if (office_register->bucket_count > 0 && vin_pack(vin, &packed))
-        register_prefetch_key(office_register, vehicle_key_of(packed).hash);
+        register_prefetch_key(office_register, vehicle_key_of(packed).hash, true);
 }
 
 bool register_has_buckets(const struct office_register *reg)

@@ -140,32 +140,85 @@ struct packed_vehicle vehicle_bucket_at(const unsigned char *bucket, uint32_t co
                                    (int32_t)read_4(record + 8)};
 }
 
-/* Where a hash would stand if the bucket's hashes were spread quite evenly; below count. */
-static inline uint32_t likely_place(uint32_t count, unsigned bits, uint64_t hash)
+/* The record of this key among those with its hash; the first of these stands at `at`, if there is one. */
+static inline uint32_t find_tail(const unsigned char *bucket, uint32_t count, uint32_t at, struct vehicle_key key)
 {
-    return (uint32_t)((hash << bits >> 32) * count >> 32);
-}
-
-void vehicle_bucket_prefetch(const unsigned char *bucket, uint32_t count, unsigned bits, uint64_t hash)
-{
-    uint32_t at = likely_place(count, bits, hash);
-
-    __builtin_prefetch(bucket + (size_t)at * 8);
-    __builtin_prefetch(record_at(bucket, count, at));
+    for (; at < count && read_8(bucket + (size_t)at * 8) == key.hash; at++)
+        if (read_4(record_at(bucket, count, at)) == key.tail)
+            return at;
+    return count;
 }
 
 uint32_t vehicle_bucket_find(const unsigned char *bucket, uint32_t count, unsigned bits, struct vehicle_key key)
 {
-    uint32_t at = likely_place(count, bits, key.hash);
+    uint32_t at = (uint32_t)((key.hash << bits >> 32) * count >> 32);
 
     while (at > 0 && read_8(bucket + (size_t)(at - 1) * 8) >= key.hash)
         at--;
     while (at < count && read_8(bucket + (size_t)at * 8) < key.hash)
         at++;
-    for (; at < count && read_8(bucket + (size_t)at * 8) == key.hash; at++)
-        if (read_4(record_at(bucket, count, at)) == key.tail)
-            return at;
-    return count;
+    return find_tail(bucket, count, at, key);
+}
+
+void vehicle_guide_make(const unsigned char *bucket, uint32_t count, unsigned bits, uint16_t guide[GUIDE_ENTRIES])
+{
+    uint32_t at = 0;
+
+    for (unsigned part = 0; part < GUIDE_ENTRIES - 1; part++) {
+        while (at < count && read_8(bucket + (size_t)at * 8) << bits >> (64 - GUIDE_BITS) <= part)
+            at++;
+        guide[part] = (uint16_t)at;
+    }
+    guide[GUIDE_ENTRIES - 1] = (uint16_t)count;
+}
+
+/* Where a hash would stand if those of its sixteenth were spread quite evenly; at most the number of vehicles. */
+static inline uint32_t guided_place(const uint16_t *guide, unsigned bits, uint64_t hash)
+{
+    uint32_t part = (uint32_t)(hash << bits >> (64 - GUIDE_BITS));
+    uint32_t from = guide[(part - 1) & (GUIDE_ENTRIES - 1)], to = guide[part];
+
+    from = part == 0 ? 0 : from;
+    return from + (uint32_t)((hash << (bits + GUIDE_BITS) >> 32) * (to - from) >> 32);
+}
+
+enum { WINDOW = 8 };    /* hashes looked at without a branch: the place is missed by more than 4 once in a hundred */
+
+static inline uint32_t window_at(uint32_t place, uint32_t count)
+{
+    uint32_t from = place > WINDOW / 2 ? place - WINDOW / 2 : 0;
+
+    return from + WINDOW <= count ? from : count - WINDOW;
+}
+
+void vehicle_guide_prefetch(const unsigned char *bucket, const uint16_t guide[GUIDE_ENTRIES], unsigned bits,
+                            uint64_t hash, bool with_record)
+{
+    uint32_t count = guide[GUIDE_ENTRIES - 1], place = guided_place(guide, bits, hash);
+
+    if (count < WINDOW)
+        return;
+    const unsigned char *window = bucket + (size_t)window_at(place, count) * 8;
+    __builtin_prefetch(window);
+    __builtin_prefetch(window + WINDOW * 8 - 1);
+    if (with_record)
+        __builtin_prefetch(record_at(bucket, count, place));
+}
+
+uint32_t vehicle_guide_find(const unsigned char *bucket, const uint16_t guide[GUIDE_ENTRIES], unsigned bits,
+                            struct vehicle_key key)
+{
+    uint32_t count = guide[GUIDE_ENTRIES - 1], below = 0;
+
+    if (count < WINDOW)
+        return vehicle_bucket_find(bucket, count, bits, key);
+    uint32_t from = window_at(guided_place(guide, bits, key.hash), count);
+    const unsigned char *window = bucket + (size_t)from * 8;
+    for (unsigned i = 0; i < WINDOW; i++)
+        below += read_8(window + (size_t)i * 8) < key.hash;
+    if ((below == 0 && from > 0) || (below == WINDOW && from + WINDOW < count))
+        return vehicle_bucket_find(bucket, count, bits, key);
+    return find_tail(bucket, count, from + below, key);
 }
 
 void vehicle_bucket_write(unsigned char *room, const struct packed_vehicle *vehicles, uint32_t count)

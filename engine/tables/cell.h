@@ -122,6 +122,13 @@ const struct cell *table_condition_domain(const struct table *table, uint32_t co
 /* The `values` of an output, in the order of priority; NULL and 0 where the table gives none. */
 const struct value *table_output_values(const struct table *table, uint32_t output, uint32_t *ret_count);
 
+/* The facts that the places of an output name: their number, and one of them. */
+uint32_t table_output_place_count(const struct table *table, uint32_t row, uint32_t output);
+const struct cell_fact *table_output_place(const struct table *table, uint32_t row, uint32_t output, uint32_t number);
+
+/* The cell of a condition by itself. */
+const struct cell *condition_cell(const struct condition *condition);
+
 /* P and O: where this row stands in the order of priority, 0 the first. */
 uint32_t table_row_priority(const struct table *table, uint32_t row);
 

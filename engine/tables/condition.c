@@ -32,6 +32,11 @@ int condition_compile(struct arena *arena, struct text cell, enum value_type typ
     return status;
 }
 
+const struct cell *condition_cell(const struct condition *condition)
+{
+    return condition->cell;
+}
+
 void condition_free(struct condition *condition)
 {
     if (condition == NULL)

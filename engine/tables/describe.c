@@ -121,6 +121,27 @@ bool table_output_has_places(const struct table *table, uint32_t row, uint32_t o
     return table->outputs[output].places_of_row[row] != NULL;
 }
 
+uint32_t table_output_place_count(const struct table *table, uint32_t row, uint32_t output)
+{
+    const struct place_text *places = table->outputs[output].places_of_row[row];
+    uint32_t count = 0;
+
+    for (uint32_t i = 0; places != NULL && i < places->part_count; i++)
+        count += places->parts[i].fact != NULL;
+    return count;
+}
+
+const struct cell_fact *table_output_place(const struct table *table, uint32_t row, uint32_t output, uint32_t number)
+{
+    const struct place_text *places = table->outputs[output].places_of_row[row];
+    uint32_t count = 0;
+
+    for (uint32_t i = 0; places != NULL && i < places->part_count; i++)
+        if (places->parts[i].fact != NULL && count++ == number)
+            return places->parts[i].fact;
+    return NULL;
+}
+
 void table_output_write(const struct table *table, uint32_t row, uint32_t output, const struct value *facts,
                         struct buffer *out)
 {

@@ -52,8 +52,34 @@ static void test_any(void **state)
           {"n=4", "a"}, {"n=2", "a"}, {"n=0", "! outputs-differ a c"}, {"n=9", "none"});
     CHECK("A,n,>x\na,-,{m} left\nb,-,7 left\nc,< 5,{m} left\n",
           {"n=4 m=7", "a"}, {"n=4 m=8", "! outputs-differ a b"}, {"n=9 m=7", "a"});
+    CHECK("A,n,>x,>y\na,-,{m} left,1\nb,-,7 left,1\nc,> 5,7 left,2\n",
+          {"n=4 m=7", "a"}, {"n=9 m=7", "! outputs-differ a c"}, {"n=4", "! outputs-differ a b"});
     CHECK("A,n,>x\na,-,\nb,-,{t}\n", {"t=x", "! outputs-differ a b"});
     CHECK("A,n,>x\na,-,p\nb,-,\n", {"", "! outputs-differ a b"});
+}
+
+/* By its rows alone, without facts: texts with places as written. */
+static void test_hits_of_rows(void **state)
+{
+    struct kit kit;
+    struct table_hits hits;
+    uint64_t rows = 7;
+    (void)state;
+
+    kit_good(&kit, "A,n,>x\na,-,{m}\nb,-,{m}\nc,-,{n}\n");
+    assert_int_equal(table_hits(kit.table, &rows, kit.scratch, &hits), WM_OK);
+    assert_int_equal(hits.fault, TABLE_OUTPUTS_DIFFER);
+    assert_int_equal(hits.first_row, 0);
+    assert_int_equal(hits.second_row, 2);
+    rows = 6;
+    assert_int_equal(table_hits(kit.table, &rows, kit.scratch, &hits), WM_OK);
+    assert_int_equal(hits.second_row, 2);
+    rows = 2;
+    assert_int_equal(table_hits(kit.table, &rows, kit.scratch, &hits), WM_OK);
+    assert_int_equal(hits.fault, TABLE_OK);
+    assert_int_equal(hits.count, 1);
+    assert_int_equal(hits.rows[0], 1);
+    kit_end(&kit);
 }
 
 /* P: the hit whose output stands first in values; outputs from left to right, then row order. */
@@ -573,6 +599,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_unique),         cmocka_unit_test(test_any),
+        cmocka_unit_test(test_hits_of_rows),
         cmocka_unit_test(test_priority),       cmocka_unit_test(test_first),
         cmocka_unit_test(test_rule_order),     cmocka_unit_test(test_output_order),
         cmocka_unit_test(test_collect),        cmocka_unit_test(test_aggregates),

@@ -101,6 +101,7 @@ static const struct trial TRIALS[] = {
      "word,grade,x\nREPAIRED,3,p\nrepaired,2,\n"},
     {"F,n,>x\na,m,same\n", "n,m,id\n1,1.0,7\n1,2,8\n,,9\n", TRY_CSV, 0,
      "n,m,id,x\n1,1.0,7,same\n1,2,8,\n,,9,same\n"},
+    {"F,n,>x\na,late_n,{n} is {late_n}\n", "n,late_n\n1,1\n", TRY_CSV, 0, "n,late_n,x\n1,1,1 is 1\n"},
     {"U,n,>x\n", "n\n1\n", TRY_CSV, 0, "n,x\n1,\n"},
     {"U,n,>x\na,1,1\n", "n\n", TRY_CSV, 0, "n,x\n"},
     /* JSON */

@@ -1,0 +1,307 @@
+-- schema_claims.sql - the part of the office file that holds what was decided and why. Run behind schema.sql.
+--
+-- Records are appended and never edited or deleted: triggers refuse it. A correction is a new record that names the
+-- old one. Every record is covered by the chain (section 1), so that a change by other means is found by `verify`.
+-- Tables that are derived from records say so; they may be written anew from them at any time.
+
+-- ---- 1. The chain ----
+
+-- Everything that was recorded, in order. record_digest is the BLAKE2b-256 of the canonical form of the load, the batch
+-- or the office decision (ledger/records.h); chain_digest is that of the entry and of the chain_digest before it.
+CREATE TABLE chain (
+    entry INTEGER PRIMARY KEY,                           -- 1, 2, 3 ... without a gap
+    kind TEXT NOT NULL,                                  -- load, batch or decision
+    number INTEGER NOT NULL,                             -- loads.load, batches.batch, office_decisions.number
+    record_digest BLOB NOT NULL CHECK (length(record_digest) = 32),
+    chain_digest BLOB NOT NULL CHECK (length(chain_digest) = 32),
+    UNIQUE (kind, number)
+) STRICT;
+
+-- ---- 2. The rules that decided ----
+
+-- Every file of every rules folder that decided a batch, each text once.
+CREATE TABLE rules_files (
+    file INTEGER PRIMARY KEY,
+    digest BLOB NOT NULL UNIQUE CHECK (length(digest) = 32),    -- BLAKE2b-256 of bytes
+    bytes BLOB NOT NULL
+) STRICT;
+
+CREATE TABLE rules_versions (
+    rules INTEGER PRIMARY KEY,
+    digest BLOB NOT NULL UNIQUE CHECK (length(digest) = 32)     -- BLAKE2b-256 over paths and digests of its files
+) STRICT;
+
+CREATE TABLE rules_contents (
+    rules INTEGER NOT NULL,
+    path TEXT NOT NULL,                                  -- checks/claim/dates.csv
+    file INTEGER NOT NULL,
+    PRIMARY KEY (rules, path)
+) STRICT, WITHOUT ROWID;
+
+-- ---- 3. Batches and their claims ----
+
+-- One row a posted file.
+CREATE TABLE batches (
+    batch INTEGER PRIMARY KEY,
+    file_name TEXT NOT NULL,
+    file_bytes INTEGER NOT NULL,
+    file_digest BLOB NOT NULL UNIQUE CHECK (length(file_digest) = 32),    -- BLAKE2b-256 of the file
+    first_row INTEGER NOT NULL,                          -- of claim_rows
+    row_count INTEGER NOT NULL,
+    unreadable_count INTEGER NOT NULL,
+    repeated_count INTEGER NOT NULL,
+    received_on INTEGER NOT NULL,
+    today INTEGER NOT NULL,                              -- the day it was decided on
+    posted_at TEXT NOT NULL,                             -- by the machine's clock, UTC
+    rules INTEGER NOT NULL,
+    load INTEGER NOT NULL                                -- the last load of office data that it was decided with
+) STRICT;
+
+-- One row a claim row that could be read, in the order of recording, decided by the engine. Its whole content is in
+-- row_blocks.
+CREATE TABLE claim_rows (
+    row INTEGER PRIMARY KEY,
+    batch INTEGER NOT NULL,
+    line INTEGER NOT NULL,                               -- of the file
+    dealer TEXT NOT NULL,
+    claim TEXT NOT NULL,
+    revision INTEGER NOT NULL,
+    campaign TEXT NOT NULL,
+    vin TEXT NOT NULL,
+    outcome TEXT NOT NULL,
+    completed_on INTEGER,
+    decision TEXT NOT NULL,                              -- pay, hold, return, refuse: the engine's
+    asked_cents INTEGER NOT NULL,
+    payable_cents INTEGER NOT NULL,
+    due_cents INTEGER NOT NULL,
+    replaces INTEGER                                     -- the row that counted for this claim until then; null: there
+                                                         -- was none; 0: a revision as high was recorded, and this row
+                                                         -- does not count
+) STRICT;
+
+-- The findings of a row, numbered from 1 in the order of the findings file.
+CREATE TABLE findings (
+    row INTEGER NOT NULL,
+    number INTEGER NOT NULL,
+    effect TEXT NOT NULL,
+    finding TEXT NOT NULL,
+    item TEXT NOT NULL,                                  -- empty: about the claim
+    message TEXT NOT NULL,
+    rule TEXT NOT NULL,                                  -- file:row name
+    PRIMARY KEY (row, number)
+) STRICT, WITHOUT ROWID;
+
+-- The contents of up to 128 consecutive rows. For each: its digest (32 bytes), the number of bytes that follow (4,
+-- little-endian), the 23 cells of the claim file in their documented order, each ended by a NUL.
+CREATE TABLE row_blocks (
+    first_row INTEGER PRIMARY KEY,
+    records BLOB NOT NULL
+) STRICT;
+
+-- Rows that could not be read. They are no claims, and may be sent again.
+CREATE TABLE unreadable_rows (
+    batch INTEGER NOT NULL,
+    line INTEGER NOT NULL,
+    dealer TEXT NOT NULL,                                -- empty where it could not be read
+    claim TEXT NOT NULL,
+    message TEXT NOT NULL,
+    PRIMARY KEY (batch, line)
+) STRICT, WITHOUT ROWID;
+
+-- Rows that say again what a recorded row of the same revision says. They change nothing.
+CREATE TABLE repeated_rows (
+    batch INTEGER NOT NULL,
+    line INTEGER NOT NULL,
+    row INTEGER NOT NULL,                                -- the one that is recorded
+    PRIMARY KEY (batch, line)
+) STRICT, WITHOUT ROWID;
+
+-- Work that the campaign's followups.csv asks for on claims that were pay or hold when posted.
+CREATE TABLE followups (
+    row INTEGER NOT NULL,
+    number INTEGER NOT NULL,                             -- from 1 within the row
+    vin TEXT NOT NULL,
+    followup TEXT NOT NULL,
+    part TEXT NOT NULL,                                  -- as the rules write it
+    part_key TEXT NOT NULL,                              -- as it compares
+    due_on INTEGER,
+    PRIMARY KEY (row, number)
+) STRICT, WITHOUT ROWID;
+
+-- A later row on the vehicle that supplies the part of a piece of follow-up work. It closes the work as long as that row
+-- is decided pay or hold.
+CREATE TABLE followup_parts (
+    row INTEGER NOT NULL,                                -- of followups
+    number INTEGER NOT NULL,
+    supplied_by INTEGER NOT NULL,                        -- of claim_rows
+    PRIMARY KEY (row, number, supplied_by)
+) STRICT, WITHOUT ROWID;
+
+-- ---- 4. What people decided ----
+
+-- pay, return, refuse: over the engine's hold. reverse: takes back what was paid.
+CREATE TABLE office_decisions (
+    number INTEGER PRIMARY KEY,
+    row INTEGER NOT NULL,
+    action TEXT NOT NULL,                                -- pay, return, refuse or reverse
+    decided_by TEXT NOT NULL,
+    reason TEXT NOT NULL,
+    decided_on INTEGER NOT NULL,
+    recorded_at TEXT NOT NULL,                           -- by the machine's clock, UTC
+    payable_cents INTEGER NOT NULL,                      -- of the row from then on
+    due_cents INTEGER NOT NULL                           -- money that moves by it; below 0: taken back
+) STRICT;
+
+CREATE INDEX office_decisions_of_row ON office_decisions (row);
+
+-- ---- 5. Derived from the records: what finds them ----
+
+CREATE TABLE claims_by_number (
+    dealer TEXT NOT NULL,
+    claim TEXT NOT NULL,
+    revision INTEGER NOT NULL,
+    row INTEGER NOT NULL,
+    PRIMARY KEY (dealer, claim, revision, row)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE claims_by_vin (
+    vin TEXT NOT NULL,
+    row INTEGER NOT NULL,
+    PRIMARY KEY (vin, row)
+) STRICT, WITHOUT ROWID;
+
+CREATE TABLE claims_by_repair_order (
+    dealer TEXT NOT NULL,
+    repair_order TEXT NOT NULL,
+    row INTEGER NOT NULL,
+    PRIMARY KEY (dealer, repair_order, row)
+) STRICT, WITHOUT ROWID;
+
+-- Rows that a later revision took the place of.
+CREATE TABLE replaced_rows (
+    row INTEGER PRIMARY KEY,
+    replaced_by INTEGER NOT NULL
+) STRICT;
+
+-- What stands for a dealer in one month of completion (months since year 0), by ledger/tallies.h: hours by technician and
+-- day, quantities by part and day.
+CREATE TABLE dealer_months (
+    dealer TEXT NOT NULL,
+    month INTEGER NOT NULL,
+    tallies BLOB NOT NULL,
+    PRIMARY KEY (dealer, month)
+) STRICT, WITHOUT ROWID;
+
+-- ---- 6. Views: what counts now ----
+
+-- What is decided on each row by now: the engine's decision, or a person's since.
+CREATE VIEW rows_decided AS
+SELECT r.row, r.batch, r.line, r.dealer, r.claim, r.revision, r.campaign, r.vin, r.outcome,
+       date(r.completed_on * 86400, 'unixepoch') AS completed_on,
+       date(b.received_on * 86400, 'unixepoch') AS received_on,
+       coalesce(d.action, r.decision) AS decision,
+       r.decision AS engine_decision,                     -- what the engine decided when it was posted
+       d.decided_by,                                      -- null: nobody decided over it
+       date(coalesce(d.decided_on, b.today) * 86400, 'unixepoch') AS decided_on,
+       r.asked_cents,
+       coalesce(d.payable_cents, r.payable_cents) AS payable_cents,    -- for hold: what would be paid
+       r.replaces
+FROM claim_rows AS r JOIN batches AS b ON b.batch = r.batch
+LEFT JOIN office_decisions AS d
+       ON d.number = (SELECT max(number) FROM office_decisions WHERE row = r.row AND action <> 'reverse');
+
+-- One row a claim: its highest revision, with what is decided on it by now.
+CREATE VIEW claims_now AS
+SELECT * FROM rows_decided AS r
+WHERE r.replaces IS NOT 0 AND NOT EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row);
+
+-- One row a claim that stands: its highest revision that is decided pay or hold.
+CREATE VIEW claims_standing AS
+SELECT * FROM rows_decided AS r
+WHERE r.replaces IS NOT 0 AND r.decision IN ('pay', 'hold')
+  AND (NOT EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row)
+       OR NOT EXISTS (SELECT 1 FROM claims_by_number AS n JOIN rows_decided AS q ON q.row = n.row
+                      WHERE n.dealer = r.dealer AND n.claim = r.claim AND n.revision > r.revision
+                        AND q.replaces IS NOT 0 AND q.decision IN ('pay', 'hold')));
+
+-- The findings on the claims of claims_now, one row a finding.
+CREATE VIEW findings_now AS
+SELECT c.row, c.batch, c.line, c.dealer, c.claim, c.revision, c.campaign, c.vin, c.received_on, c.decision,
+       f.number, f.effect, f.finding, f.item, f.message, f.rule
+FROM claims_now AS c JOIN findings AS f ON f.row = c.row;
+
+-- One row for each time that money moved: by the engine's pay, by a person's, or back by a reversal (below 0).
+CREATE VIEW payments AS
+SELECT r.row, r.dealer, r.claim, r.revision, r.campaign, r.vin,
+       date(b.today * 86400, 'unixepoch') AS paid_on, r.due_cents AS paid_cents,
+       'pay' AS action, NULL AS decided_by, NULL AS reason
+FROM claim_rows AS r JOIN batches AS b ON b.batch = r.batch
+WHERE r.decision = 'pay' AND r.replaces IS NOT 0 AND r.due_cents <> 0
+UNION ALL
+SELECT r.row, r.dealer, r.claim, r.revision, r.campaign, r.vin,
+       date(d.decided_on * 86400, 'unixepoch'), d.due_cents, d.action, d.decided_by, d.reason
+FROM office_decisions AS d JOIN claim_rows AS r ON r.row = d.row
+WHERE d.due_cents <> 0;
+
+-- Follow-up work on standing claims that no later standing claim supplied the part for.
+CREATE VIEW followups_open AS
+SELECT f.row, f.number, c.dealer, c.claim, c.revision, c.campaign, f.vin, f.followup, f.part,
+       c.completed_on, c.received_on, date(f.due_on * 86400, 'unixepoch') AS due_on
+FROM followups AS f JOIN claims_standing AS c ON c.row = f.row
+WHERE NOT EXISTS (SELECT 1 FROM followup_parts AS p JOIN claims_standing AS s ON s.row = p.supplied_by
+                  WHERE p.row = f.row AND p.number = f.number);
+
+-- ---- 7. Nothing recorded is edited or deleted ----
+
+CREATE TRIGGER chain_update BEFORE UPDATE ON chain
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER chain_delete BEFORE DELETE ON chain
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER rules_files_update BEFORE UPDATE ON rules_files
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER rules_files_delete BEFORE DELETE ON rules_files
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER rules_versions_update BEFORE UPDATE ON rules_versions
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER rules_versions_delete BEFORE DELETE ON rules_versions
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER rules_contents_update BEFORE UPDATE ON rules_contents
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER rules_contents_delete BEFORE DELETE ON rules_contents
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER batches_update BEFORE UPDATE ON batches
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER batches_delete BEFORE DELETE ON batches
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER claim_rows_update BEFORE UPDATE ON claim_rows
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER claim_rows_delete BEFORE DELETE ON claim_rows
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER findings_update BEFORE UPDATE ON findings
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER findings_delete BEFORE DELETE ON findings
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER row_blocks_update BEFORE UPDATE ON row_blocks
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER row_blocks_delete BEFORE DELETE ON row_blocks
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER unreadable_rows_update BEFORE UPDATE ON unreadable_rows
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER unreadable_rows_delete BEFORE DELETE ON unreadable_rows
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER repeated_rows_update BEFORE UPDATE ON repeated_rows
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER repeated_rows_delete BEFORE DELETE ON repeated_rows
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER followups_update BEFORE UPDATE ON followups
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER followups_delete BEFORE DELETE ON followups
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER followup_parts_update BEFORE UPDATE ON followup_parts
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER followup_parts_delete BEFORE DELETE ON followup_parts
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER office_decisions_update BEFORE UPDATE ON office_decisions
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER office_decisions_delete BEFORE DELETE ON office_decisions
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;

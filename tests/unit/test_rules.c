@@ -1,0 +1,367 @@
+/* The rules folder: the dictionary against the engine, the finding names against the contract, and every error that a
+ * folder can have outside its tables' conditions (those are test_conditions' and test_tables').
+ */
+#include "rules_kit.h"
+
+#include <glob.h>
+
+/* --- The dictionary and the engine ------------------------------------------------------------------------------ */
+
+static const char *const SCOPE_WORDS[] = {"claim", "part", "labor", "inspection"};
+
+static bool row_describes(const struct csv_sheet *facts, size_t row, const struct fact_kind *kind, int scope)
+{
+    return strcmp(csv_at(facts, row, "name"), kind->name) == 0 &&
+           strcmp(csv_at(facts, row, "scope"), SCOPE_WORDS[scope]) == 0 &&
+           strcmp(csv_at(facts, row, "type"), value_type_name(kind->type)) == 0;
+}
+
+static bool has_scope(const struct fact_kind *kind, int scope)
+{
+    return kind->scope == (enum scope)scope || (kind->scope == SCOPE_ITEM && scope != SCOPE_CLAIM);
+}
+
+static size_t rows_that_describe(const struct csv_sheet *facts, const struct fact_kind *kind, int scope)
+{
+    size_t count = 0;
+
+    for (size_t row = 1; row < facts->count; row++)
+        count += row_describes(facts, row, kind, scope);
+    return count;
+}
+
+static void dictionary_has_what_the_engine_computes(void **state)
+{
+    struct csv_sheet facts = csv_sheet_of_file("rules/facts.csv");
+    size_t described = 0;
+    (void)state;
+
+    for (int id = 0; id < FACT_COUNT; id++)
+        for (int scope = 0; scope < SCOPES; scope++) {
+            const struct fact_kind *kind = fact_kind((enum fact_id)id);
+            if (!has_scope(kind, scope))
+                continue;
+            if (rows_that_describe(&facts, kind, scope) != 1)
+                fail_msg("rules/facts.csv needs one row for the %s %s fact %s", SCOPE_WORDS[scope],
+                         value_type_name(kind->type), kind->name);
+            described++;
+        }
+    /* and nothing besides: each row was counted once */
+    assert_int_equal(facts.count - 1, described);
+    csv_sheet_free(&facts);
+}
+
+static void dictionary_explains_each_fact(void **state)
+{
+    struct csv_sheet facts = csv_sheet_of_file("rules/facts.csv");
+    (void)state;
+
+    for (size_t row = 1; row < facts.count; row++) {
+        const char *shown = csv_at(&facts, row, "shown");
+        assert_true(strcmp(shown, "dealer") == 0 || strcmp(shown, "office") == 0);
+        assert_true(strlen(csv_at(&facts, row, "meaning")) > 10);
+    }
+    csv_sheet_free(&facts);
+}
+
+/* The facts of contract section 5 that tell one dealer another's business. */
+static void other_dealers_business_is_the_offices(void **state)
+{
+    static const char *const OFFICE[] = {"earlier_claim", "earlier_replaced_claim"};
+    struct csv_sheet facts = csv_sheet_of_file("rules/facts.csv");
+    (void)state;
+
+    for (size_t row = 1; row < facts.count; row++)
+        for (size_t i = 0; i < COUNT(OFFICE); i++)
+            if (strcmp(csv_at(&facts, row, "name"), OFFICE[i]) == 0)
+                assert_string_equal(csv_at(&facts, row, "shown"), "office");
+    csv_sheet_free(&facts);
+}
+
+/* --- The names of findings ------------------------------------------------------------------------------------------- */
+
+/* Contract section 8. The engine makes the first two itself, the checks that ship make the others. */
+#include "finding_names.h"
+
+static size_t name_number(const char *name)
+{
+    size_t number = 0;
+
+    while (number < COUNT(FINDING_NAMES) && strcmp(FINDING_NAMES[number], name) != 0)
+        number++;
+    return number;
+}
+
+static void count_findings(const char *path, size_t *made)
+{
+    struct csv_sheet table = csv_sheet_of_file(path);
+    size_t finding = csv_column(&table, ">finding"), effect = csv_column(&table, ">effect");
+    size_t message = csv_column(&table, ">message");
+
+    for (size_t row = 1; row < table.count; row++) {
+        char **cells = table.rows[row];
+        if (cells[0][0] == '#' || cells[0][0] == '\0' || cells[finding] == NULL || cells[finding][0] == '\0')
+            continue;
+        size_t number = name_number(cells[finding]);
+        if (number == COUNT(FINDING_NAMES))
+            fail_msg("%s: %s is no finding name of the contract", path, cells[finding]);
+        made[number]++;
+        if (effect_from(text_of(cells[effect])) == EFFECTS)
+            fail_msg("%s: %s is no effect", path, cells[effect]);
+        /* a message says what is wrong and what to do, so it is more than a few words, and ends as a sentence does */
+        size_t length = strlen(cells[message]);
+        if (length < 40 || cells[message][length - 1] != '.')
+            fail_msg("%s: the message of %s says too little", path, cells[0]);
+    }
+    csv_sheet_free(&table);
+}
+
+static void shipped_checks_make_every_finding(void **state)
+{
+    size_t made[COUNT(FINDING_NAMES)] = {0};
+    glob_t found;
+    (void)state;
+
+    assert_int_equal(glob("rules/checks/*/*.csv", 0, NULL, &found), 0);
+    for (size_t i = 0; i < found.gl_pathc; i++)
+        count_findings(found.gl_pathv[i], made);
+    globfree(&found);
+    for (size_t i = 0; i < COUNT(FINDING_NAMES); i++) {
+        bool by_engine = i < ENGINE_FINDINGS;
+        if ((made[i] > 0) == by_engine)
+            fail_msg("%s is made by %zu rows of the checks", FINDING_NAMES[i], made[i]);
+    }
+}
+
+/* --- Errors ----------------------------------------------------------------------------------------------------------- */
+
+static void the_kit_can_be_used(void **state)
+{
+    struct rules_kit kit;
+    (void)state;
+
+    kit_start(&kit);
+    assert_int_equal(kit_compile(&kit), WM_OK);
+    assert_string_equal(kit.capture.text, "");
+    assert_int_equal(kit.rules->campaign_count, 1);
+    assert_int_equal(rules_campaign(kit.rules, TEXT("T1")), 0);
+    assert_int_equal(rules_campaign(kit.rules, TEXT("T2")), -1);
+    kit_end(&kit);
+}
+
+struct wrong_file {
+    const char *path, *content;    /* content NULL: the file is not there */
+    const char *messages;          /* all of them */
+};
+
+static void expect_messages(const struct wrong_file *cases, size_t count)
+{
+    for (size_t i = 0; i < count; i++) {
+        struct rules_kit kit;
+        kit_start(&kit);
+        kit_put(&kit, cases[i].path, cases[i].content);
+        if (kit_compile(&kit) != WM_BAD_INPUT || strcmp(kit.capture.text, cases[i].messages) != 0)
+            fail_msg("%s:\n%s\nexpected\n%s\ngot\n%s", cases[i].path, cases[i].content ? cases[i].content : "(no file)",
+                     cases[i].messages, kit.capture.text);
+        assert_null(kit.rules);
+        kit_end(&kit);
+    }
+}
+
+#define FACTS "name,type,scope,shown,meaning\n"
+
+static void errors_of_the_lists(void **state)
+{
+    static const struct wrong_file CASES[] = {
+        {"facts.csv", NULL, "rules/facts.csv: the file is missing; the rules need it\n"},
+        {"units.csv", NULL, "rules/units.csv: the file is missing; the rules need it\n"},
+        {"deadlines.csv", NULL, "rules/deadlines.csv: the file is missing; the rules need it\n"},
+        {"facts.csv", "", "rules/facts.csv:1: the file is empty; it needs a header name,type,scope,shown,meaning\n"},
+        {"facts.csv", FACTS "speed,number,claim,dealer,x\n",
+         "rules/facts.csv:2:1: the engine computes no claim fact \"speed\"; take the row out or correct the name\n"},
+        {"facts.csv", FACTS "vin,text,car,dealer,x\n",
+         "rules/facts.csv:2:3: \"car\" is no scope; write claim, part, labor or inspection\n"},
+        {"facts.csv", FACTS "vin,text,claim,all,x\n",
+         "rules/facts.csv:2:4: \"all\" does not say who sees the fact; write dealer or office\n"},
+        {"facts.csv", FACTS "vin,number,claim,dealer,x\n",
+         "rules/facts.csv:2:2: the fact \"vin\" is a text, not \"number\"; correct it\n"},
+        {"facts.csv", FACTS "vin,text,claim,dealer,x\nvin,text,claim,dealer,x\n",
+         "rules/facts.csv:3:1: the claim fact \"vin\" is listed twice; keep one row\n"},
+        {"facts.csv", FACTS "vin,text,claim\n",
+         "rules/facts.csv:2: the row has 3 cells, the header 5; make them the same\n"},
+        {"campaigns/T1/campaign.csv", NULL,
+         "rules/campaigns/T1/campaign.csv: the file is missing; every campaign needs it\n"},
+        {"campaigns/T1/campaign.csv", "key,value\ncampaign,T2\n",
+         "rules/campaigns/T1/campaign.csv: campaign \"T2\" stands in the folder \"T1\"; name them alike\n"},
+        {"campaigns/T1/campaign.csv", "key,value\nopens_on,2026-02-30\n",
+         "rules/campaigns/T1/campaign.csv:2:2: \"2026-02-30\" is not a date; write it as 2026-03-01\n"},
+        {"campaigns/T1/campaign.csv", "key,value\nother_limit,-1\n",
+         "rules/campaigns/T1/campaign.csv:2:2: other_limit \"-1\" is negative; write an amount such as 25.00\n"},
+        {"campaigns/T1/campaign.csv", "key,value\nopening,2026-01-01\n",
+         "rules/campaigns/T1/campaign.csv:2:1: no key \"opening\"; the keys are campaign, title, kind, hazard, "
+         "opens_on, closes_on, notice_began_on, notice_ended_on, currency, other_limit, replaces\n"},
+        {"campaigns/T1/stages.csv", "stage,opens_on\n,2026-01-01\n",
+         "rules/campaigns/T1/stages.csv:2:1: the stage has no name; fill the cell in\n"},
+        {"campaigns/T1/stages.csv", "stage,opens_on\na,\na,\n",
+         "rules/campaigns/T1/stages.csv:3:1: the stage \"a\" is listed twice; keep one row\n"},
+        {"campaigns/T1/stages.csv", "stage,opens_on\na,soon\n",
+         "rules/campaigns/T1/stages.csv:2:2: \"soon\" is not a date; write it as 2026-03-01\n"},
+        {"campaigns/T1/prices.csv", "part,price,valid_from\nP-1,1,2026-01-01\nP 1,2,2026-01-01\n",
+         "rules/campaigns/T1/prices.csv:3:1: the part \"P-1\" has two prices from the same day; keep one\n"},
+        {"campaigns/T1/prices.csv", "part,price,valid_from\nP-1,-2,\n",
+         "rules/campaigns/T1/prices.csv:2:2: the price \"-2\" is negative; write an amount such as 84.50\n"},
+        {"campaigns/T1/prices.csv", "part,price,valid_from\n--,2,\n",
+         "rules/campaigns/T1/prices.csv:2:1: \"--\" has no letter or digit to be known by; correct it\n"},
+        {"campaigns/T1/prices.csv", "part,price,valid_from\nP-1,2,2026\n",
+         "rules/campaigns/T1/prices.csv:2:3: \"2026\" is not a date; write it as 2026-03-01\n"},
+    };
+    (void)state;
+    expect_messages(CASES, COUNT(CASES));
+}
+
+static void errors_of_the_tables(void **state)
+{
+    static const struct wrong_file CASES[] = {
+        {"deadlines.csv", "F,region,>submit_within_days\nall,-,180\n",
+         "rules/deadlines.csv:1:1: hit policy F has no meaning in this table; write one of U\n"},
+        {"deadlines.csv", "U,vin,>submit_within_days\nall,-,180\n",
+         "rules/deadlines.csv:1:2: no fact \"vin\"; name one of the dictionary\n"},
+        {"campaigns/T1/eligibility.csv", NULL,
+         "rules/campaigns/T1/eligibility.csv: the file is missing; the rules need it\n"},
+        {"campaigns/T1/eligibility.csv", "F,model_year,>stage\nall,-,first\n",
+         "rules/campaigns/T1/eligibility.csv:1: the table has no column >eligible; add it\n"},
+        {"campaigns/T1/eligibility.csv", "F,modelyear,>eligible\nall,-,true\n",
+         "rules/campaigns/T1/eligibility.csv:1:2: no fact \"modelyear\"; nearest is \"model_year\"\n"},
+        {"campaigns/T1/kits.csv", "U,engine,>kit\na,-,K-1\n",
+         "rules/campaigns/T1/kits.csv:1: the table has no column >quantity; add it\n"},
+        {"campaigns/T1/kits.csv", "U,engine,>kit,>quantity\na,-,K-1,-1\n",
+         "rules/campaigns/T1/kits.csv:2:4: >quantity must be a number of 0 or more; correct the cell\n"},
+        {"campaigns/T1/kits.csv", "U,engine,>kit,>quantity\na,-,{engine},1\n",
+         "rules/campaigns/T1/kits.csv:2:3: >kit may not hold {fact} places; write the word itself\n"},
+        {"campaigns/T1/parts.csv", "C,engine,>part,>quantity,>need\na,-,,1,required\n",
+         "rules/campaigns/T1/parts.csv:2:3: >part is empty; fill the cell in\n"},
+        {"campaigns/T1/parts.csv", "C,engine,>part,>quantity,>need\na,-,P-1,,required\n",
+         "rules/campaigns/T1/parts.csv:2:4: >quantity must be a number of 0 or more; correct the cell\n"},
+        {"campaigns/T1/parts.csv", "C,engine,>part,>quantity,>need\na,-,P-1,1,must\n",
+         "rules/campaigns/T1/parts.csv:2:5: \"must\" is no need; write required or allowed\n"},
+        {"campaigns/T1/labor.csv", "C,engine,>operation,>hours,>need\na,-,OP-1,x,required\n",
+         "rules/campaigns/T1/labor.csv:2:4: \"x\" is no number; write digits with an optional sign and point, such as "
+         "12.5\n"},
+        {"campaigns/T1/inspections.csv", "C,engine,>inspection,>expects,>need\na,-,GAP,[1..2 mm,required\n", NULL},
+        {"campaigns/T1/inspections.csv", "C,engine,>inspection,>expects,>need\na,-,GAP,{engine},required\n",
+         "rules/campaigns/T1/inspections.csv:2:4: >expects may not hold {fact} places; write the condition itself\n"},
+        {"campaigns/T1/followups.csv", "C,engine,>followup,>part,>due_days\na,-,renew,P-1,-3\n",
+         "rules/campaigns/T1/followups.csv:2:5: >due_days must be a number of 0 or more; correct the cell\n"},
+        {"checks/other/x.csv", "C,vin,>finding,>effect,>message\n",
+         "rules/checks/other/x.csv: checks stand in checks/claim, checks/part, checks/labor or checks/inspection; "
+         "move the file\n"},
+        {"checks/claim/dates.csv", "C,vin,>finding,>effect,>message\na,-,x-y,maybe,Text.\n",
+         "rules/checks/claim/dates.csv:2:4: \"maybe\" is no effect; write refuse, return, hold, cut or note\n"},
+        {"checks/claim/dates.csv", "C,vin,>finding,>effect,>message\na,-,row-unreadable,hold,Text.\n",
+         "rules/checks/claim/dates.csv:2:3: the finding row-unreadable is the engine's own; choose another name\n"},
+        {"checks/claim/dates.csv", "C,vin,>finding,>effect,>message\na,-,rules-ambiguous,hold,Text.\n",
+         "rules/checks/claim/dates.csv:2:3: the finding rules-ambiguous is the engine's own; choose another name\n"},
+        {"checks/claim/dates.csv", "C+,vin,>finding\na,-,x-y\n", NULL},
+        {"checks/claim/dates.csv", "C,vin,>finding,>effect,>message\na,-,x-y,hold,See {earlier_claim}.\n",
+         "rules/checks/claim/dates.csv:2:5: the fact \"earlier_claim\" is shown to the office only and this text goes to "
+         "dealers; leave it out\n"},
+        {"checks/claim/dates.csv", "C,part,>finding,>effect,>message\na,-,x-y,hold,Text.\n", NULL},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        struct rules_kit kit;
+        if (CASES[i].messages != NULL) {
+            expect_messages(&CASES[i], 1);
+            continue;
+        }
+        /* worded by the tables, and tested there: here only that the folder is refused, and the place */
+        kit_start(&kit);
+        kit_put(&kit, CASES[i].path, CASES[i].content);
+        assert_int_equal(kit_compile(&kit), WM_BAD_INPUT);
+        assert_int_equal(strncmp(kit.capture.text, words("rules/%s:", CASES[i].path), strlen(CASES[i].path) + 7), 0);
+        kit_end(&kit);
+    }
+}
+
+/* One run names every error, wherever it stands. */
+static void every_error_is_named(void **state)
+{
+    struct rules_kit kit;
+    (void)state;
+
+    kit_start(&kit);
+    kit_put(&kit, "deadlines.csv", "U,region,>submit_within_days\nall,-,soon\n");
+    kit_put(&kit, "campaigns/T1/stages.csv", "stage,opens_on\na,soon\nb,later\n");
+    kit_put(&kit, "campaigns/T1/eligibility.csv", "F,colour,model_year,>eligible\nall,-,<<3,perhaps\n");
+    kit_put(&kit, "campaigns/T2/kits.csv", "U,engine,>kit,>quantity\na,-,K,x\n");
+    kit_put(&kit, "checks/claim/dates.csv", "C,vin,>finding,>effect,>message\na,-,x-y,maybe,Text.\nb,-,,,\n");
+    kit_put(&kit, "checks/part/x.csv", "C,nothing,>finding,>effect,>message\n");
+    assert_int_equal(kit_compile(&kit), WM_BAD_INPUT);
+    static const char *const PLACES[] = {
+        "rules/deadlines.csv:2:3: ", "rules/campaigns/T1/stages.csv:2:2: ", "rules/campaigns/T1/stages.csv:3:2: ",
+        "rules/campaigns/T1/eligibility.csv:1:2: ", "rules/campaigns/T1/eligibility.csv:2:3: ",
+        "rules/campaigns/T1/eligibility.csv:2:4: ", "rules/campaigns/T2/campaign.csv: ",
+        "rules/campaigns/T2/eligibility.csv: ", "rules/campaigns/T2/kits.csv:2:4: ",
+        "rules/checks/claim/dates.csv:2:4: ", "rules/checks/part/x.csv:1:2: ",
+    };
+    for (size_t i = 0; i < COUNT(PLACES); i++)
+        if (strstr(kit.capture.text, PLACES[i]) == NULL)
+            fail_msg("no message at %s in\n%s", PLACES[i], kit.capture.text);
+    kit_end(&kit);
+}
+
+/* --- What a folder says ------------------------------------------------------------------------------------------------ */
+
+static void prices_count_from_their_day_on(void **state)
+{
+    struct rules_kit kit;
+    int64_t price;
+    (void)state;
+
+    kit_start(&kit);
+    kit_put(&kit, "campaigns/T1/prices.csv",
+            "part,price,valid_from\nP-1,12.50,2026-03-01\nP-1,10,\nP-1,11.25,2026-02-01\nQ-1,3,2026-02-01\n");
+    assert_int_equal(kit_compile(&kit), WM_OK);
+    const struct campaign *campaign = &kit.rules->campaigns[0];
+    const struct campaign_part *p = &campaign->part_list[text_index_find(&campaign->part_index, TEXT("P1"))];
+    const struct campaign_part *q = &campaign->part_list[text_index_find(&campaign->part_index, TEXT("Q1"))];
+    static const struct {
+        int month, day;
+        int64_t price;
+    } CASES[] = {{1, 31, 10000000}, {2, 1, 11250000}, {2, 28, 11250000}, {3, 1, 12500000}, {12, 31, 12500000}};
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        assert_true(campaign_price(p, date_from_civil(2026, CASES[i].month, CASES[i].day), &price));
+        assert_int_equal(price, CASES[i].price);
+    }
+    assert_true(campaign_price(p, DAY_NONE, &price));    /* without a day, the latest */
+    assert_int_equal(price, 12500000);
+    assert_false(campaign_price(q, date_from_civil(2026, 1, 31), &price));
+    kit_end(&kit);
+}
+
+static void facts_that_no_table_names_have_no_slot(void **state)
+{
+    struct rules_kit kit;
+    (void)state;
+
+    kit_start(&kit);
+    assert_int_equal(kit_compile(&kit), WM_OK);
+    assert_true(rules_slot(kit.rules, FACT_completed_on) >= 0);
+    assert_true(rules_slot(kit.rules, FACT_model_year) >= 0);
+    assert_int_equal(rules_slot(kit.rules, FACT_technician_day_hours), -1);
+    assert_int_equal(rules_slot(kit.rules, FACT_vin_nearest), -1);
+    kit_end(&kit);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(dictionary_has_what_the_engine_computes), cmocka_unit_test(dictionary_explains_each_fact),
+        cmocka_unit_test(other_dealers_business_is_the_offices), cmocka_unit_test(shipped_checks_make_every_finding),
+        cmocka_unit_test(the_kit_can_be_used), cmocka_unit_test(errors_of_the_lists),
+        cmocka_unit_test(errors_of_the_tables), cmocka_unit_test(every_error_is_named),
+        cmocka_unit_test(prices_count_from_their_day_on), cmocka_unit_test(facts_that_no_table_names_have_no_slot),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
