@@ -51,7 +51,7 @@ $(BUILD)/generated/%_sql.h: engine/ledger/%.sql
 	{ echo 'static const char $(shell echo $* | tr a-z A-Z)_SQL[] ='; \
 	  sed -e 's/\\/\\\\/g' -e 's/"/\\"/g' -e 's/^.*$$/    "&\\n"/' $<; echo '    ;'; } > $@
 
-$(BUILD)/engine/ledger/office.o: $(BUILD)/generated/schema_sql.h
+$(BUILD)/engine/ledger/office.o: $(BUILD)/generated/schema_sql.h $(BUILD)/generated/schema_claims_sql.h
 
 $(BUILD)/tests/%: tests/unit/%.c $(LIBRARY)
 	@mkdir -p $(@D)

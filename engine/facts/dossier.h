@@ -76,6 +76,13 @@ struct dossier {
     int64_t paid_before_cents;
     enum decision decision;
     int64_t payable_cents, due_cents;
+    /* for recording (history_keep_contents) */
+    struct text content;                   /* canonical text; bytes NULL where the run does not keep contents */
+    const uint8_t *content_digest;         /* CONTENT_DIGEST_BYTES */
+    uint64_t row;                          /* its place in the order of recording; 0: it has none */
+    uint64_t replaces;                     /* the row that counted for the claim until now; 0: none */
+    uint64_t stood;                        /* the row that stood for the claim until now and does no longer; 0: none */
+    uint64_t repeats;                      /* a recorded row with this revision and content: this one is not recorded; 0: none */
 };
 
 #endif

@@ -39,12 +39,22 @@ struct claim_entry {
     const char *key;               /* dealer, NUL, claim */
     uint32_t key_length, dealer_length;
     int64_t revision_last;         /* -1: nothing recorded */
+    uint64_t row_last;             /* its row */
     int64_t paid_cents;
     const char *last_row;          /* NULL: not kept */
     uint32_t last_row_length;
     uint32_t standing;             /* NONE: none */
+    uint32_t rows;                 /* newest row entry, NONE: none */
     int32_t first_received_on;
     uint8_t previous_decision;
+};
+
+/* A row of a claim, for telling whether another one says the same; only where contents are kept. */
+struct row_entry {
+    int64_t revision;
+    uint64_t row;
+    uint32_t next;                 /* of the claim; NONE: the last */
+    uint8_t content_digest[16];    /* its first bytes */
 };
 
 struct vehicle_entry {
@@ -63,7 +73,7 @@ struct history {
     const struct rules *rules;
     const struct history_source *source;
     struct arena arena;            /* keys, words, contributions */
-    struct chunks claims, vehicles, standing;
+    struct chunks claims, vehicles, standing, rows;
     struct number_index claim_index, vehicle_index;
     struct text_index words;       /* campaigns and outcomes to numbers */
     struct chunks word_texts;
@@ -73,6 +83,7 @@ struct history {
     struct history_ask *asks;
     uint32_t ask_count, ask_capacity;
     bool wants_repair_orders, wants_technician_days, wants_kits, wants_last_row;
+    bool keeps_contents;
 };
 
 /* --- Finding entries ------------------------------------------------------------------------------------------------- */
@@ -149,7 +160,7 @@ static int find_claim(struct history *history, struct text dealer, struct text c
             return WM_NO_MEMORY;
         *entry = (struct claim_entry){.key = key.bytes, .key_length = (uint32_t)key.length,
                                       .dealer_length = (uint32_t)dealer.length, .revision_last = -1,
-                                      .standing = NONE, .first_received_on = DAY_NONE};
+                                      .standing = NONE, .rows = NONE, .first_received_on = DAY_NONE};
         *slot = history->claims.count;
         history->claim_index.count++;
     }
@@ -208,6 +219,7 @@ int history_new(const struct rules *rules, const struct history_source *source, 
     history->claims = CHUNKS_OF(struct claim_entry);
     history->vehicles = CHUNKS_OF(struct vehicle_entry);
     history->standing = CHUNKS_OF(struct standing_entry);
+    history->rows = CHUNKS_OF(struct row_entry);
     history->word_texts = CHUNKS_OF(struct text);
     history->recorded = FIRST_OF_RUN;
     history->wants_repair_orders = rules_slot(rules, FACT_repair_order_vins) >= 0;
@@ -226,6 +238,7 @@ void history_free(struct history *history)
     chunks_free(&history->claims);
     chunks_free(&history->vehicles);
     chunks_free(&history->standing);
+    chunks_free(&history->rows);
     chunks_free(&history->word_texts);
     free(history->claim_index.slots);
     free(history->vehicle_index.slots);
@@ -235,6 +248,22 @@ void history_free(struct history *history)
     free(history->asks);
     arena_free(&history->arena);
     free(history);
+}
+
+void history_keep_contents(struct history *history, uint64_t last_row)
+{
+    history->keeps_contents = true;
+    history->recorded = last_row;
+}
+
+bool history_wants_contents(const struct history *history)
+{
+    return history->keeps_contents || history->wants_last_row;
+}
+
+bool history_wants_totals(const struct history *history)
+{
+    return history->wants_repair_orders || history->wants_technician_days || history->wants_kits;
 }
 
 /* --- Standing claims ------------------------------------------------------------------------------------------------------- */
@@ -353,6 +382,35 @@ static int keep_last_row(struct history *history, struct claim_entry *entry, str
     return copy.bytes == NULL ? WM_NO_MEMORY : WM_OK;
 }
 
+static int keep_row(struct history *history, struct claim_entry *entry, int64_t revision, uint64_t row,
+                    const uint8_t *digest)
+{
+    struct row_entry *kept = history->keeps_contents ? chunks_add(&history->rows) : NULL;
+
+    if (!history->keeps_contents)
+        return WM_OK;
+    if (kept == NULL)
+        return WM_NO_MEMORY;
+    kept->revision = revision;
+    kept->row = row;
+    kept->next = entry->rows;
+    memcpy(kept->content_digest, digest, sizeof kept->content_digest);
+    entry->rows = history->rows.count - 1;
+    return WM_OK;
+}
+
+static int restore_rows(struct history *history, struct claim_entry *entry, const struct recorded_claim *claim)
+{
+    uint8_t digest[CONTENT_DIGEST_BYTES];
+    int status = WM_OK;
+
+    for (uint32_t i = 0; history->keeps_contents && status == WM_OK && i < claim->revision_count; i++) {
+        content_digest(claim->revisions[i].content, digest);
+        status = keep_row(history, entry, claim->revisions[i].revision, claim->revisions[i].row, digest);
+    }
+    return status;
+}
+
 int history_restore_claim(struct history *history, const struct recorded_claim *claim)
 {
     uint32_t number;
@@ -365,10 +423,13 @@ int history_restore_claim(struct history *history, const struct recorded_claim *
     if (entry->revision_last >= 0)
         return WM_OK;    /* restored before, or recorded since */
     entry->revision_last = claim->revision_last;
+    entry->row_last = claim->row_last;
     entry->previous_decision = (uint8_t)claim->previous_decision;
     entry->first_received_on = claim->first_received_on;
     entry->paid_cents = claim->paid_cents;
     status = keep_last_row(history, entry, claim->last_row);
+    if (status == WM_OK)
+        status = restore_rows(history, entry, claim);
     return status == WM_OK && claim->stands ? stand(history, number, &claim->standing) : status;
 }
 
@@ -581,6 +642,19 @@ static void establish_odometer(struct history *history, struct dossier *dossier)
                                                                            : MILLIONTHS_PER_MILE))));
 }
 
+/* The recorded row of this revision that says the same; 0: none. */
+static uint64_t same_row(const struct history *history, const struct claim_entry *entry, const struct dossier *dossier)
+{
+    for (uint32_t at = entry->rows; at != NONE;) {
+        const struct row_entry *row = chunks_at(&history->rows, at);
+        if (row->revision == dossier->claim.revision &&
+            memcmp(row->content_digest, dossier->content_digest, sizeof row->content_digest) == 0)
+            return row->row;
+        at = row->next;
+    }
+    return 0;
+}
+
 static int establish_revisions(struct history *history, const struct office_day *day, struct dossier *dossier)
 {
     const struct rules *rules = history->rules;
@@ -588,6 +662,7 @@ static int establish_revisions(struct history *history, const struct office_day 
     bool is_new = entry->revision_last < 0;
 
     dossier->supersedes = dossier->claim.revision > entry->revision_last;
+    dossier->repeats = dossier->supersedes || !history->keeps_contents ? 0 : same_row(history, entry, dossier);
     dossier->paid_before_cents = entry->paid_cents;
     fact_put(rules, dossier->facts, FACT_paid_before, value_money(entry->paid_cents));
     fact_put(rules, dossier->facts, FACT_revision_expected, value_integer(is_new ? 0 : entry->revision_last + 1));
@@ -705,7 +780,7 @@ int history_establish(struct history *history, const struct office_day *day, str
 
 /* --- Recording -------------------------------------------------------------------------------------------------------------------------- */
 
-static int record_standing(struct history *history, const struct dossier *dossier)
+static int record_standing(struct history *history, struct dossier *dossier)
 {
     const struct claim *claim = &dossier->claim;
     struct claim_entry *entry = chunks_at(&history->claims, dossier->claim_entry);
@@ -719,8 +794,11 @@ static int record_standing(struct history *history, const struct dossier *dossie
                                       .part_count = claim->part_count};
     int status = WM_OK;
 
-    if (entry->standing != NONE)
-        status = count_contribution(history, chunks_at(&history->standing, entry->standing), -1);
+    if (entry->standing != NONE) {
+        const struct standing_entry *before = chunks_at(&history->standing, entry->standing);
+        dossier->stood = before->recorded;
+        status = count_contribution(history, before, -1);
+    }
     if (status == WM_OK)
         status = stand(history, dossier->claim_entry, &standing);
     if (status == WM_OK)
@@ -728,14 +806,18 @@ static int record_standing(struct history *history, const struct dossier *dossie
     return status;
 }
 
-int history_record(struct history *history, const struct office_day *day, const struct dossier *dossier)
+int history_record(struct history *history, const struct office_day *day, struct dossier *dossier)
 {
     struct claim_entry *entry = chunks_at(&history->claims, dossier->claim_entry);
-    int status = WM_OK;
 
-    history->recorded++;
-    if (!dossier->supersedes)
+    if (dossier->repeats != 0)
         return WM_OK;
+    dossier->row = ++history->recorded;
+    int status = keep_row(history, entry, dossier->claim.revision, dossier->row, dossier->content_digest);
+    if (status != WM_OK || !dossier->supersedes)
+        return status;
+    dossier->replaces = entry->row_last;
+    entry->row_last = dossier->row;
     if (entry->first_received_on == DAY_NONE)
         entry->first_received_on = day->received_on;
     entry->revision_last = dossier->claim.revision;

@@ -28,14 +28,24 @@ struct standing_claim {
     uint32_t part_count;
 };
 
+/* A recorded row of a claim. */
+struct recorded_revision {
+    int64_t revision;
+    uint64_t row;                  /* place in the order of recording, from 1 */
+    struct text content;           /* canonical text */
+};
+
 /* What is on record of one claim, over all its revisions. */
 struct recorded_claim {
     struct text dealer, claim;
     int64_t revision_last;
+    uint64_t row_last;             /* the row of revision_last that counts */
     enum decision previous_decision;    /* of revision_last: the engine's, or a person's since */
     int32_t first_received_on;
     int64_t paid_cents;            /* payable of the highest revision decided pay, less what was reversed */
     struct text last_row;          /* canonical text of the row of revision_last, by claim_canonical */
+    const struct recorded_revision *revisions;    /* all rows; asked for only where history_wants_contents */
+    uint32_t revision_count;
     bool stands;
     struct standing_claim standing;
 };
@@ -65,6 +75,17 @@ struct history_source {
 int history_new(const struct rules *rules, const struct history_source *source, struct history **ret_history);
 void history_free(struct history *history);
 
+/* For a run that is recorded: rows get their place in the order of recording, behind this last one, and a row that says
+ * what a recorded row of its revision says is recognised (dossier->repeats). Before anything is prepared; the
+ * dossiers must then have their content. */
+void history_keep_contents(struct history *history, uint64_t last_row);
+
+/* Whether answers should have revisions with their contents, and last_row. */
+bool history_wants_contents(const struct history *history);
+
+/* Whether anybody asks what a standing claim counts in the totals: its repair order, technician, hours, parts. */
+bool history_wants_totals(const struct history *history);
+
 /* Answers of the source, about what stood when the run began. A claim may be restored more than once. */
 int history_restore_claim(struct history *history, const struct recorded_claim *claim);
 int history_restore_repair_order(struct history *history, struct text dealer, struct text repair_order,
@@ -81,7 +102,7 @@ int history_prepare(struct history *history, struct dossier *const *dossiers, ui
  * recorded. Texts are in the history. */
 int history_establish(struct history *history, const struct office_day *day, struct dossier *dossier);
 
-/* Records the claim as decided, so that those after it see it. */
-int history_record(struct history *history, const struct office_day *day, const struct dossier *dossier);
+/* Records the claim as decided, so that those after it see it, and notes its place in the dossier. */
+int history_record(struct history *history, const struct office_day *day, struct dossier *dossier);
 
 #endif

@@ -1,5 +1,7 @@
 #include "intake/canonical.h"
 
+#include <sodium.h>
+
 #include "base/status.h"
 
 static struct text cell_of(const struct claim *claim, int column)
@@ -25,6 +27,12 @@ int claim_canonical(const struct claim *claim, struct arena *arena, struct text 
     }
     *ret_canonical = (struct text){room, length};
     return WM_OK;
+}
+
+void content_digest(struct text canonical, uint8_t ret_digest[CONTENT_DIGEST_BYTES])
+{
+    crypto_generichash(ret_digest, CONTENT_DIGEST_BYTES, (const unsigned char *)canonical.bytes, canonical.length, NULL,
+                       0);
 }
 
 struct text canonical_cell(struct text canonical, enum claim_column column)

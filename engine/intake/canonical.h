@@ -8,7 +8,12 @@
 
 #include "intake/claim.h"
 
+enum { CONTENT_DIGEST_BYTES = 32 };
+
 int claim_canonical(const struct claim *claim, struct arena *arena, struct text *ret_canonical);
+
+/* BLAKE2b-256 of a canonical text. */
+void content_digest(struct text canonical, uint8_t ret_digest[CONTENT_DIGEST_BYTES]);
 
 /* The cell of a column in a canonical text. */
 struct text canonical_cell(struct text canonical, enum claim_column column);

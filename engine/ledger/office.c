@@ -13,12 +13,15 @@
 
 #include "base/limits.h"
 #include "base/status.h"
+#include "schema_claims_sql.h"
 #include "schema_sql.h"
 
 /* Marks a database as an office file (bytes 68 to 71 of the file): "WTMK". */
 #define APPLICATION_ID 0x57544d4b
 
 enum { ANNOUNCE_WAIT_MS = 500, WRITER_CACHE_KIB = 65536, READER_CACHE_KIB = 16384 };
+
+const char *const OFFICE_SCHEMA[] = {SCHEMA_SQL, SCHEMA_CLAIMS_SQL, NULL};
 
 struct office {
     sqlite3 *database;
@@ -414,7 +417,8 @@ static int make_schema(struct office *office)
     else {
         snprintf(pragmas, sizeof pragmas, "PRAGMA application_id = %d; PRAGMA user_version = %d", APPLICATION_ID,
                  OFFICE_VERSION);
-        status = office_run(office, SCHEMA_SQL);
+        for (const char *const *sql = OFFICE_SCHEMA; *sql != NULL && status == WM_OK; sql++)
+            status = office_run(office, *sql);
         if (status == WM_OK)
             status = office_run(office, pragmas);
     }

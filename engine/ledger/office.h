@@ -26,11 +26,14 @@ enum office_mode {
     OFFICE_WRITE    /* makes the file where there is none */
 };
 
+/* The SQL that makes an office file's tables, triggers and views; ended by NULL. */
+extern const char *const OFFICE_SCHEMA[];
+
 /* Which version of the file this program makes and reads. */
 enum { OFFICE_VERSION = 1 };
 
 /* How long one waits for another program that is writing. */
-enum { OFFICE_WAIT_MS = 10000 };
+enum { OFFICE_WAIT_MS = 60000 };
 
 /* The sink is borrowed until office_close. WM_IO: it cannot be opened; WM_BAD_INPUT: it is no office file, or one of
  * another version; WM_NOT_FOUND: OFFICE_READ, and there is none. Each with a diagnostic. */

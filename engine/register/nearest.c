@@ -70,9 +70,6 @@ static int count_registered(struct office_register *reg, const struct candidates
                             struct packed_vin *ret_first)
 {
     *ret_count = 0;
-    if (register_has_buckets(reg))
-        for (unsigned i = 0; i < candidates->count; i++)
-            register_prefetch_key(reg, vehicle_key_of(candidates->vins[i]).hash, false);
     for (unsigned i = 0; i < candidates->count && *ret_count < 2; i++) {
         bool found = false;
         int status = register_has_packed(reg, candidates->vins[i], &found);

@@ -16,6 +16,7 @@ enum {
     PROFILE_GROUP = 64,    /* profiles asked for at a time: a claim needs one, a night's batch nearly all */
     BUCKET_GROUP = 64,     /* buckets asked for at a time once many are needed */
     FEW_BUCKETS = 16,      /* one bucket at a time until one in this many is loaded */
+    FILTER_BITS = 11,      /* a bucket of 150 sets 7 % of its bits */
     HUGE_PAGE = 2 * 1024 * 1024,
     LARGE_PIECE = 4 * HUGE_PAGE
 };
@@ -39,6 +40,7 @@ struct office_register {
     uint32_t bucket_count, buckets_loaded;               /* buckets_loaded: under the lock */
     _Atomic(const unsigned char *) *buckets;             /* NULL: not loaded */
     uint16_t (*guides)[GUIDE_ENTRIES];                   /* written before the bucket is published */
+    unsigned char *filter;                               /* a bit for each value of a hash's top bits: is one there? */
     unsigned char *room;                                 /* under the lock: what is left of a large piece */
     size_t room_left;
     struct large_piece *pieces;
@@ -62,11 +64,13 @@ int register_open(struct register_source *source, struct office_register **ret_r
     opened->profile_group_count = source->profile_limit / PROFILE_GROUP + (source->profile_limit % PROFILE_GROUP != 0);
     opened->buckets = calloc((size_t)opened->bucket_count + 1, sizeof *opened->buckets);
     opened->guides = calloc((size_t)opened->bucket_count + 1, sizeof *opened->guides);
+    opened->filter = calloc((size_t)opened->bucket_count + 1, (1 << FILTER_BITS) / 8);
     opened->profile_groups = calloc((size_t)opened->profile_group_count + 1, sizeof *opened->profile_groups);
-    if (opened->buckets == NULL || opened->guides == NULL || opened->profile_groups == NULL ||
+    if (opened->buckets == NULL || opened->guides == NULL || opened->filter == NULL || opened->profile_groups == NULL ||
         pthread_mutex_init(&opened->lock, NULL) != 0) {
         free(opened->buckets);
         free(opened->guides);
+        free(opened->filter);
         free(opened->profile_groups);
         free(opened);
         return WM_NO_MEMORY;
@@ -83,6 +87,7 @@ void register_close(struct office_register *office_register)
     lazy_index_free(&office_register->approvals);
     free(office_register->buckets);
     free(office_register->guides);
+    free(office_register->filter);
     free(office_register->profile_groups);
     arena_free(&office_register->arena);
     while (office_register->pieces != NULL) {
@@ -150,6 +155,20 @@ static unsigned char *bucket_room(struct office_register *reg, size_t length)
     return room;
 }
 
+static inline uint64_t filter_place(const struct office_register *reg, uint64_t hash)
+{
+    return hash >> (64 - FILTER_BITS - reg->source->bucket_bits);
+}
+
+static void fill_filter(struct office_register *reg, const unsigned char *bucket, uint32_t count)
+{
+    for (uint32_t i = 0; i < count; i++) {
+        uint64_t place = filter_place(reg, vehicle_bucket_at(bucket, count, i).key.hash);
+        if (place < (uint64_t)reg->bucket_count << FILTER_BITS)
+            reg->filter[place / 8] |= (unsigned char)(1 << place % 8);
+    }
+}
+
 static int take_bucket(void *taker, uint32_t bucket, const void *bytes, size_t length)
 {
     struct office_register *reg = taker;
@@ -164,6 +183,7 @@ static int take_bucket(void *taker, uint32_t bucket, const void *bytes, size_t l
         return WM_NO_MEMORY;
     memcpy(kept, bytes, length);
     vehicle_guide_make(kept, (uint32_t)count, reg->source->bucket_bits, reg->guides[bucket]);
+    fill_filter(reg, kept, (uint32_t)count);
     atomic_store_explicit(&reg->buckets[bucket], kept, memory_order_release);
     reg->buckets_loaded++;
     return WM_OK;
@@ -337,26 +357,34 @@ int register_vehicle(struct office_register *office_register, struct text vin, b
     return WM_OK;
 }
 
-void register_prefetch_key(struct office_register *reg, uint64_t hash, bool with_record)
-{
-    uint32_t bucket = vehicle_bucket_of(hash, reg->source->bucket_bits);
-    const unsigned char *bytes = atomic_load_explicit(&reg->buckets[bucket], memory_order_acquire);
-
-    if (bytes != NULL)
-        vehicle_guide_prefetch(bytes, reg->guides[bucket], reg->source->bucket_bits, hash, with_record);
-}
-
 void register_vehicle_prefetch(struct office_register *office_register, struct text vin)
 {
     struct packed_vin packed;
 
-    if (office_register->bucket_count > 0 && vin_pack(vin, &packed))
-        register_prefetch_key(office_register, vehicle_key_of(packed).hash, true);
+    if (office_register->bucket_count == 0 || !vin_pack(vin, &packed))
+        return;
+    uint64_t hash = vehicle_key_of(packed).hash;
+    uint32_t bucket = vehicle_bucket_of(hash, office_register->source->bucket_bits);
+    const unsigned char *bytes = atomic_load_explicit(&office_register->buckets[bucket], memory_order_acquire);
+    if (bytes != NULL)
+        vehicle_guide_prefetch(bytes, office_register->guides[bucket], office_register->source->bucket_bits, hash);
 }
 
-bool register_has_buckets(const struct office_register *reg)
+/* Most VINs that are asked for here are not registered, and the filter says so. */
+static int bucket_has(struct office_register *reg, struct vehicle_key key, bool *ret_found)
 {
-    return reg->bucket_count > 0;
+    uint32_t bucket = vehicle_bucket_of(key.hash, reg->source->bucket_bits);
+    uint64_t place = filter_place(reg, key.hash);
+    const unsigned char *bytes;
+
+    int status = bucket_ready(reg, bucket, &bytes);
+    if (status != WM_OK)
+        return status;
+    *ret_found = false;
+    if (reg->filter[place / 8] >> place % 8 & 1)
+        *ret_found = vehicle_guide_find(bytes, reg->guides[bucket], reg->source->bucket_bits, key) <
+                     reg->guides[bucket][GUIDE_ENTRIES - 1];
+    return WM_OK;
 }
 
 int register_has_packed(struct office_register *reg, struct packed_vin packed, bool *ret_found)
@@ -366,7 +394,7 @@ int register_has_packed(struct office_register *reg, struct packed_vin packed, b
     int32_t built_on;
 
     if (reg->bucket_count > 0)
-        return vehicle_of_bucket(reg, vehicle_key_of(packed), ret_found, &profile, &built_on);
+        return bucket_has(reg, vehicle_key_of(packed), ret_found);
     size_t length = vin_unpack(packed, vin);
     return vehicle_of_source(reg, (struct text){vin, length}, ret_found, &profile, &built_on);
 }

@@ -5,12 +5,6 @@
 #include "register/register.h"
 #include "register/vehicle_pack.h"
 
-/* false: the source is asked vehicle by vehicle. */
-bool register_has_buckets(const struct office_register *reg);
-
-/* Only where there are buckets. */
-void register_prefetch_key(struct office_register *reg, uint64_t hash, bool with_record);
-
 /* Is this VIN registered? */
 int register_has_packed(struct office_register *reg, struct packed_vin packed, bool *ret_found);
 

@@ -192,7 +192,7 @@ static inline uint32_t window_at(uint32_t place, uint32_t count)
 }
 
 void vehicle_guide_prefetch(const unsigned char *bucket, const uint16_t guide[GUIDE_ENTRIES], unsigned bits,
-                            uint64_t hash, bool with_record)
+                            uint64_t hash)
 {
     uint32_t count = guide[GUIDE_ENTRIES - 1], place = guided_place(guide, bits, hash);
 
@@ -201,8 +201,7 @@ void vehicle_guide_prefetch(const unsigned char *bucket, const uint16_t guide[GU
     const unsigned char *window = bucket + (size_t)window_at(place, count) * 8;
     __builtin_prefetch(window);
     __builtin_prefetch(window + WINDOW * 8 - 1);
-    if (with_record)
-        __builtin_prefetch(record_at(bucket, count, place));
+    __builtin_prefetch(record_at(bucket, count, place));
 }
 
 uint32_t vehicle_guide_find(const unsigned char *bucket, const uint16_t guide[GUIDE_ENTRIES], unsigned bits,

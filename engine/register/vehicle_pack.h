@@ -86,7 +86,7 @@ uint32_t vehicle_guide_find(const unsigned char *bucket, const uint16_t guide[GU
 
 /* Asks the processor for the hashes that vehicle_guide_find will read first, and for the likely record. */
 void vehicle_guide_prefetch(const unsigned char *bucket, const uint16_t guide[GUIDE_ENTRIES], unsigned bits,
-                            uint64_t hash, bool with_record);
+                            uint64_t hash);
 
 /* Writes count * VEHICLE_BYTES; vehicles must ascend by (hash, tail). */
 void vehicle_bucket_write(unsigned char *room, const struct packed_vehicle *vehicles, uint32_t count);

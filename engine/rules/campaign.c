@@ -126,10 +126,12 @@ static int add_name(struct campaign_build *making, struct place place, struct te
 enum { KEY, VALUE, KEY_COLUMNS };
 static const struct csv_column KEY_VALUE_COLUMNS[KEY_COLUMNS] = {{"key", true}, {"value", true}};
 
-static void read_date_key(const struct sheet *sheet, struct text value, int32_t *ret_day)
+static void read_day(const struct sheet *sheet, int column, int32_t *ret_day)
 {
+    struct text value = sheet_cell(sheet, column);
+
     if (value.length > 0 && !date_read(value, ret_day))
-        diag_error(sheet->sink, sheet_place(sheet, VALUE), "\"%.*s\" is not a date; write it as 2026-03-01",
+        diag_error(sheet->sink, sheet_place(sheet, column), "\"%.*s\" is not a date; write it as 2026-03-01",
                    TEXT_ARGUMENTS(value));
 }
 
@@ -166,7 +168,7 @@ static bool set_text_key(struct campaign *campaign, struct text key, struct text
     return false;
 }
 
-static bool set_date_key(const struct sheet *sheet, struct campaign *campaign, struct text key, struct text value)
+static bool set_date_key(const struct sheet *sheet, struct campaign *campaign, struct text key)
 {
     const struct {
         const char *name;
@@ -178,7 +180,7 @@ static bool set_date_key(const struct sheet *sheet, struct campaign *campaign, s
 
     for (size_t i = 0; i < sizeof dates / sizeof *dates; i++)
         if (text_is(key, dates[i].name)) {
-            read_date_key(sheet, value, dates[i].target);
+            read_day(sheet, VALUE, dates[i].target);
             return true;
         }
     return false;
@@ -191,7 +193,7 @@ static int read_key(void *context, const struct sheet *sheet)
 
     if (value.bytes == NULL)
         return WM_NO_MEMORY;
-    if (set_text_key(campaign, key, value) || set_date_key(sheet, campaign, key, value))
+    if (set_text_key(campaign, key, value) || set_date_key(sheet, campaign, key))
         return WM_OK;
     if (text_is(key, "other_limit"))
         read_other_limit(sheet, value, campaign);
@@ -250,7 +252,7 @@ static int read_stage(void *context, const struct sheet *sheet)
         if (text_equal(campaign->stages[i].name, name))
             diag_error(sheet->sink, sheet_place(sheet, STAGE), "the stage \"%.*s\" is listed twice; keep one row",
                        TEXT_ARGUMENTS(name));
-    read_date_key(sheet, sheet_cell(sheet, STAGE_OPENS_ON), &stage.opens_on);
+    read_day(sheet, STAGE_OPENS_ON, &stage.opens_on);
     struct stage *grown = arena_grown(sheet->arena, campaign->stages, campaign->stage_count,
                                       campaign->stage_count + 1, sizeof *grown);
     if (grown == NULL)
@@ -290,7 +292,6 @@ static int read_price(void *context, const struct sheet *sheet)
 {
     struct campaign_build *making = context;
     struct text number = sheet_cell(sheet, PART), amount = sheet_cell(sheet, PRICE);
-    struct text from = sheet_cell(sheet, VALID_FROM);
     struct price price = {0, INT32_MIN};
 
     enum number_fault fault = decimal_read(amount, 6, &price.price);
@@ -299,7 +300,7 @@ static int read_price(void *context, const struct sheet *sheet)
                    TEXT_ARGUMENTS(amount), fault != NUMBER_OK ? number_fault_words(fault) : "is negative");
         return WM_OK;
     }
-    read_date_key(sheet, from, &price.valid_from);
+    read_day(sheet, VALID_FROM, &price.valid_from);
     size_t errors = sheet->sink->errors;
     struct campaign_part *part = add_part(making, sheet_place(sheet, PART), number);
     if (part == NULL)

@@ -196,6 +196,8 @@ static const struct consequence CONSEQUENCES[] = {
     {FACT_claimed, TRUE_STATE, FACT_quantity, NOT_NULL},
     ONLY_WITH(quantity, claimed, TRUE_STATE),
     ONLY_WITH(price, claimed, TRUE_STATE),
+    BOTH_OR_NEITHER(quantity_allowed, expected),
+    BOTH_OR_NEITHER(operation_hours_allowed, expected),
     {FACT_claimed, TRUE_STATE, FACT_hours, NOT_NULL},
     ONLY_WITH(hours, claimed, TRUE_STATE),
     BOTH_OR_NEITHER(hours, hours_in_tenths),

@@ -5,6 +5,7 @@
 
 #include "base/limits.h"
 #include "base/status.h"
+#include "intake/canonical.h"
 #include "verdict/checks.h"
 #include "verdict/decision.h"
 
@@ -124,6 +125,17 @@ static struct dossier *add_dossier(struct worker *worker)
     return dossier;
 }
 
+static int add_content(struct worker *worker, struct dossier *dossier)
+{
+    uint8_t *digest = arena_bytes(&worker->arena, CONTENT_DIGEST_BYTES);
+
+    if (digest == NULL || claim_canonical(&dossier->claim, &worker->arena, &dossier->content) != WM_OK)
+        return WM_NO_MEMORY;
+    content_digest(dossier->content, digest);
+    dossier->content_digest = digest;
+    return WM_OK;
+}
+
 /* One row: read, established, asked about all that needs no other claim. */
 static int examine(struct worker *worker, const struct csv_row *row)
 {
@@ -138,6 +150,8 @@ static int examine(struct worker *worker, const struct csv_row *row)
         return status;
     if (dossier->claim.unreadable)
         return checks_unreadable(&worker->arena, dossier);
+    if (batch->run->with_contents && add_content(worker, dossier) != WM_OK)
+        return WM_NO_MEMORY;
     status = facts_establish(&worker->facts, &worker->arena, dossier);
     return status == WM_OK ? checks_early(&worker->facts, &worker->arena, dossier, batch->run->with_messages) : status;
 }

@@ -39,6 +39,7 @@ struct batch_run {
     struct history *history;
     unsigned threads;              /* 1 to LIMIT_THREADS */
     bool with_messages;            /* make the findings' messages */
+    bool with_contents;            /* give dossiers their content and its digest, for recording */
 };
 
 /* Decides every claim of the source. Reports a file that cannot be used (no header, missing columns); WM_BAD_INPUT

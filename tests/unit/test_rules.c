@@ -245,8 +245,7 @@ static void errors_of_the_tables(void **state)
         {"campaigns/T1/parts.csv", "C,engine,>part,>quantity,>need\na,-,P-1,1,must\n",
          "rules/campaigns/T1/parts.csv:2:5: \"must\" is no need; write required or allowed\n"},
         {"campaigns/T1/labor.csv", "C,engine,>operation,>hours,>need\na,-,OP-1,x,required\n",
-         "rules/campaigns/T1/labor.csv:2:4: \"x\" is no number; write digits with an optional sign and point, such as "
-         "12.5\n"},
+         "rules/campaigns/T1/labor.csv:2:4: \"x\" is not a number; write digits, such as 12 or -0.5\n"},
         {"campaigns/T1/inspections.csv", "C,engine,>inspection,>expects,>need\na,-,GAP,[1..2 mm,required\n", NULL},
         {"campaigns/T1/inspections.csv", "C,engine,>inspection,>expects,>need\na,-,GAP,{engine},required\n",
          "rules/campaigns/T1/inspections.csv:2:4: >expects may not hold {fact} places; write the condition itself\n"},
