@@ -1,7 +1,7 @@
 #!/bin/sh
 # Runs every `$ ./witnessmark ...` of README.md at the top of the repository and compares what it prints with what
 # README.md shows below it, to the letter. `tests/readme.sh --update` writes what it prints into README.md.
-# Needs the demo office: make demo, or make build/demo/office.db.
+# WITNESSMARK and WITNESSMARK_BUILD may name another program and build folder than those that README.md names.
 set -u
 cd "$(dirname "$0")/.." || exit 2
 work=$(mktemp -d) || exit 2
@@ -13,7 +13,8 @@ awk -v work="$work" '
 passed=0 failed=0
 for command in "$work"/*.command; do
     number=${command%.command}
-    sh -c "$(cat "$command")" > "$number.printed" 2>&1
+    sed "s#^\./witnessmark#${WITNESSMARK:-./witnessmark}#; s# build/# ${WITNESSMARK_BUILD:-build}/#g" "$command" > "$number.run"
+    sh "$number.run" > "$number.printed" 2>&1
     touch "$number.shown"
     if cmp -s "$number.shown" "$number.printed"; then
         passed=$((passed + 1))

@@ -97,6 +97,37 @@ void buffer_add_csv(struct buffer *buffer, struct text cell)
     buffer_add_byte(buffer, '"');
 }
 
+static size_t columns_of(struct text word)
+{
+    size_t columns = 0;
+
+    for (size_t i = 0; i < word.length; i++)
+        columns += ((unsigned char)word.bytes[i] & 0xc0) != 0x80;
+    return columns;
+}
+
+void buffer_add_wrapped(struct buffer *buffer, struct text words, size_t indent, size_t width)
+{
+    size_t column = indent;
+    struct text rest = words, word;
+
+    while (rest.length > 0) {
+        text_cut(rest, ' ', &word, &rest);
+        if (column > indent && column + 1 + columns_of(word) > width) {
+            buffer_add_byte(buffer, '\n');
+            for (size_t i = 0; i < indent; i++)
+                buffer_add_byte(buffer, ' ');
+            column = indent;
+        } else if (column > indent) {
+            buffer_add_byte(buffer, ' ');
+            column++;
+        }
+        for (size_t i = 0; i < word.length; i++)
+            buffer_add_byte(buffer, (unsigned char)word.bytes[i] < ' ' ? ' ' : word.bytes[i]);
+        column += columns_of(word);
+    }
+}
+
 void buffer_free(struct buffer *buffer)
 {
     free(buffer->bytes);

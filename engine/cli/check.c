@@ -69,7 +69,7 @@ static int check_file(struct checking *checking, const char *path)
     const struct options *options = checking->options;
     const struct batch_receiver receiver = {checking, render, deliver};
     const struct batch_run run = {&checking->session.day, checking->history, options->threads,
-                                  options->format != FORMAT_CSV || options->findings != NULL};
+                                  options->format != FORMAT_CSV || options->findings != NULL, false};
     struct csv_source source = {0};
     struct csv_scan scan;
     int status = csv_source_open(&source, path, &checking->session.sink);

@@ -18,13 +18,22 @@ struct worksheet {
 };
 
 static const char CAUTION[] =
-    "The manufacturer's service information and local rules for licensed work come first; this\n"
-    "sheet tells what the campaign pays for, not how to do the work safely.\n";
+    "The manufacturer's service information and local rules for licensed work come\n"
+    "first. This sheet tells what the campaign pays for, not how to do the work safely.\n";
 
 static void add_number(struct buffer *out, int64_t millionths)
 {
     char room[DECIMAL_ROOM];
     buffer_add(out, room, decimal_write(millionths, room));
+}
+
+/* Whole cents with two places, finer prices as they are. */
+static void add_price(struct buffer *out, int64_t millionths)
+{
+    if (millionths % DECIMAL_CENT == 0)
+        buffer_add_money(out, millionths / DECIMAL_CENT);
+    else
+        add_number(out, millionths);
 }
 
 static void add_day(struct buffer *out, int32_t day)
@@ -35,8 +44,13 @@ static void add_day(struct buffer *out, int32_t day)
 
 static void add_line(struct buffer *out, const char *name, struct text words)
 {
-    if (words.length > 0)
-        buffer_format(out, "  %-14s %.*s\n", name, TEXT_ARGUMENTS(words));
+    enum { INDENT = 17, WIDTH = 80 };
+
+    if (words.length == 0)
+        return;
+    buffer_format(out, "  %-14s ", name);
+    buffer_add_wrapped(out, words, INDENT, WIDTH);
+    buffer_add_byte(out, '\n');
 }
 
 /* --- The vehicle -------------------------------------------------------------------------------------------------- */
@@ -67,7 +81,7 @@ static void write_part(struct buffer *out, const struct expected_part *part, int
     add_number(out, part->quantity);
     if (campaign_price(part->part, today, &price)) {
         buffer_add_string(out, " at ");
-        add_number(out, price);
+        add_price(out, price);
         buffer_add_string(out, " each, net");
     }
     buffer_add_byte(out, '\n');
@@ -195,7 +209,7 @@ static void list_parts(struct worksheet *sheet, const struct expectation *expect
         add_number(list, part->quantity);
         if (campaign_price(part->part, sheet->options->today, &price)) {
             buffer_add_byte(list, '@');
-            add_number(list, price);
+            add_price(list, price);
         }
     }
 }

@@ -189,31 +189,6 @@ int write_claim_json(struct buffer *out, struct text file, const struct dossier 
 
 enum { TEXT_WIDTH = 80 };
 
-/* Words, broken at blanks so that lines keep within the width; following lines are indented alike. */
-static void add_wrapped(struct buffer *out, struct text words, size_t indent)
-{
-    size_t column = indent;
-    struct text rest = words, word;
-
-    while (rest.length > 0) {
-        text_cut(rest, ' ', &word, &rest);
-        if (column > indent && column + 1 + word.length > TEXT_WIDTH) {
-            buffer_add_byte(out, '\n');
-            for (size_t i = 0; i < indent; i++)
-                buffer_add_byte(out, ' ');
-            column = indent;
-        } else if (column > indent) {
-            buffer_add_byte(out, ' ');
-            column++;
-        }
-        /* a line break inside a message would look like another line of the list */
-        for (size_t i = 0; i < word.length; i++)
-            buffer_add_byte(out, (unsigned char)word.bytes[i] < ' ' ? ' ' : word.bytes[i]);
-        column += word.length;
-    }
-    buffer_add_byte(out, '\n');
-}
-
 static void add_claim_line(struct buffer *out, struct text file, const struct dossier *dossier)
 {
     const struct claim *claim = &dossier->claim;
@@ -255,6 +230,7 @@ void write_claim_text(struct buffer *out, struct text file, const struct dossier
         if (finding->item.length > 0)
             buffer_format(out, ", %.*s", TEXT_ARGUMENTS(finding->item));
         buffer_add_string(out, "\n      ");
-        add_wrapped(out, finding->message, INDENT);
+        buffer_add_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
+        buffer_add_byte(out, '\n');
     }
 }

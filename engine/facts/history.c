@@ -61,6 +61,7 @@ struct vehicle_entry {
     const char *vin;
     uint32_t length;
     uint32_t first;                /* newest standing entry, NONE: none */
+    bool asked;                    /* the source was asked for all that stands on it */
 };
 
 /* Numbers of entries by the hash of their key. */
@@ -179,7 +180,7 @@ static int find_vehicle(struct history *history, struct text vin, uint32_t *ret_
         struct vehicle_entry *entry = key.bytes != NULL ? chunks_add(&history->vehicles) : NULL;
         if (entry == NULL)
             return WM_NO_MEMORY;
-        *entry = (struct vehicle_entry){key.bytes, (uint32_t)key.length, NONE};
+        *entry = (struct vehicle_entry){key.bytes, (uint32_t)key.length, NONE, false};
         *slot = history->vehicles.count;
         history->vehicle_index.count++;
     }
@@ -520,7 +521,12 @@ static int prepare_one(struct history *history, struct dossier *dossier)
         question.question = ASK_CLAIM;
         status = ask(history, &question);
     }
-    if (status == WM_OK && new_vehicle) {
+    if (status != WM_OK)
+        return status;
+    /* a claim that was restored may have brought its vehicle before anybody asked about that */
+    struct vehicle_entry *vehicle = chunks_at(&history->vehicles, dossier->vehicle_entry);
+    if (!vehicle->asked) {
+        vehicle->asked = true;
         question.question = ASK_VEHICLE;
         status = ask(history, &question);
     }

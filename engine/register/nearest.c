@@ -65,20 +65,37 @@ static unsigned gather(struct text text, struct candidates *candidates, struct p
     return bad;
 }
 
-/* WM_OK with how many are registered, counted to two, and the first of them. */
-static int count_registered(struct office_register *reg, const struct candidates *candidates, unsigned *ret_count,
-                            struct packed_vin *ret_first)
+/* Keeps those that may be registered. */
+static int sift(struct office_register *reg, struct candidates *candidates)
 {
-    *ret_count = 0;
-    for (unsigned i = 0; i < candidates->count && *ret_count < 2; i++) {
-        bool found = false;
-        int status = register_has_packed(reg, candidates->vins[i], &found);
+    unsigned kept = 0;
+
+    for (unsigned i = 0; i < candidates->count; i++) {
+        bool may = false;
+        int status = register_may_have_packed(reg, candidates->vins[i], &may);
         if (status != WM_OK)
             return status;
-        if (found && ++*ret_count == 1)
+        candidates->vins[kept] = candidates->vins[i];
+        kept += may;
+    }
+    candidates->count = kept;
+    return WM_OK;
+}
+
+/* WM_OK with how many are registered, counted to two, and the first of them. */
+static int count_registered(struct office_register *reg, struct candidates *candidates, unsigned *ret_count,
+                            struct packed_vin *ret_first)
+{
+    int status = sift(reg, candidates);
+
+    *ret_count = 0;
+    for (unsigned i = 0; status == WM_OK && i < candidates->count && *ret_count < 2; i++) {
+        bool found = false;
+        status = register_has_packed(reg, candidates->vins[i], &found);
+        if (status == WM_OK && found && ++*ret_count == 1)
             *ret_first = candidates->vins[i];
     }
-    return WM_OK;
+    return status;
 }
 
 int register_vin_nearest(struct office_register *office_register, struct text vin, struct arena *arena,

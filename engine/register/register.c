@@ -370,20 +370,22 @@ void register_vehicle_prefetch(struct office_register *office_register, struct t
         vehicle_guide_prefetch(bytes, office_register->guides[bucket], office_register->source->bucket_bits, hash);
 }
 
-/* Most VINs that are asked for here are not registered, and the filter says so. */
-static int bucket_has(struct office_register *reg, struct vehicle_key key, bool *ret_found)
+int register_may_have_packed(struct office_register *reg, struct packed_vin packed, bool *ret_may)
 {
+    struct vehicle_key key = vehicle_key_of(packed);
     uint32_t bucket = vehicle_bucket_of(key.hash, reg->source->bucket_bits);
     uint64_t place = filter_place(reg, key.hash);
     const unsigned char *bytes;
 
+    *ret_may = true;
+    if (reg->bucket_count == 0)
+        return WM_OK;
     int status = bucket_ready(reg, bucket, &bytes);
     if (status != WM_OK)
         return status;
-    *ret_found = false;
-    if (reg->filter[place / 8] >> place % 8 & 1)
-        *ret_found = vehicle_guide_find(bytes, reg->guides[bucket], reg->source->bucket_bits, key) <
-                     reg->guides[bucket][GUIDE_ENTRIES - 1];
+    *ret_may = reg->filter[place / 8] >> place % 8 & 1;
+    if (*ret_may)
+        vehicle_guide_prefetch(bytes, reg->guides[bucket], reg->source->bucket_bits, key.hash);
     return WM_OK;
 }
 
@@ -394,7 +396,7 @@ int register_has_packed(struct office_register *reg, struct packed_vin packed, b
     int32_t built_on;
 
     if (reg->bucket_count > 0)
-        return bucket_has(reg, vehicle_key_of(packed), ret_found);
+        return vehicle_of_bucket(reg, vehicle_key_of(packed), ret_found, &profile, &built_on);
     size_t length = vin_unpack(packed, vin);
     return vehicle_of_source(reg, (struct text){vin, length}, ret_found, &profile, &built_on);
 }

@@ -5,6 +5,10 @@
 #include "register/register.h"
 #include "register/vehicle_pack.h"
 
+/* May this VIN be registered? false: it is not. Cheap where buckets are loaded, and asks the processor for what
+ * register_has_packed will read. */
+int register_may_have_packed(struct office_register *reg, struct packed_vin packed, bool *ret_may);
+
 /* Is this VIN registered? */
 int register_has_packed(struct office_register *reg, struct packed_vin packed, bool *ret_found);
 

@@ -1,0 +1,143 @@
+#include "ledger/records.h"
+
+enum { FIELD_NULL, FIELD_TEXT, FIELD_INTEGER };
+
+static void put_number(uint8_t *room, uint64_t number, int bytes)
+{
+    for (int i = 0; i < bytes; i++)
+        room[i] = (uint8_t)(number >> (8 * i));
+}
+
+static void add(struct canonical *canonical, const void *bytes, size_t length)
+{
+    crypto_generichash_update(&canonical->state, bytes, length);
+}
+
+void canonical_begin(struct canonical *canonical, const char *kind)
+{
+    crypto_generichash_init(&canonical->state, NULL, 0, DIGEST_BYTES);
+    canonical_text(canonical, text_of(kind));
+}
+
+void canonical_bytes(struct canonical *canonical, const void *bytes, size_t length)
+{
+    uint8_t head[9] = {FIELD_TEXT};
+
+    put_number(head + 1, length, 8);
+    add(canonical, head, sizeof head);
+    if (length > 0)
+        add(canonical, bytes, length);
+}
+
+void canonical_text(struct canonical *canonical, struct text t)
+{
+    canonical_bytes(canonical, t.bytes, t.length);
+}
+
+void canonical_integer(struct canonical *canonical, int64_t number)
+{
+    uint8_t field[9] = {FIELD_INTEGER};
+
+    put_number(field + 1, (uint64_t)number, 8);
+    add(canonical, field, sizeof field);
+}
+
+void canonical_null(struct canonical *canonical)
+{
+    uint8_t field = FIELD_NULL;
+    add(canonical, &field, 1);
+}
+
+void canonical_day(struct canonical *canonical, int32_t day)
+{
+    if (day == DAY_NONE)
+        canonical_null(canonical);
+    else
+        canonical_integer(canonical, day);
+}
+
+void canonical_end(struct canonical *canonical, uint8_t ret_digest[DIGEST_BYTES])
+{
+    crypto_generichash_final(&canonical->state, ret_digest, DIGEST_BYTES);
+}
+
+/* --- Claim rows ------------------------------------------------------------------------------------------------------ */
+
+void row_canonical_begin(struct canonical *canonical, const struct row_head *head, const uint8_t *content_digest)
+{
+    canonical_begin(canonical, "claim row");
+    canonical_integer(canonical, head->row);
+    canonical_integer(canonical, head->batch);
+    canonical_integer(canonical, head->line);
+    canonical_text(canonical, head->decision);
+    canonical_integer(canonical, head->asked_cents);
+    canonical_integer(canonical, head->payable_cents);
+    canonical_integer(canonical, head->due_cents);
+    if (head->replaces_is_null)
+        canonical_null(canonical);
+    else
+        canonical_integer(canonical, head->replaces);
+    canonical_bytes(canonical, content_digest, DIGEST_BYTES);
+}
+
+void row_canonical_finding(struct canonical *canonical, const struct row_finding *finding)
+{
+    canonical_text(canonical, finding->effect);
+    canonical_text(canonical, finding->finding);
+    canonical_text(canonical, finding->item);
+    canonical_text(canonical, finding->message);
+    canonical_text(canonical, finding->rule);
+}
+
+struct row_head row_head_of(const struct dossier *dossier, int64_t batch)
+{
+    return (struct row_head){.row = (int64_t)dossier->row, .batch = batch, .line = (int64_t)dossier->claim.line,
+                             .decision = text_of(decision_name(dossier->decision)),
+                             .asked_cents = dossier->claim.total_amount_cents,
+                             .payable_cents = dossier->payable_cents, .due_cents = dossier->due_cents,
+                             .replaces_is_null = dossier->supersedes && dossier->replaces == 0,
+                             .replaces = (int64_t)dossier->replaces};
+}
+
+struct row_finding row_finding_of(const struct finding *finding, struct buffer *rule_room)
+{
+    buffer_clear(rule_room);
+    buffer_add_text(rule_room, finding->rule_file);
+    if (finding->rule_row.length > 0) {
+        buffer_add_byte(rule_room, ':');
+        buffer_add_text(rule_room, finding->rule_row);
+    }
+    return (struct row_finding){text_of(effect_name(finding->effect)), finding->name, finding->item, finding->message,
+                                buffer_text(rule_room)};
+}
+
+/* --- Blocks ------------------------------------------------------------------------------------------------------------ */
+
+enum { LENGTH_BYTES = 4, RECORD_HEAD = DIGEST_BYTES + LENGTH_BYTES };
+
+void row_block_add(struct buffer *block, const uint8_t digest[DIGEST_BYTES], struct text content)
+{
+    uint8_t length[LENGTH_BYTES];
+
+    put_number(length, content.length, LENGTH_BYTES);
+    buffer_add(block, digest, DIGEST_BYTES);
+    buffer_add(block, length, LENGTH_BYTES);
+    buffer_add_text(block, content);
+}
+
+bool row_block_next(struct text *rest, const uint8_t **ret_digest, struct text *ret_content)
+{
+    size_t length = 0;
+
+    if (rest->length < RECORD_HEAD)
+        return false;
+    for (int i = 0; i < LENGTH_BYTES; i++)
+        length |= (size_t)(uint8_t)rest->bytes[DIGEST_BYTES + i] << (8 * i);
+    if (length > rest->length - RECORD_HEAD)
+        return false;
+    *ret_digest = (const uint8_t *)rest->bytes;
+    *ret_content = (struct text){rest->bytes + RECORD_HEAD, length};
+    rest->bytes += RECORD_HEAD + length;
+    rest->length -= RECORD_HEAD + length;
+    return true;
+}
