@@ -16,7 +16,7 @@ struct buffer {
     char *bytes;
     size_t length;
     size_t capacity;
-    bool failed;    /* an allocation failed; what was there before is still there */
+    bool failed; /* an allocation failed; what was there before is still there */
 };
 
 #define BUFFER_EMPTY ((struct buffer){NULL, 0, 0, false})
@@ -52,8 +52,9 @@ void buffer_format(struct buffer *buffer, const char *format, ...) __attribute__
 /* One CSV cell by RFC 4180: quoted where it holds a comma, quote, CR or LF or has blanks at an end. */
 void buffer_add_csv(struct buffer *buffer, struct text cell);
 
-/* Words for people, broken at blanks so that lines stay within width columns; the lines after the first begin with
- * indent blanks, and the first is taken to stand there already. Control characters become blanks. No newline at the end. */
+/* Words for people, broken at blanks so that lines stay within width columns; the lines after the first begin
+ * with indent blanks, and the first is taken to stand there already. Control characters become blanks. No
+ * newline at the end. */
 void buffer_add_wrapped(struct buffer *buffer, struct text words, size_t indent, size_t width);
 
 static inline struct text buffer_text(const struct buffer *buffer)

@@ -1,6 +1,7 @@
 /* command.h - what a command of the program is, and the options that commands share.
  *
- * One file a command; commands.c names them all. Commands print, modules below do not. A command returns the exit code.
+ * One file a command; commands.c names them all. Commands print, modules below do not. A command returns the
+ * exit code.
  */
 #ifndef WM_CLI_COMMAND_H
 #define WM_CLI_COMMAND_H
@@ -19,40 +20,51 @@ enum format { FORMAT_TEXT, FORMAT_CSV, FORMAT_JSON };
 
 /* Options as given, with their defaults. */
 struct options {
-    const char *office;        /* --office */
-    const char *rules;         /* --rules */
-    const char *out;           /* --out; NULL: standard output */
-    const char *findings;      /* --findings; NULL: none */
-    const char *campaign;      /* --campaign; NULL: all */
-    int32_t today;             /* --today; the machine's date */
-    int32_t received_on;       /* --received; today */
-    enum format format;        /* --format */
-    unsigned threads;          /* --threads; as many as the machine has processors */
-    bool quiet;                /* --quiet */
-    char **arguments;          /* what is no option */
+    const char *office;   /* --office */
+    const char *rules;    /* --rules */
+    const char *out;      /* --out; NULL: standard output */
+    const char *findings; /* --findings; NULL: none */
+    const char *campaign; /* --campaign; NULL: all */
+    int32_t today;        /* --today; the machine's date */
+    int32_t received_on;  /* --received; today */
+    enum format format;   /* --format */
+    unsigned threads;     /* --threads; as many as the machine has processors */
+    bool quiet;           /* --quiet */
+    char **arguments;     /* what is no option */
     int argument_count;
 };
 
 struct command {
-    const char *name;          /* one or two words, "rules try" */
-    const char *arguments;     /* "FILE..." */
-    const char *summary;       /* one line */
-    const char *details;       /* further lines, each ended by a newline; may be empty */
-    unsigned options;          /* OPTION_BIT()s it understands, besides those of every command */
-    int least_arguments, most_arguments;    /* most -1: any number */
+    const char *name;                    /* one or two words, "rules try" */
+    const char *arguments;               /* "FILE..." */
+    const char *summary;                 /* one line */
+    const char *details;                 /* further lines, each ended by a newline; may be empty */
+    unsigned options;                    /* OPTION_BIT()s it understands, besides those of every command */
+    int least_arguments, most_arguments; /* most -1: any number */
     int (*run)(const struct options *options);
 };
 
-enum option_number { OPTION_OFFICE, OPTION_RULES, OPTION_TODAY, OPTION_RECEIVED, OPTION_FORMAT, OPTION_OUT, OPTION_QUIET,
-              OPTION_THREADS, OPTION_FINDINGS, OPTION_CAMPAIGN, OPTIONS };
+enum option_number {
+    OPTION_OFFICE,
+    OPTION_RULES,
+    OPTION_TODAY,
+    OPTION_RECEIVED,
+    OPTION_FORMAT,
+    OPTION_OUT,
+    OPTION_QUIET,
+    OPTION_THREADS,
+    OPTION_FINDINGS,
+    OPTION_CAMPAIGN,
+    OPTIONS
+};
 #define OPTION_BIT(option) (1u << (option))
 
-extern const struct command *const COMMANDS[];    /* ended by NULL */
+extern const struct command *const COMMANDS[]; /* ended by NULL */
 
 /* The whole program but for main's own signature: finds the command, reads its options, runs it. */
 int cli_main(int argument_count, char **arguments);
 
-/* --- For commands ------------------------------------------------------------------------------------------ */
+/* --- For commands ------------------------------------------------------------------------------------ */
 
 /* A sink that prints to standard error, or, for lists of errors that are the result, to an output. */
 struct diag_sink cli_diagnostics(void);

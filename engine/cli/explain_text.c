@@ -22,12 +22,11 @@ static void write_pairs(struct buffer *out, const char *title, const json_t *obj
     if (json_object_size(object) == 0)
         return;
     buffer_format(out, "%s\n", title);
-    json_object_foreach((json_t *)object, name, value)
-        buffer_format(out, "  %-24s %s\n", name, shown(value));
+    json_object_foreach((json_t *)object, name, value) buffer_format(out, "  %-24s %s\n", name, shown(value));
     buffer_add_byte(out, '\n');
 }
 
-/* --- Tables ---------------------------------------------------------------------------------------------------------- */
+/* --- Tables ------------------------------------------------------------------------------------------ */
 
 static void write_outputs(struct buffer *out, const json_t *row)
 {
@@ -35,7 +34,8 @@ static void write_outputs(struct buffer *out, const json_t *row)
     json_t *value;
     bool first = true;
 
-    json_object_foreach((json_t *)row, name, value) {
+    json_object_foreach((json_t *)row, name, value)
+    {
         if (strcmp(name, "row") == 0 || strcmp(name, "hits") == 0)
             continue;
         if (string_of(row, name)[0] == '\0')
@@ -63,20 +63,20 @@ static void write_tables(struct buffer *out, const json_t *tables)
     json_t *table, *row;
 
     buffer_add_string(out, "Tables that were asked (hit: the row holds; near: one condition off)\n");
-    json_array_foreach((json_t *)tables, at, table) {
+    json_array_foreach((json_t *)tables, at, table)
+    {
         const json_t *rows = json_object_get(table, "rows");
         const char *item = string_of(table, "item");
         buffer_format(out, "  %s%s%s%s\n", string_of(table, "table"), item[0] != '\0' ? " for " : "", item,
                       json_is_true(json_object_get(table, "in_error")) ? ", in error for this claim" : "");
         if (json_array_size(rows) == 0)
             buffer_add_string(out, "    no row hit, none nearly\n");
-        json_array_foreach((json_t *)rows, row_at, row)
-            write_row(out, row);
+        json_array_foreach((json_t *)rows, row_at, row) write_row(out, row);
     }
     buffer_add_byte(out, '\n');
 }
 
-/* --- Findings and money -------------------------------------------------------------------------------------------------- */
+/* --- Findings and money ------------------------------------------------------------------------------ */
 
 static void write_findings(struct buffer *out, const json_t *findings)
 {
@@ -84,10 +84,12 @@ static void write_findings(struct buffer *out, const json_t *findings)
     json_t *finding;
 
     buffer_add_string(out, json_array_size(findings) > 0 ? "Findings\n" : "No findings\n");
-    json_array_foreach((json_t *)findings, at, finding) {
+    json_array_foreach((json_t *)findings, at, finding)
+    {
         const char *item = string_of(finding, "item");
-        buffer_format(out, "  %s: %s%s%s\n    %s\n", string_of(finding, "effect"), string_of(finding, "finding"),
-                      item[0] != '\0' ? ", " : "", item, string_of(finding, "message"));
+        buffer_format(out, "  %s: %s%s%s\n    %s\n", string_of(finding, "effect"),
+                      string_of(finding, "finding"), item[0] != '\0' ? ", " : "", item,
+                      string_of(finding, "message"));
         if (string_of(finding, "rule")[0] != '\0')
             buffer_format(out, "    by %s\n", string_of(finding, "rule"));
     }
@@ -113,8 +115,8 @@ static void write_operation(struct buffer *out, const json_t *operation)
     if (!json_is_string(json_object_get(operation, "expected")))
         buffer_add_string(out, "not expected, nothing counts\n");
     else
-        buffer_format(out, "the smaller of %s h claimed and %s h allowed\n", string_of(operation, "hours_claimed"),
-                      string_of(operation, "hours_allowed"));
+        buffer_format(out, "the smaller of %s h claimed and %s h allowed\n",
+                      string_of(operation, "hours_claimed"), string_of(operation, "hours_allowed"));
 }
 
 static void write_payment(struct buffer *out, const json_t *payment)
@@ -123,20 +125,19 @@ static void write_payment(struct buffer *out, const json_t *payment)
     json_t *line;
 
     buffer_add_string(out, "Payment\n");
-    json_array_foreach(json_object_get(payment, "parts"), at, line)
-        write_part(out, line);
+    json_array_foreach(json_object_get(payment, "parts"), at, line) write_part(out, line);
     if (json_object_get(payment, "parts_allowed") != NULL)
         buffer_format(out, "  parts: sum x (1 + %s %% / 100) = %s allowed, %s asked, %s payable\n",
                       string_of(payment, "parts_markup"), string_of(payment, "parts_allowed"),
                       string_of(payment, "parts_asked"), string_of(payment, "parts_payable"));
-    json_array_foreach(json_object_get(payment, "labor"), at, line)
-        write_operation(out, line);
+    json_array_foreach(json_object_get(payment, "labor"), at, line) write_operation(out, line);
     if (json_object_get(payment, "labor_allowed") != NULL)
         buffer_format(out, "  labor: sum x %s an hour = %s allowed, %s asked, %s payable\n",
                       string_of(payment, "labor_rate"), string_of(payment, "labor_allowed"),
                       string_of(payment, "labor_asked"), string_of(payment, "labor_payable"));
     else
-        buffer_add_string(out, "  the dealer is unknown: no rate, no markup, nothing payable for parts and labor\n");
+        buffer_add_string(out,
+                          "  the dealer is unknown: no rate, no markup, nothing payable for parts and labor\n");
     buffer_format(out, "  other: %s asked, %s payable\n", string_of(payment, "other_asked"),
                   string_of(payment, "other_payable"));
     buffer_format(out, "  in all %s, at most the %s asked; payable by this decision %s\n",

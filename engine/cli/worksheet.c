@@ -12,9 +12,9 @@ struct worksheet {
     struct text vin;
     struct vehicle vehicle;
     struct value *facts;
-    struct buffer words;           /* the page */
-    struct buffer rows;            /* claim rows to fill in */
-    uint32_t campaigns;            /* that the vehicle is in */
+    struct buffer words; /* the page */
+    struct buffer rows;  /* claim rows to fill in */
+    uint32_t campaigns;  /* that the vehicle is in */
 };
 
 static const char CAUTION[] =
@@ -53,7 +53,7 @@ static void add_line(struct buffer *out, const char *name, struct text words)
     buffer_add_byte(out, '\n');
 }
 
-/* --- The vehicle -------------------------------------------------------------------------------------------------- */
+/* --- The vehicle ------------------------------------------------------------------------------------- */
 
 static void write_vehicle(struct worksheet *sheet)
 {
@@ -71,7 +71,7 @@ static void write_vehicle(struct worksheet *sheet)
     buffer_add_byte(out, '\n');
 }
 
-/* --- What a campaign expects ---------------------------------------------------------------------------------------- */
+/* --- What a campaign expects ------------------------------------------------------------------------- */
 
 static void write_part(struct buffer *out, const struct expected_part *part, int32_t today)
 {
@@ -102,7 +102,8 @@ static bool is_inspection_fact(struct text name)
 }
 
 /* Rows of a table that would hit, but for one inspection result: what else may be needed, and when. */
-static void write_conditional(struct worksheet *sheet, const struct table *table, const char *item, const char *amount)
+static void write_conditional(struct worksheet *sheet, const struct table *table, const char *item,
+                              const char *amount)
 {
     struct buffer *out = &sheet->words;
 
@@ -112,12 +113,15 @@ static void write_conditional(struct worksheet *sheet, const struct table *table
     for (uint32_t row = 0; row < table_row_count(table); row++) {
         uint32_t failing = 0;
         int condition = table_row_misses(table, row, sheet->facts, sheet->worker.scratch, &failing);
-        if (condition < 0 || failing != 1 || !is_inspection_fact(table_condition_name(table, (uint32_t)condition)))
+        if (condition < 0 || failing != 1 ||
+            !is_inspection_fact(table_condition_name(table, (uint32_t)condition)))
             continue;
         struct text fact = table_condition_name(table, (uint32_t)condition);
         struct text thing = value_as_text(table_output(table, row, (uint32_t)item_output));
-        buffer_format(out, "    if %.*s is %.*s: %.*s, ", TEXT_ARGUMENTS(((struct text){fact.bytes + 11, fact.length - 11})),
-                      TEXT_ARGUMENTS(table_condition_cell(table, (uint32_t)condition, row)), TEXT_ARGUMENTS(thing));
+        buffer_format(out, "    if %.*s is %.*s: %.*s, ",
+                      TEXT_ARGUMENTS(((struct text){fact.bytes + 11, fact.length - 11})),
+                      TEXT_ARGUMENTS(table_condition_cell(table, (uint32_t)condition, row)),
+                      TEXT_ARGUMENTS(thing));
         add_number(out, table_output(table, row, (uint32_t)amount_output).number);
         buffer_format(out, "%s\n", amount_output >= 0 && amount[0] == 'h' ? " h" : "");
     }
@@ -187,7 +191,7 @@ static void write_campaign(struct worksheet *sheet, const struct campaign *campa
     buffer_add_byte(out, '\n');
 }
 
-/* --- The claim row to fill in -------------------------------------------------------------------------------------------- */
+/* --- The claim row to fill in ------------------------------------------------------------------------ */
 
 static void add_separator(struct buffer *list)
 {
@@ -237,7 +241,8 @@ static void list_inspections(const struct expectation *expectation, struct buffe
     }
 }
 
-static void write_row(struct worksheet *sheet, const struct campaign *campaign, const struct expectation *expectation)
+static void write_row(struct worksheet *sheet, const struct campaign *campaign,
+                      const struct expectation *expectation)
 {
     const struct vehicle_profile *profile = sheet->vehicle.profile;
     struct buffer parts = BUFFER_EMPTY, labor = BUFFER_EMPTY, inspections = BUFFER_EMPTY, year = BUFFER_EMPTY;
@@ -282,7 +287,7 @@ static void write_row_header(struct buffer *row)
     buffer_add_byte(row, '\n');
 }
 
-/* --- All ----------------------------------------------------------------------------------------------------------------------- */
+/* --- All --------------------------------------------------------------------------------------------- */
 
 static int do_campaign(struct worksheet *sheet, const struct campaign *campaign)
 {
@@ -293,7 +298,8 @@ static int do_campaign(struct worksheet *sheet, const struct campaign *campaign)
     if (status != WM_OK)
         return status;
     if (expectation->ambiguity_count > 0) {
-        buffer_format(&sheet->words, "Campaign %.*s: its rules contradict each other for this vehicle; ask the office\n\n",
+        buffer_format(&sheet->words,
+                      "Campaign %.*s: its rules contradict each other for this vehicle; ask the office\n\n",
                       TEXT_ARGUMENTS(campaign->id));
         return WM_OK;
     }
@@ -349,8 +355,10 @@ static int make_worksheet(struct worksheet *sheet)
 
     if (status == WM_OK && sheet->options->campaign != NULL &&
         rules_campaign(session->rules, text_of(sheet->options->campaign)) < 0) {
-        diag_error(&session->sink, (struct place){{NULL, 0}, 0, 0}, "no campaign \"%s\" in the rules; `witnessmark "
-                   "worksheet VIN` shows every campaign of the vehicle", sheet->options->campaign);
+        diag_error(&session->sink, (struct place){{NULL, 0}, 0, 0},
+                   "no campaign \"%s\" in the rules; `witnessmark "
+                   "worksheet VIN` shows every campaign of the vehicle",
+                   sheet->options->campaign);
         status = WM_BAD_INPUT;
     }
     if (status == WM_OK)

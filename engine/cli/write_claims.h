@@ -1,4 +1,5 @@
-/* write_claims.h - decided claims as people and programs read them: CSV, findings CSV, JSON, text (contract section 7). */
+/* write_claims.h - decided claims as people and programs read them: CSV, findings CSV, JSON, text (contract
+ * section 7). */
 #ifndef WM_CLI_WRITE_CLAIMS_H
 #define WM_CLI_WRITE_CLAIMS_H
 

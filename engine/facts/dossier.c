@@ -41,19 +41,22 @@ static struct text ambiguity_message(struct arena *arena, const struct ambiguity
 
     switch (ambiguity->fault) {
     case TABLE_TWO_HITS:
-        return text_format(arena, "rows %.*s and %.*s both hit where one may; the office must correct its rules",
+        return text_format(arena,
+                           "rows %.*s and %.*s both hit where one may; the office must correct its rules",
                            TEXT_ARGUMENTS(first), TEXT_ARGUMENTS(second));
     case TABLE_OUTPUTS_DIFFER:
-        return text_format(arena, "rows %.*s and %.*s hit with different outputs; the office must correct its rules",
+        return text_format(arena,
+                           "rows %.*s and %.*s hit with different outputs; the office must correct its rules",
                            TEXT_ARGUMENTS(first), TEXT_ARGUMENTS(second));
     case TABLE_PATTERN_GIVEN_UP:
-        return text_format(arena, "the pattern in row %.*s took too long on this claim; the office must correct its rules",
-                           TEXT_ARGUMENTS(first));
+        return text_format(
+            arena, "the pattern in row %.*s took too long on this claim; the office must correct its rules",
+            TEXT_ARGUMENTS(first));
     case TABLE_SUM_TOO_LARGE:
-    case TABLE_OK:
-        break;
+    case TABLE_OK: break;
     }
-    return text_format(arena, "the table gives no usable result for this claim; the office must correct its rules");
+    return text_format(arena,
+                       "the table gives no usable result for this claim; the office must correct its rules");
 }
 
 int dossier_add_ambiguity(struct arena *arena, struct dossier *dossier, const struct ambiguity *ambiguity)
@@ -62,8 +65,10 @@ int dossier_add_ambiguity(struct arena *arena, struct dossier *dossier, const st
 
     if (finding == NULL)
         return WM_NO_MEMORY;
-    *finding = (struct finding){.effect = EFFECT_HOLD, .effect_of_table = EFFECT_HOLD,
-                                .name = TEXT("rules-ambiguous"), .message = ambiguity_message(arena, ambiguity),
+    *finding = (struct finding){.effect = EFFECT_HOLD,
+                                .effect_of_table = EFFECT_HOLD,
+                                .name = TEXT("rules-ambiguous"),
+                                .message = ambiguity_message(arena, ambiguity),
                                 .rule_file = table_file(ambiguity->table)};
     return finding->message.bytes == NULL ? WM_NO_MEMORY : WM_OK;
 }

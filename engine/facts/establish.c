@@ -48,9 +48,10 @@ static struct value days_between(int32_t from, int32_t to)
     return from == DAY_NONE || to == DAY_NONE ? value_null() : value_integer((int64_t)to - from);
 }
 
-/* --- As stated ------------------------------------------------------------------------------------------------- */
+/* --- As stated --------------------------------------------------------------------------------------- */
 
-static void put_text(const struct rules *rules, struct dossier *dossier, enum fact_id id, enum claim_column column)
+static void put_text(const struct rules *rules, struct dossier *dossier, enum fact_id id,
+                     enum claim_column column)
 {
     fact_put(rules, dossier->facts, id, value_text_or_null(dossier->claim.cells[column]));
 }
@@ -93,7 +94,7 @@ static void establish_stated(const struct office_day *day, struct dossier *dossi
     fact_put(rules, facts, FACT_days_open, days_between(claim->opened_on, claim->completed_on));
 }
 
-/* --- Vehicle identification number and vehicle ------------------------------------------------------------------ */
+/* --- Vehicle identification number and vehicle ------------------------------------------------------- */
 
 static int establish_vin(const struct office_day *day, struct arena *arena, struct dossier *dossier)
 {
@@ -142,7 +143,8 @@ void facts_of_vehicle(const struct rules *rules, const struct vehicle *vehicle, 
     fact_put(rules, facts, FACT_model_year,
              profile->has_model_year ? value_integer(profile->model_year) : value_null());
     fact_put(rules, facts, FACT_built_on, vehicle != NULL ? day_or_null(vehicle->built_on) : value_null());
-    fact_put(rules, facts, FACT_vehicle_status_on, vehicle != NULL ? day_or_null(profile->status_on) : value_null());
+    fact_put(rules, facts, FACT_vehicle_status_on,
+             vehicle != NULL ? day_or_null(profile->status_on) : value_null());
     for (uint32_t i = 0; i < rules->dictionary->named_count; i++) {
         const struct named_fact *fact = &rules->dictionary->named[i];
         if (fact->is_option)
@@ -153,7 +155,8 @@ void facts_of_vehicle(const struct rules *rules, const struct vehicle *vehicle, 
 
 static int establish_vehicle(const struct office_day *day, struct dossier *dossier)
 {
-    int status = register_vehicle(day->office_register, dossier->claim.vin, &dossier->vehicle_known, &dossier->vehicle);
+    int status =
+        register_vehicle(day->office_register, dossier->claim.vin, &dossier->vehicle_known, &dossier->vehicle);
 
     if (status != WM_OK)
         return status;
@@ -174,13 +177,13 @@ static void establish_results(const struct rules *rules, struct dossier *dossier
     }
 }
 
-/* --- Dealer, deadlines, approval ---------------------------------------------------------------------------------- */
+/* --- Dealer, deadlines, approval --------------------------------------------------------------------- */
 
 static int add_finding_of_ambiguity(struct arena *arena, struct dossier *dossier, const struct table *table,
                                     const struct table_hits *hits)
 {
-    return dossier_add_ambiguity(
-        arena, dossier, &(struct ambiguity){table, hits->fault, hits->first_row, hits->second_row});
+    return dossier_add_ambiguity(arena, dossier,
+                                 &(struct ambiguity){table, hits->fault, hits->first_row, hits->second_row});
 }
 
 static int establish_deadlines(struct fact_worker *worker, struct arena *arena, struct dossier *dossier)
@@ -262,7 +265,7 @@ static int establish_approval(const struct office_day *day, struct dossier *doss
     return WM_OK;
 }
 
-/* --- Campaign ---------------------------------------------------------------------------------------------------------- */
+/* --- Campaign ---------------------------------------------------------------------------------------- */
 
 static bool is_open_on(const struct campaign *campaign, int32_t day)
 {
@@ -297,8 +300,8 @@ static int establish_expectation(struct fact_worker *worker, struct arena *arena
 
     if (!dossier->vehicle_known)
         return WM_OK;
-    int status = expectations_find(worker->expectations, dossier->campaign, dossier->facts, worker->scratch, arena,
-                                   &dossier->expectation);
+    int status = expectations_find(worker->expectations, dossier->campaign, dossier->facts, worker->scratch,
+                                   arena, &dossier->expectation);
     if (status != WM_OK)
         return status;
     const struct expectation *expectation = dossier->expectation;
@@ -339,14 +342,14 @@ static int establish_kits_shipped(const struct office_day *day, struct dossier *
     if (!is_asked(day->rules, FACT_kits_shipped) || expectation == NULL || expectation->kit_key.length == 0 ||
         dossier->claim.completed_on == DAY_NONE)
         return WM_OK;
-    int status = register_shipped(day->office_register, dossier->claim.cells[COLUMN_DEALER], expectation->kit_key,
-                                  dossier->claim.completed_on, &quantity);
+    int status = register_shipped(day->office_register, dossier->claim.cells[COLUMN_DEALER],
+                                  expectation->kit_key, dossier->claim.completed_on, &quantity);
     if (status == WM_OK)
         fact_put(day->rules, dossier->facts, FACT_kits_shipped, value_number(quantity));
     return status;
 }
 
-/* --- All ----------------------------------------------------------------------------------------------------------------- */
+/* --- All --------------------------------------------------------------------------------------------- */
 
 int facts_establish(struct fact_worker *worker, struct arena *arena, struct dossier *dossier)
 {

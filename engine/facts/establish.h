@@ -1,5 +1,5 @@
-/* establish.h - what is true of a claim by itself: its statements, the VIN, campaign, vehicle, dealer, approval, what is expected,
- * its items and sums (contract section 5, all facts but those of the ledger).
+/* establish.h - what is true of a claim by itself: its statements, the VIN, campaign, vehicle, dealer,
+ * approval, what is expected, its items and sums (contract section 5, all facts but those of the ledger).
  *
  * Pure apart from looking things up in the register; many threads may do it at once, each with its own worker.
  */

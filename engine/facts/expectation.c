@@ -5,19 +5,19 @@
 #include "base/status.h"
 
 enum {
-    MOST_KEY_BYTES = 512,        /* a vehicle whose facts are longer is not remembered */
-    MOST_REMEMBERED = 50000      /* kinds of vehicles in one thread's memory; beyond, tables are asked each time */
+    MOST_KEY_BYTES = 512,   /* a vehicle whose facts are longer is not remembered */
+    MOST_REMEMBERED = 50000 /* kinds of vehicles in one thread's memory; beyond, tables are asked each time */
 };
 
 /* A condition whose value tells vehicles apart: either the value itself counts, or its class in the table. */
 struct distinction {
-    const struct table *table;    /* NULL: the value itself */
+    const struct table *table; /* NULL: the value itself */
     uint32_t condition;
     uint32_t slot;
 };
 
 struct campaign_memory {
-    bool usable;                  /* all tables can be classed */
+    bool usable; /* all tables can be classed */
     struct distinction *distinctions;
     uint32_t count;
 };
@@ -26,12 +26,12 @@ struct expectations {
     const struct rules *rules;
     struct arena arena;
     struct campaign_memory *campaigns;
-    struct text_index index;      /* key to number in known */
+    struct text_index index; /* key to number in known */
     struct expectation **known;
     uint32_t count;
 };
 
-/* --- Asking the tables ------------------------------------------------------------------------------------------ */
+/* --- Asking the tables ------------------------------------------------------------------------------- */
 
 struct asking {
     const struct campaign *campaign;
@@ -39,7 +39,7 @@ struct asking {
     struct table_scratch *scratch;
     struct arena *arena;
     struct expectation *expectation;
-    struct text_index index;      /* keys of the list that is being made */
+    struct text_index index; /* keys of the list that is being made */
 };
 
 static int add_ambiguity(struct asking *asking, const struct table *table, const struct table_hits *hits)
@@ -101,7 +101,8 @@ static int ask_eligibility(struct asking *asking)
     return WM_OK;
 }
 
-static const struct campaign_part *part_of(const struct campaign *campaign, struct text shown, struct arena *arena)
+static const struct campaign_part *part_of(const struct campaign *campaign, struct text shown,
+                                           struct arena *arena)
 {
     char *room = arena_bytes(arena, shown.length);
 
@@ -122,7 +123,7 @@ static enum need stronger(enum need a, enum need b)
 {
     if (a == NEED_NONE || b == NEED_NONE)
         return a == NEED_NONE ? b : a;
-    return a < b ? a : b;    /* kit beats required beats allowed */
+    return a < b ? a : b; /* kit beats required beats allowed */
 }
 
 static enum need need_from(struct value word)
@@ -183,8 +184,8 @@ static int ask_parts(struct asking *asking)
         status = ask(asking, parts, &hits);
     for (uint32_t i = 0; status == WM_OK && i < hits.count; i++) {
         uint32_t row = hits.rows[i];
-        status = add_part(asking, value_as_text(output_of(parts, row, "part")), output_of(parts, row, "quantity").number,
-                          need_from(output_of(parts, row, "need")));
+        status = add_part(asking, value_as_text(output_of(parts, row, "part")),
+                          output_of(parts, row, "quantity").number, need_from(output_of(parts, row, "need")));
     }
     return status;
 }
@@ -289,10 +290,12 @@ static int ask_all(struct asking *asking)
     return status;
 }
 
-static int make_expectation(const struct campaign *campaign, const struct value *facts, struct table_scratch *scratch,
-                            struct arena *arena, struct expectation **ret_expectation)
+static int make_expectation(const struct campaign *campaign, const struct value *facts,
+                            struct table_scratch *scratch, struct arena *arena,
+                            struct expectation **ret_expectation)
 {
-    struct asking asking = {campaign, facts, scratch, arena, ARENA_NEW(arena, struct expectation), TEXT_INDEX_EMPTY};
+    struct asking asking = {campaign,        facts, scratch, arena, ARENA_NEW(arena, struct expectation),
+                            TEXT_INDEX_EMPTY};
 
     if (asking.expectation == NULL)
         return WM_NO_MEMORY;
@@ -303,8 +306,8 @@ static int make_expectation(const struct campaign *campaign, const struct value 
     return status;
 }
 
-int expectation_eligible(const struct campaign *campaign, const struct value *facts, struct table_scratch *scratch,
-                         struct value *ret_eligible)
+int expectation_eligible(const struct campaign *campaign, const struct value *facts,
+                         struct table_scratch *scratch, struct value *ret_eligible)
 {
     struct table_hits hits;
     int status = table_decide(campaign->eligibility, facts, scratch, &hits);
@@ -322,9 +325,10 @@ int expectation_eligible(const struct campaign *campaign, const struct value *fa
     return WM_OK;
 }
 
-/* --- Remembering --------------------------------------------------------------------------------------------------- */
+/* --- Remembering ------------------------------------------------------------------------------------- */
 
-/* Facts with few values count by themselves; days and inspection results by their class, as there are too many. */
+/* Facts with few values count by themselves; days and inspection results by their class, as there are too many.
+ */
 static bool counts_by_itself(const struct rules *rules, uint32_t slot, enum value_type type)
 {
     if (type == VALUE_DATE)
@@ -458,14 +462,16 @@ static int remember(struct expectations *expectations, const struct key *key, st
 {
     struct text kept = text_copy(&expectations->arena, (struct text){key->bytes, key->length});
 
-    if (kept.bytes == NULL || text_index_add(&expectations->index, kept, expectations->count) == TEXT_INDEX_NONE)
+    if (kept.bytes == NULL ||
+        text_index_add(&expectations->index, kept, expectations->count) == TEXT_INDEX_NONE)
         return WM_NO_MEMORY;
     expectations->known[expectations->count++] = expectation;
     return WM_OK;
 }
 
-int expectations_find(struct expectations *expectations, const struct campaign *campaign, const struct value *facts,
-                      struct table_scratch *scratch, struct arena *arena, const struct expectation **ret_expectation)
+int expectations_find(struct expectations *expectations, const struct campaign *campaign,
+                      const struct value *facts, struct table_scratch *scratch, struct arena *arena,
+                      const struct expectation **ret_expectation)
 {
     uint32_t number = (uint32_t)(campaign - expectations->rules->campaigns);
     struct expectation *made = NULL;
@@ -474,8 +480,9 @@ int expectations_find(struct expectations *expectations, const struct campaign *
 
     if (remembered) {
         make_key(expectations, number, facts, &key);
-        uint32_t at = key.too_long ? TEXT_INDEX_NONE
-                                   : text_index_find(&expectations->index, (struct text){key.bytes, key.length});
+        uint32_t at = key.too_long
+                          ? TEXT_INDEX_NONE
+                          : text_index_find(&expectations->index, (struct text){key.bytes, key.length});
         if (at != TEXT_INDEX_NONE) {
             *ret_expectation = expectations->known[at];
             return WM_OK;

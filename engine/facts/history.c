@@ -28,23 +28,23 @@ struct standing_entry {
     uint64_t recorded;
     uint32_t next_on_vehicle;
     uint32_t claim, vehicle;
-    uint32_t campaign, outcome;    /* numbers of words */
+    uint32_t campaign, outcome; /* numbers of words */
     int32_t completed_on;
     bool active, has_odometer, odometer_is_km;
     int64_t odometer;
-    const struct contribution *contribution;    /* NULL: none kept */
+    const struct contribution *contribution; /* NULL: none kept */
 };
 
 struct claim_entry {
-    const char *key;               /* dealer, NUL, claim */
+    const char *key; /* dealer, NUL, claim */
     uint32_t key_length, dealer_length;
-    int64_t revision_last;         /* -1: nothing recorded */
-    uint64_t row_last;             /* its row */
+    int64_t revision_last; /* -1: nothing recorded */
+    uint64_t row_last;     /* its row */
     int64_t paid_cents;
-    const char *last_row;          /* NULL: not kept */
+    const char *last_row; /* NULL: not kept */
     uint32_t last_row_length;
-    uint32_t standing;             /* NONE: none */
-    uint32_t rows;                 /* newest row entry, NONE: none */
+    uint32_t standing; /* NONE: none */
+    uint32_t rows;     /* newest row entry, NONE: none */
     int32_t first_received_on;
     uint8_t previous_decision;
 };
@@ -53,30 +53,30 @@ struct claim_entry {
 struct row_entry {
     int64_t revision;
     uint64_t row;
-    uint32_t next;                 /* of the claim; NONE: the last */
-    uint8_t content_digest[16];    /* its first bytes */
+    uint32_t next;              /* of the claim; NONE: the last */
+    uint8_t content_digest[16]; /* its first bytes */
 };
 
 struct vehicle_entry {
     const char *vin;
     uint32_t length;
-    uint32_t first;                /* newest standing entry, NONE: none */
-    bool asked;                    /* the source was asked for all that stands on it */
+    uint32_t first; /* newest standing entry, NONE: none */
+    bool asked;     /* the source was asked for all that stands on it */
 };
 
 /* Numbers of entries by the hash of their key. */
 struct number_index {
-    uint32_t *slots;               /* number + 1; 0 is free */
+    uint32_t *slots; /* number + 1; 0 is free */
     uint32_t capacity, count;
 };
 
 struct history {
     const struct rules *rules;
     const struct history_source *source;
-    struct arena arena;            /* keys, words, contributions */
+    struct arena arena; /* keys, words, contributions */
     struct chunks claims, vehicles, standing, rows;
     struct number_index claim_index, vehicle_index;
-    struct text_index words;       /* campaigns and outcomes to numbers */
+    struct text_index words; /* campaigns and outcomes to numbers */
     struct chunks word_texts;
     struct totals totals;
     uint64_t recorded;
@@ -87,7 +87,7 @@ struct history {
     bool keeps_contents;
 };
 
-/* --- Finding entries ------------------------------------------------------------------------------------------------- */
+/* --- Finding entries --------------------------------------------------------------------------------- */
 
 static struct text claim_key(const struct history *history, uint32_t number)
 {
@@ -101,9 +101,8 @@ static struct text vehicle_key(const struct history *history, uint32_t number)
     return (struct text){entry->vin, entry->length};
 }
 
-typedef struct text key_of_entry(const struct history *history, uint32_t number);
-
-static int index_grow(const struct history *history, struct number_index *index, key_of_entry *key_of)
+static int index_grow(const struct history *history, struct number_index *index,
+                      struct text (*key_of)(const struct history *, uint32_t))
 {
     uint32_t capacity = index->capacity ? index->capacity * 2 : 1024;
     uint32_t *slots = calloc(capacity, sizeof *slots);
@@ -125,8 +124,8 @@ static int index_grow(const struct history *history, struct number_index *index,
 }
 
 /* The slot of the key: holds its number + 1, or 0 where the key is new. */
-static uint32_t *index_slot(const struct history *history, const struct number_index *index, key_of_entry *key_of,
-                            struct text key)
+static uint32_t *index_slot(const struct history *history, const struct number_index *index,
+                            struct text (*key_of)(const struct history *, uint32_t), struct text key)
 {
     uint32_t mask = index->capacity - 1;
 
@@ -137,7 +136,8 @@ static uint32_t *index_slot(const struct history *history, const struct number_i
     }
 }
 
-static int index_reserve(const struct history *history, struct number_index *index, key_of_entry *key_of)
+static int index_reserve(const struct history *history, struct number_index *index,
+                         struct text (*key_of)(const struct history *, uint32_t))
 {
     return index->count < index->capacity / 4 * 3 ? WM_OK : index_grow(history, index, key_of);
 }
@@ -159,9 +159,13 @@ static int find_claim(struct history *history, struct text dealer, struct text c
         struct claim_entry *entry = key.bytes != NULL ? chunks_add(&history->claims) : NULL;
         if (entry == NULL)
             return WM_NO_MEMORY;
-        *entry = (struct claim_entry){.key = key.bytes, .key_length = (uint32_t)key.length,
-                                      .dealer_length = (uint32_t)dealer.length, .revision_last = -1,
-                                      .standing = NONE, .rows = NONE, .first_received_on = DAY_NONE};
+        *entry = (struct claim_entry){.key = key.bytes,
+                                      .key_length = (uint32_t)key.length,
+                                      .dealer_length = (uint32_t)dealer.length,
+                                      .revision_last = -1,
+                                      .standing = NONE,
+                                      .rows = NONE,
+                                      .first_received_on = DAY_NONE};
         *slot = history->claims.count;
         history->claim_index.count++;
     }
@@ -207,7 +211,7 @@ static struct text word_text(const struct history *history, uint32_t number)
     return *(const struct text *)chunks_at(&history->word_texts, number);
 }
 
-/* --- Life ---------------------------------------------------------------------------------------------------------------- */
+/* --- Life -------------------------------------------------------------------------------------------- */
 
 int history_new(const struct rules *rules, const struct history_source *source, struct history **ret_history)
 {
@@ -267,7 +271,7 @@ bool history_wants_totals(const struct history *history)
     return history->wants_repair_orders || history->wants_technician_days || history->wants_kits;
 }
 
-/* --- Standing claims ------------------------------------------------------------------------------------------------------- */
+/* --- Standing claims --------------------------------------------------------------------------------- */
 
 static bool is_kit_somewhere(const struct rules *rules, struct text key)
 {
@@ -326,12 +330,12 @@ static int count_contribution(struct history *history, const struct standing_ent
         status = totals_add_vin(&history->totals, dealer, contribution->repair_order, vin, sign);
     if (status == WM_OK && history->wants_technician_days && contribution->technician.length > 0 &&
         contribution->completed_on != DAY_NONE)
-        status = totals_add_hours(&history->totals, dealer, contribution->technician, contribution->completed_on,
-                                  sign * contribution->hours);
+        status = totals_add_hours(&history->totals, dealer, contribution->technician,
+                                  contribution->completed_on, sign * contribution->hours);
     for (uint32_t i = 0; status == WM_OK && i < contribution->kit_count; i++)
         if (contribution->completed_on != DAY_NONE)
-            status = totals_add_kit(&history->totals, dealer, contribution->kits[i].key, contribution->completed_on,
-                                    sign * contribution->kits[i].quantity);
+            status = totals_add_kit(&history->totals, dealer, contribution->kits[i].key,
+                                    contribution->completed_on, sign * contribution->kits[i].quantity);
     return status;
 }
 
@@ -371,7 +375,7 @@ static int stand(struct history *history, uint32_t claim, const struct standing_
     return WM_OK;
 }
 
-/* --- The source's answers ---------------------------------------------------------------------------------------------------- */
+/* --- The source's answers ---------------------------------------------------------------------------- */
 
 static int keep_last_row(struct history *history, struct claim_entry *entry, struct text row)
 {
@@ -422,7 +426,7 @@ int history_restore_claim(struct history *history, const struct recorded_claim *
         return status;
     struct claim_entry *entry = chunks_at(&history->claims, number);
     if (entry->revision_last >= 0)
-        return WM_OK;    /* restored before, or recorded since */
+        return WM_OK; /* restored before, or recorded since */
     entry->revision_last = claim->revision_last;
     entry->row_last = claim->row_last;
     entry->previous_decision = (uint8_t)claim->previous_decision;
@@ -440,8 +444,8 @@ int history_restore_repair_order(struct history *history, struct text dealer, st
     return totals_add_vin(&history->totals, dealer, repair_order, vin, (int)claims);
 }
 
-int history_restore_technician_day(struct history *history, struct text dealer, struct text technician, int32_t day,
-                                   int64_t hours)
+int history_restore_technician_day(struct history *history, struct text dealer, struct text technician,
+                                   int32_t day, int64_t hours)
 {
     return totals_add_hours(&history->totals, dealer, technician, day, hours);
 }
@@ -452,7 +456,7 @@ int history_restore_kit(struct history *history, struct text dealer, struct text
     return totals_add_kit(&history->totals, dealer, kit_key, day, quantity);
 }
 
-/* --- Asking the source ----------------------------------------------------------------------------------------------------------- */
+/* --- Asking the source ------------------------------------------------------------------------------- */
 
 static int ask(struct history *history, const struct history_ask *question)
 {
@@ -511,7 +515,8 @@ static int prepare_totals(struct history *history, const struct dossier *dossier
 static int prepare_one(struct history *history, struct dossier *dossier)
 {
     struct history_ask question = {.dealer = dossier->claim.cells[COLUMN_DEALER],
-                                   .claim = dossier->claim.cells[COLUMN_CLAIM], .vin = dossier->claim.vin};
+                                   .claim = dossier->claim.cells[COLUMN_CLAIM],
+                                   .vin = dossier->claim.vin};
     bool new_claim, new_vehicle;
     int status = find_claim(history, question.dealer, question.claim, &dossier->claim_entry, &new_claim);
 
@@ -546,7 +551,7 @@ int history_prepare(struct history *history, struct dossier *const *dossiers, ui
     return status;
 }
 
-/* --- Facts ---------------------------------------------------------------------------------------------------------------------------- */
+/* --- Facts ------------------------------------------------------------------------------------------- */
 
 /* The first recorded standing claim on the vehicle of this campaign, not of the claim in hand. */
 static const struct standing_entry *first_standing(const struct history *history, const struct dossier *dossier,
@@ -584,7 +589,8 @@ static int name_of(struct history *history, const struct standing_entry *entry, 
 static int establish_earlier(struct history *history, struct dossier *dossier)
 {
     const struct rules *rules = history->rules;
-    const struct standing_entry *earlier = first_standing(history, dossier, dossier->claim.cells[COLUMN_CAMPAIGN]);
+    const struct standing_entry *earlier =
+        first_standing(history, dossier, dossier->claim.cells[COLUMN_CAMPAIGN]);
     struct value name = value_null();
 
     if (earlier == NULL)
@@ -592,8 +598,9 @@ static int establish_earlier(struct history *history, struct dossier *dossier)
     if (rules_slot(rules, FACT_earlier_claim) >= 0 && name_of(history, earlier, &name) != WM_OK)
         return WM_NO_MEMORY;
     fact_put(rules, dossier->facts, FACT_earlier_claim, name);
-    fact_put(rules, dossier->facts, FACT_earlier_dealer_same,
-             value_boolean(text_equal(dealer_of(history, earlier->claim), dossier->claim.cells[COLUMN_DEALER])));
+    fact_put(
+        rules, dossier->facts, FACT_earlier_dealer_same,
+        value_boolean(text_equal(dealer_of(history, earlier->claim), dossier->claim.cells[COLUMN_DEALER])));
     fact_put(rules, dossier->facts, FACT_earlier_outcome, value_text(word_text(history, earlier->outcome)));
     if (earlier->completed_on != DAY_NONE)
         fact_put(rules, dossier->facts, FACT_earlier_completed_on, value_date(earlier->completed_on));
@@ -645,11 +652,12 @@ static void establish_odometer(struct history *history, struct dossier *dossier)
     if (highest >= 0)
         fact_put(history->rules, dossier->facts, FACT_earlier_odometer,
                  value_integer((int64_t)(highest / (claim->odometer_is_km ? MILLIONTHS_PER_KILOMETRE
-                                                                           : MILLIONTHS_PER_MILE))));
+                                                                          : MILLIONTHS_PER_MILE))));
 }
 
 /* The recorded row of this revision that says the same; 0: none. */
-static uint64_t same_row(const struct history *history, const struct claim_entry *entry, const struct dossier *dossier)
+static uint64_t same_row(const struct history *history, const struct claim_entry *entry,
+                         const struct dossier *dossier)
 {
     for (uint32_t at = entry->rows; at != NONE;) {
         const struct row_entry *row = chunks_at(&history->rows, at);
@@ -671,7 +679,8 @@ static int establish_revisions(struct history *history, const struct office_day 
     dossier->repeats = dossier->supersedes || !history->keeps_contents ? 0 : same_row(history, entry, dossier);
     dossier->paid_before_cents = entry->paid_cents;
     fact_put(rules, dossier->facts, FACT_paid_before, value_money(entry->paid_cents));
-    fact_put(rules, dossier->facts, FACT_revision_expected, value_integer(is_new ? 0 : entry->revision_last + 1));
+    fact_put(rules, dossier->facts, FACT_revision_expected,
+             value_integer(is_new ? 0 : entry->revision_last + 1));
     fact_put(rules, dossier->facts, FACT_first_received_on,
              value_date(is_new ? day->received_on : entry->first_received_on));
     if (is_new)
@@ -733,7 +742,8 @@ static void establish_technician(struct history *history, struct dossier *dossie
 
     if (!history->wants_technician_days || technician.length == 0 || claim->completed_on == DAY_NONE)
         return;
-    int64_t hours = totals_hours(&history->totals, claim->cells[COLUMN_DEALER], technician, claim->completed_on);
+    int64_t hours =
+        totals_hours(&history->totals, claim->cells[COLUMN_DEALER], technician, claim->completed_on);
     if (contribution != NULL && text_equal(contribution->technician, technician) &&
         contribution->completed_on == claim->completed_on)
         hours -= contribution->hours;
@@ -784,19 +794,24 @@ int history_establish(struct history *history, const struct office_day *day, str
     return WM_OK;
 }
 
-/* --- Recording -------------------------------------------------------------------------------------------------------------------------- */
+/* --- Recording --------------------------------------------------------------------------------------- */
 
 static int record_standing(struct history *history, struct dossier *dossier)
 {
     const struct claim *claim = &dossier->claim;
     struct claim_entry *entry = chunks_at(&history->claims, dossier->claim_entry);
-    struct standing_claim standing = {.recorded = history->recorded, .campaign = claim->cells[COLUMN_CAMPAIGN],
-                                      .vin = claim->vin, .outcome = claim->cells[COLUMN_OUTCOME],
+    struct standing_claim standing = {.recorded = history->recorded,
+                                      .campaign = claim->cells[COLUMN_CAMPAIGN],
+                                      .vin = claim->vin,
+                                      .outcome = claim->cells[COLUMN_OUTCOME],
                                       .repair_order = claim->cells[COLUMN_REPAIR_ORDER],
                                       .technician = claim->cells[COLUMN_TECHNICIAN],
-                                      .completed_on = claim->completed_on, .has_odometer = claim->has_odometer,
-                                      .odometer_is_km = claim->odometer_is_km, .odometer = claim->odometer,
-                                      .hours_claimed = dossier->hours_claimed, .parts = claim->parts,
+                                      .completed_on = claim->completed_on,
+                                      .has_odometer = claim->has_odometer,
+                                      .odometer_is_km = claim->odometer_is_km,
+                                      .odometer = claim->odometer,
+                                      .hours_claimed = dossier->hours_claimed,
+                                      .parts = claim->parts,
                                       .part_count = claim->part_count};
     int status = WM_OK;
 

@@ -2,7 +2,7 @@
 
 #include "base/status.h"
 
-/* --- Making the list ---------------------------------------------------------------------------------------------- */
+/* --- Making the list --------------------------------------------------------------------------------- */
 
 static struct item *add_item(struct dossier *dossier, enum scope scope, struct text shown, struct text key)
 {
@@ -102,9 +102,10 @@ static void add_labor(struct dossier *dossier)
     dossier->operation_count = dossier->item_count - first;
 }
 
-/* --- Inspections ---------------------------------------------------------------------------------------------------- */
+/* --- Inspections ------------------------------------------------------------------------------------- */
 
-static bool reading_passes(const struct rules *rules, const struct inspection_test *test, const struct item *item)
+static bool reading_passes(const struct rules *rules, const struct inspection_test *test,
+                           const struct item *item)
 {
     const struct unit *unit = item->has_reading ? units_find(rules->units, item->unit) : NULL;
     __int128 numerator, denominator;
@@ -148,7 +149,8 @@ static void add_inspections(struct fact_worker *worker, struct dossier *dossier)
             uint32_t known =
                 campaign != NULL ? text_index_find(&campaign->inspection_index, claimed->key) : TEXT_INDEX_NONE;
             item = add_item(dossier, SCOPE_INSPECTION,
-                            known != TEXT_INDEX_NONE ? campaign->inspection_items[known] : claimed->item, claimed->key);
+                            known != TEXT_INDEX_NONE ? campaign->inspection_items[known] : claimed->item,
+                            claimed->key);
         }
         item->claimed = true;
         item->result = claimed->result;
@@ -162,7 +164,7 @@ static void add_inspections(struct fact_worker *worker, struct dossier *dossier)
     dossier->inspection_count = dossier->item_count - first;
 }
 
-/* --- Sums (contract section 6) ---------------------------------------------------------------------------------------- */
+/* --- Sums (contract section 6) ----------------------------------------------------------------------- */
 
 static int64_t smaller(int64_t a, int64_t b)
 {
@@ -191,7 +193,7 @@ static void count_part(struct item *item)
 static int64_t parts_allowed_cents(const struct dossier *dossier)
 {
     const __int128 whole_percent = (__int128)100 * DECIMAL_ONE;
-    __int128 sum = 0, product;    /* in 10^-12 of the currency */
+    __int128 sum = 0, product; /* in 10^-12 of the currency */
 
     for (uint32_t i = 0; i < dossier->part_count; i++) {
         const struct item *item = &dossier->items[i];
@@ -264,7 +266,7 @@ int establish_items(struct fact_worker *worker, struct arena *arena, struct doss
     return WM_OK;
 }
 
-/* --- An item's facts ---------------------------------------------------------------------------------------------------- */
+/* --- An item's facts --------------------------------------------------------------------------------- */
 
 static struct value number_if(bool has, int64_t millionths)
 {
@@ -276,7 +278,8 @@ static void facts_of_part(const struct rules *rules, const struct item *item, st
     fact_put(rules, facts, FACT_part, value_text(item->shown));
     fact_put(rules, facts, FACT_other_kit, value_boolean(item->other_kit));
     fact_put(rules, facts, FACT_quantity, number_if(item->claimed, item->quantity));
-    fact_put(rules, facts, FACT_quantity_allowed, number_if(item->expected != NEED_NONE, item->quantity_allowed));
+    fact_put(rules, facts, FACT_quantity_allowed,
+             number_if(item->expected != NEED_NONE, item->quantity_allowed));
     fact_put(rules, facts, FACT_price, number_if(item->has_price, item->price));
     fact_put(rules, facts, FACT_price_listed, number_if(item->has_listed_price, item->price_listed));
 }

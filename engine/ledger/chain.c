@@ -23,7 +23,8 @@ int chain_head(struct office *office, struct chain_entry *ret_head)
     struct chain_entry head = {0, {0}};
     sqlite3_stmt *statement = NULL;
     bool row = false;
-    int status = office_prepare(office, "SELECT entry, chain_digest FROM chain ORDER BY entry DESC LIMIT 1", &statement);
+    int status =
+        office_prepare(office, "SELECT entry, chain_digest FROM chain ORDER BY entry DESC LIMIT 1", &statement);
 
     if (status == WM_OK)
         status = office_step(office, statement, &row);
@@ -40,7 +41,8 @@ int chain_head(struct office *office, struct chain_entry *ret_head)
     return status;
 }
 
-int chain_append(struct office *office, const char *kind, int64_t number, const uint8_t record_digest[DIGEST_BYTES])
+int chain_append(struct office *office, const char *kind, int64_t number,
+                 const uint8_t record_digest[DIGEST_BYTES])
 {
     uint8_t digest[DIGEST_BYTES];
     struct chain_entry head;
@@ -48,8 +50,10 @@ int chain_append(struct office *office, const char *kind, int64_t number, const 
     int status = chain_head(office, &head);
 
     if (status == WM_OK)
-        status = office_prepare(office, "INSERT INTO chain (entry, kind, number, record_digest, chain_digest) "
-                                "VALUES (?1, ?2, ?3, ?4, ?5)", &statement);
+        status = office_prepare(office,
+                                "INSERT INTO chain (entry, kind, number, record_digest, chain_digest) "
+                                "VALUES (?1, ?2, ?3, ?4, ?5)",
+                                &statement);
     if (status != WM_OK)
         return status;
     chain_digest(&head, text_of(kind), number, record_digest, digest);

@@ -43,7 +43,8 @@ void load_errors_free(struct load_errors *errors)
 
 static int compare_errors(const void *a, const void *b)
 {
-    const struct load_error *x = *(const struct load_error *const *)a, *y = *(const struct load_error *const *)b;
+    const struct load_error *x = *(const struct load_error *const *)a,
+                            *y = *(const struct load_error *const *)b;
 
     if (x->line != y->line)
         return x->line < y->line ? -1 : 1;
@@ -67,7 +68,8 @@ int load_errors_report(struct load_errors *const *lists, size_t count, struct te
     if (named > LOAD_ERRORS_NAMED)
         named = LOAD_ERRORS_NAMED;
     for (size_t i = 0; i < named; i++)
-        diag_error(sink, (struct place){file, all[i]->line, all[i]->column}, "%.*s", TEXT_ARGUMENTS(all[i]->message));
+        diag_error(sink, (struct place){file, all[i]->line, all[i]->column}, "%.*s",
+                   TEXT_ARGUMENTS(all[i]->message));
     if (total > named)
         diag_error(sink, (struct place){file, 0, 0}, "%llu more error%s; nothing was loaded",
                    (unsigned long long)(total - named), total - named == 1 ? "" : "s");
@@ -81,8 +83,8 @@ bool load_row_is_whole(const struct csv_row *row, uint32_t width, struct load_er
     if (row->fault != CSV_OK)
         load_errors_add(errors, row->fault_line, row->fault_column, "the cell %s", csv_fault_words(row->fault));
     else if (row->cell_count != width)
-        load_errors_add(errors, row->line, 0, "the row has %u cells, the header %u; make them the same", row->cell_count,
-                        width);
+        load_errors_add(errors, row->line, 0, "the row has %u cells, the header %u; make them the same",
+                        row->cell_count, width);
     return row->fault == CSV_OK && row->cell_count == width;
 }
 
@@ -98,7 +100,8 @@ bool load_cell_filled(const struct load_cell *cell)
 {
     if (cell->text.length > 0)
         return true;
-    load_errors_add(cell->errors, csv_cell_line(cell->row, cell->at), cell->at, "%s is empty; it is needed", cell->column);
+    load_errors_add(cell->errors, csv_cell_line(cell->row, cell->at), cell->at, "%s is empty; it is needed",
+                    cell->column);
     return false;
 }
 
@@ -114,14 +117,16 @@ bool load_cell_day(const struct load_cell *cell, int32_t *ret_day)
     return true;
 }
 
-bool load_cell_number(const struct load_cell *cell, unsigned places, bool may_be_negative, int64_t *ret_millionths)
+bool load_cell_number(const struct load_cell *cell, unsigned places, bool may_be_negative,
+                      int64_t *ret_millionths)
 {
     char words[128];
     int64_t number = 0;
     enum number_fault fault = decimal_read(cell->text, places, &number);
 
     if (fault == NUMBER_TOO_PRECISE)
-        snprintf(words, sizeof words, places == 0 ? "must be a whole number" : "has more than %u places; round it", places);
+        snprintf(words, sizeof words,
+                 places == 0 ? "must be a whole number" : "has more than %u places; round it", places);
     else if (fault != NUMBER_OK)
         snprintf(words, sizeof words, "%s; write it as 1234.5", number_fault_words(fault));
     else if (number < 0 && !may_be_negative)
@@ -143,7 +148,8 @@ bool load_cell_vin(const struct load_cell *cell, char room[18], struct text *ret
         return false;
     }
     for (size_t i = 0; i < cell->text.length; i++)
-        room[i] = (char)(cell->text.bytes[i] - (cell->text.bytes[i] >= 'a' && cell->text.bytes[i] <= 'z' ? 32 : 0));
+        room[i] =
+            (char)(cell->text.bytes[i] - (cell->text.bytes[i] >= 'a' && cell->text.bytes[i] <= 'z' ? 32 : 0));
     room[cell->text.length] = '\0';
     *ret_vin = (struct text){room, cell->text.length};
     if (cell->text.length > 0 && !vin_pack(*ret_vin, &packed)) {
@@ -175,8 +181,10 @@ static int find_same_file(struct office *office, enum office_data kind, const st
     sqlite3_stmt *statement = NULL;
     bool row = false;
 
-    int status = office_prepare(office, "SELECT load, loaded_on FROM loads WHERE kind = ?1 AND digest = ?2 "
-                                "ORDER BY load DESC LIMIT 1", &statement);
+    int status = office_prepare(office,
+                                "SELECT load, loaded_on FROM loads WHERE kind = ?1 AND digest = ?2 "
+                                "ORDER BY load DESC LIMIT 1",
+                                &statement);
     if (status != WM_OK)
         return status;
     sqlite3_bind_text(statement, 1, office_data_name(kind), -1, SQLITE_STATIC);
@@ -202,8 +210,11 @@ int load_record(struct office *office, enum office_data kind, const struct load_
     }
     status = load_next_number(office, &summary->load);
     if (status == WM_OK)
-        status = office_prepare(office, "INSERT INTO loads (load, kind, file_name, digest, rows, new_keys, changed_keys, "
-                                "loaded_on) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)", &statement);
+        status =
+            office_prepare(office,
+                           "INSERT INTO loads (load, kind, file_name, digest, rows, new_keys, changed_keys, "
+                           "loaded_on) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+                           &statement);
     if (status != WM_OK)
         return status;
     sqlite3_bind_int64(statement, 1, summary->load);
@@ -219,8 +230,8 @@ int load_record(struct office *office, enum office_data kind, const struct load_
     return status;
 }
 
-int office_load(struct office *office, enum office_data kind, const char *path, int32_t today, struct diag_sink *sink,
-                struct load_summary *ret_summary)
+int office_load(struct office *office, enum office_data kind, const char *path, int32_t today,
+                struct diag_sink *sink, struct load_summary *ret_summary)
 {
     struct load_file file = {.source = {.descriptor = -1}};
     struct load_summary summary = {.load = 0};

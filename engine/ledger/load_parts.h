@@ -1,4 +1,5 @@
-/* load_parts.h - what the loaders share: errors kept in order, cells checked, a load recorded. Internal to ledger/load*.c. */
+/* load_parts.h - what the loaders share: errors kept in order, cells checked, a load recorded. Internal to
+ * ledger/load*.c. */
 #ifndef WM_LEDGER_LOAD_PARTS_H
 #define WM_LEDGER_LOAD_PARTS_H
 
@@ -27,23 +28,26 @@ void load_errors_add(struct load_errors *errors, uint64_t line, uint32_t column,
 void load_errors_free(struct load_errors *errors);
 
 /* Reports the lists (at most 16) together, by line. WM_BAD_INPUT if there is any error. */
-int load_errors_report(struct load_errors *const *lists, size_t count, struct text file, struct diag_sink *sink);
+int load_errors_report(struct load_errors *const *lists, size_t count, struct text file,
+                       struct diag_sink *sink);
 
 /* false, and an error: the row has a fault or not as many cells as the header. */
 bool load_row_is_whole(const struct csv_row *row, uint32_t width, struct load_errors *errors);
 
-/* Each reads one cell; an empty cell is none. false, and an error that names the cell: it is not what it must be. */
+/* Each reads one cell; an empty cell is none. false, and an error that names the cell: it is not what it must
+ * be. */
 struct load_cell {
     struct text text;
     const char *column;
     const struct csv_row *row;
-    uint32_t at;               /* from 1 */
+    uint32_t at; /* from 1 */
     struct load_errors *errors;
 };
 
 bool load_cell_filled(const struct load_cell *cell);
 bool load_cell_day(const struct load_cell *cell, int32_t *ret_day);
-bool load_cell_number(const struct load_cell *cell, unsigned places, bool may_be_negative, int64_t *ret_millionths);
+bool load_cell_number(const struct load_cell *cell, unsigned places, bool may_be_negative,
+                      int64_t *ret_millionths);
 
 /* VINs are upper-cased into room; at most 17 of A-Z and 0-9. */
 bool load_cell_vin(const struct load_cell *cell, char room[18], struct text *ret_vin);
@@ -55,8 +59,8 @@ struct load_file {
     struct csv_scan scan;
 };
 
-/* Writes the row of `loads`, or finds that the same bytes are there already and nothing changed (then *ret_load is 0).
- * Inside a write; the summary's counts must be set; sets load, same_file_load and same_file_on. */
+/* Writes the row of `loads`, or finds that the same bytes are there already and nothing changed (then *ret_load
+ * is 0). Inside a write; the summary's counts must be set; sets load, same_file_load and same_file_on. */
 int load_record(struct office *office, enum office_data kind, const struct load_file *file, int32_t today,
                 struct load_summary *summary);
 

@@ -1,4 +1,5 @@
-/* Vehicles: millions of rows. Read and sorted in memory, compared with the packed index, and only then written. */
+/* Vehicles: millions of rows. Read and sorted in memory, compared with the packed index, and only then written.
+ */
 #include <pthread.h>
 #include <sqlite3.h>
 #include <stdlib.h>
@@ -17,7 +18,7 @@
 struct office_profiles {
     struct arena keys;
     struct text_index index;
-    uint32_t next;    /* the number of the next new one */
+    uint32_t next; /* the number of the next new one */
 };
 
 static struct text column_text(sqlite3_stmt *statement, int column)
@@ -35,7 +36,8 @@ static int add_profile(struct office_profiles *profiles, sqlite3_stmt *statement
     for (int i = 0; i < PROFILE_CELLS; i++)
         cells[i] = column_text(statement, i);
     if (sqlite3_column_type(statement, PROFILE_CELLS - 1) != SQLITE_NULL)
-        cells[PROFILE_CELLS - 1] = (struct text){day, date_write(sqlite3_column_int(statement, PROFILE_CELLS - 1), day)};
+        cells[PROFILE_CELLS - 1] =
+            (struct text){day, date_write(sqlite3_column_int(statement, PROFILE_CELLS - 1), day)};
     buffer_clear(key);
     vehicle_profile_key(key, cells);
     struct text kept = text_copy(&profiles->keys, buffer_text(key));
@@ -52,8 +54,10 @@ static int read_profiles(struct office *office, struct office_profiles *profiles
     struct buffer key = BUFFER_EMPTY;
     bool row = false;
 
-    int status = office_prepare(office, "SELECT model_line, model_year, engine, transmission, plant, options, status, "
-                                "status_on, profile FROM vehicle_profiles ORDER BY profile", &statement);
+    int status = office_prepare(office,
+                                "SELECT model_line, model_year, engine, transmission, plant, options, status, "
+                                "status_on, profile FROM vehicle_profiles ORDER BY profile",
+                                &statement);
     while (status == WM_OK && (status = office_step(office, statement, &row)) == WM_OK && row)
         status = add_profile(profiles, statement, &key);
     if (status == WM_NO_MEMORY)
@@ -87,14 +91,16 @@ static int insert_profile(struct office *office, sqlite3_stmt *statement, uint32
 }
 
 /* Inserts those that are new; numbers[i] becomes the office's number of the file's i-th. */
-static int store_profiles(struct office *office, const struct vehicle_file *read, struct office_profiles *profiles,
-                          uint32_t *numbers)
+static int store_profiles(struct office *office, const struct vehicle_file *read,
+                          struct office_profiles *profiles, uint32_t *numbers)
 {
     sqlite3_stmt *statement = NULL;
 
-    int status = office_prepare(office, "INSERT INTO vehicle_profiles (profile, model_line, model_year, engine, "
+    int status = office_prepare(office,
+                                "INSERT INTO vehicle_profiles (profile, model_line, model_year, engine, "
                                 "transmission, plant, options, status, status_on) "
-                                "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)", &statement);
+                                "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+                                &statement);
     for (uint32_t i = 0; i < read->profile_count && status == WM_OK; i++) {
         numbers[i] = text_index_find(&profiles->index, read->profiles[i].key);
         if (numbers[i] != TEXT_INDEX_NONE)
@@ -128,7 +134,7 @@ static int settle_profiles(struct office *office, struct vehicle_file *read)
 /* The rows in the order of their VINs, while the index is written. */
 struct by_vin {
     const struct vehicle_row *rows;
-    struct vehicle_row *sorted, *scratch;    /* `hash` holds the VIN's head */
+    struct vehicle_row *sorted, *scratch; /* `hash` holds the VIN's head */
     uint32_t count;
     pthread_t thread;
     bool started;
@@ -165,12 +171,8 @@ static void version_cell(void *context, uint64_t row, int column, sqlite3_contex
         sqlite3_result_text(ret_cell, feed->vin, (int)length, SQLITE_STATIC);
         break;
     }
-    case VERSION_LOAD:
-        sqlite3_result_int64(ret_cell, feed->load);
-        break;
-    case VERSION_PROFILE:
-        sqlite3_result_int64(ret_cell, version->profile);
-        break;
+    case VERSION_LOAD: sqlite3_result_int64(ret_cell, feed->load); break;
+    case VERSION_PROFILE: sqlite3_result_int64(ret_cell, version->profile); break;
     case VERSION_BUILT_ON:
         if (version->built_on != DAY_NONE)
             sqlite3_result_int(ret_cell, version->built_on);
@@ -183,8 +185,9 @@ static int insert_versions(struct office *office, const struct by_vin *by_vin, i
     struct version_feed versions = {.rows = by_vin->sorted, .load = load};
     struct row_feed feed = {"vin, load, profile, built_on", by_vin->count, version_cell, &versions};
 
-    return row_feed_run(office, &feed, "INSERT INTO vehicle_versions (vin, load, profile, built_on) "
-                                       "SELECT vin, load, profile, built_on FROM fed");
+    return row_feed_run(office, &feed,
+                        "INSERT INTO vehicle_versions (vin, load, profile, built_on) "
+                        "SELECT vin, load, profile, built_on FROM fed");
 }
 
 /* The index, and the versions in the order that their table has. */

@@ -31,8 +31,8 @@ struct office {
     int wait_ms;
     bool announce_wait, wait_announced;
     struct timespec wait_began;
-    bool immutable;           /* opened without locks, because there was no permission to make any */
-    struct stat as_opened;    /* of an immutable one */
+    bool immutable;        /* opened without locks, because there was no permission to make any */
+    struct stat as_opened; /* of an immutable one */
 };
 
 struct sqlite3 *office_database(struct office *office)
@@ -76,8 +76,10 @@ int office_words(struct sqlite3 *database, int result, char *room, size_t size)
     switch (result & 0xff) {
     case SQLITE_BUSY:
     case SQLITE_LOCKED:
-        snprintf(room, size, "another program was using the office file for more than %d seconds; try again later, "
-                 "nothing was recorded", OFFICE_WAIT_MS / 1000);
+        snprintf(room, size,
+                 "another program was using the office file for more than %d seconds; try again later, "
+                 "nothing was recorded",
+                 OFFICE_WAIT_MS / 1000);
         break;
     case SQLITE_FULL:
         snprintf(room, size, "the disk is full; make room and run it again, nothing was recorded");
@@ -87,15 +89,15 @@ int office_words(struct sqlite3 *database, int result, char *room, size_t size)
                  system_words(database));
         break;
     case SQLITE_CORRUPT:
-    case SQLITE_NOTADB:
-        snprintf(room, size, "the office file is damaged; restore it from a copy");
-        break;
+    case SQLITE_NOTADB: snprintf(room, size, "the office file is damaged; restore it from a copy"); break;
     case SQLITE_READONLY:
     case SQLITE_PERM:
-        snprintf(room, size, "the office file cannot be written; check the permissions of the file and its folder");
+        snprintf(room, size,
+                 "the office file cannot be written; check the permissions of the file and its folder");
         break;
     case SQLITE_CANTOPEN:
-        snprintf(room, size, "the office file cannot be opened: %s; check the permissions of the file and its folder",
+        snprintf(room, size,
+                 "the office file cannot be opened: %s; check the permissions of the file and its folder",
                  system_words(database));
         break;
     default:
@@ -230,7 +232,8 @@ int office_end_read(struct office *office)
     office_rollback(office);
     if (!office->immutable || !changed_since_opened(office))
         return WM_OK;
-    diag_error(office->sink, place_of(office->path), "the office file was changed while it was read; run it again");
+    diag_error(office->sink, place_of(office->path),
+               "the office file was changed while it was read; run it again");
     return WM_IO;
 }
 
@@ -268,7 +271,8 @@ static int check_path(const char *path, enum office_mode mode, struct diag_sink 
         if (errno == ENOENT && mode == OFFICE_WRITE)
             return WM_OK;
         if (errno == ENOENT)
-            diag_error(sink, place_of(path), "there is no such office file; make it with `witnessmark load`, or name "
+            diag_error(sink, place_of(path),
+                       "there is no such office file; make it with `witnessmark load`, or name "
                        "another with --office FILE");
         else
             diag_error(sink, place_of(path), "the office file cannot be opened: %s", strerror(errno));
@@ -279,7 +283,8 @@ static int check_path(const char *path, enum office_mode mode, struct diag_sink 
     else if (!S_ISREG(about.st_mode))
         diag_error(sink, place_of(path), "this is not a regular file; name an office file");
     else if (about.st_size == 0 && mode == OFFICE_READ)
-        diag_error(sink, place_of(path), "the office file is empty; load office data first with `witnessmark load`");
+        diag_error(sink, place_of(path),
+                   "the office file is empty; load office data first with `witnessmark load`");
     else if (access(path, R_OK) != 0)
         diag_error(sink, place_of(path), "the office file cannot be read: %s", strerror(errno));
     else
@@ -322,7 +327,8 @@ static int connect(struct office *office, char *name, int flags)
         diag_error(office->sink, place_of(office->path), "out of memory");
         return WM_NO_MEMORY;
     }
-    int result = sqlite3_open_v2(name, &office->database, flags | SQLITE_OPEN_FULLMUTEX | SQLITE_OPEN_EXRESCODE, NULL);
+    int result =
+        sqlite3_open_v2(name, &office->database, flags | SQLITE_OPEN_FULLMUTEX | SQLITE_OPEN_EXRESCODE, NULL);
     free(name);
     if (result != SQLITE_OK)
         return office_report(office, result);
@@ -363,8 +369,9 @@ static int look(struct office *office, enum contents *ret_contents, int64_t *ret
         result = ask_number(office->database, "SELECT count(*) FROM sqlite_schema", &objects);
     if (result != SQLITE_OK)
         return result;
-    *ret_contents = id == APPLICATION_ID && version > 0 ? CONTENTS_OFFICE
-                    : id == 0 && version == 0 && objects == 0 ? CONTENTS_EMPTY : CONTENTS_OTHER;
+    *ret_contents = id == APPLICATION_ID && version > 0       ? CONTENTS_OFFICE
+                    : id == 0 && version == 0 && objects == 0 ? CONTENTS_EMPTY
+                                                              : CONTENTS_OTHER;
     *ret_version = version;
     return SQLITE_OK;
 }
@@ -374,17 +381,21 @@ static int check_contents(struct office *office, enum contents contents, int64_t
     struct place place = place_of(office->path);
 
     if (contents == CONTENTS_OTHER) {
-        diag_error(office->sink, place, "this is a database of another program, no office file; name another with "
+        diag_error(office->sink, place,
+                   "this is a database of another program, no office file; name another with "
                    "--office FILE");
         return WM_BAD_INPUT;
     }
     if (contents == CONTENTS_EMPTY) {
-        diag_error(office->sink, place, "the office file is empty; load office data first with `witnessmark load`");
+        diag_error(office->sink, place,
+                   "the office file is empty; load office data first with `witnessmark load`");
         return WM_BAD_INPUT;
     }
     if (version > OFFICE_VERSION) {
-        diag_error(office->sink, place, "the office file has version %lld, and this program knows up to %d; use a newer "
-                   "program", (long long)version, OFFICE_VERSION);
+        diag_error(office->sink, place,
+                   "the office file has version %lld, and this program knows up to %d; use a newer "
+                   "program",
+                   (long long)version, OFFICE_VERSION);
         return WM_BAD_INPUT;
     }
     return WM_OK;
@@ -394,7 +405,8 @@ static int report_look(struct office *office, int result)
 {
     if ((result & 0xff) != SQLITE_NOTADB)
         return office_report(office, result);
-    diag_error(office->sink, place_of(office->path), "this is no office file (no SQLite database); name another with "
+    diag_error(office->sink, place_of(office->path),
+               "this is no office file (no SQLite database); name another with "
                "--office FILE");
     return WM_BAD_INPUT;
 }
@@ -415,8 +427,8 @@ static int make_schema(struct office *office)
     else if (contents != CONTENTS_EMPTY)
         status = check_contents(office, contents, version);
     else {
-        snprintf(pragmas, sizeof pragmas, "PRAGMA application_id = %d; PRAGMA user_version = %d", APPLICATION_ID,
-                 OFFICE_VERSION);
+        snprintf(pragmas, sizeof pragmas, "PRAGMA application_id = %d; PRAGMA user_version = %d",
+                 APPLICATION_ID, OFFICE_VERSION);
         for (const char *const *sql = OFFICE_SCHEMA; *sql != NULL && status == WM_OK; sql++)
             status = office_run(office, *sql);
         if (status == WM_OK)
@@ -454,7 +466,8 @@ static int open_writer(struct office *office)
     int result = look(office, &contents, &version);
     if (result != SQLITE_OK)
         return report_look(office, result);
-    /* A new file has no readers, and its first load is written once instead of twice: no log until it is closed. */
+    /* A new file has no readers, and its first load is written once instead of twice: no log until it is
+     * closed. */
     if (contents == CONTENTS_EMPTY)
         return make_schema(office);
     status = check_contents(office, contents, version);
@@ -471,7 +484,7 @@ static bool uses_log(const char *path)
 
     if (descriptor >= 0)
         close(descriptor);
-    return got == (ssize_t)sizeof header && header[18] == 2;    /* "file format write version": 2 is WAL */
+    return got == (ssize_t)sizeof header && header[18] == 2; /* "file format write version": 2 is WAL */
 }
 
 static bool has_log(const char *path)
@@ -493,28 +506,32 @@ static bool has_log(const char *path)
 static bool may_write_beside(const char *path)
 {
     const char *slash = strrchr(path, '/');
-    char *folder = slash == NULL ? strdup(".") : slash == path ? strdup("/") : strndup(path, (size_t)(slash - path));
+    char *folder = slash == NULL   ? strdup(".")
+                   : slash == path ? strdup("/")
+                                   : strndup(path, (size_t)(slash - path));
     bool may = folder != NULL && access(folder, W_OK) == 0 && access(path, W_OK) == 0;
 
     free(folder);
     return may;
 }
 
-/* A reader opens for writing where it may, so that it can recover what a killed program left and take the log away
- * at its end; query_only keeps it from writing anything else. */
+/* A reader opens for writing where it may, so that it can recover what a killed program left and take the log
+ * away at its end; query_only keeps it from writing anything else. */
 static int connect_reader(struct office *office)
 {
     if (!uses_log(office->path) || may_write_beside(office->path))
         return connect(office, plain_name(office->path), SQLITE_OPEN_READWRITE);
     if (has_log(office->path)) {
-        diag_error(office->sink, place_of(office->path),
-                   "another program is writing to the office file or was stopped while it did, and without write "
-                   "permission it cannot be read now; try again later, or read it once with write permission");
+        diag_error(
+            office->sink, place_of(office->path),
+            "another program is writing to the office file or was stopped while it did, and without write "
+            "permission it cannot be read now; try again later, or read it once with write permission");
         return WM_IO;
     }
     office->immutable = true;
     if (stat(office->path, &office->as_opened) != 0) {
-        diag_error(office->sink, place_of(office->path), "the office file cannot be opened: %s", strerror(errno));
+        diag_error(office->sink, place_of(office->path), "the office file cannot be opened: %s",
+                   strerror(errno));
         return WM_IO;
     }
     return connect(office, immutable_name(office->path), SQLITE_OPEN_READONLY | SQLITE_OPEN_URI);

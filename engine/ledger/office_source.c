@@ -7,7 +7,13 @@
 #include "base/status.h"
 
 enum statement {
-    SELECT_BUCKETS, SELECT_VEHICLE, SELECT_PROFILES, SELECT_DEALER, SELECT_SHIPMENTS, SELECT_APPROVAL, STATEMENTS
+    SELECT_BUCKETS,
+    SELECT_VEHICLE,
+    SELECT_PROFILES,
+    SELECT_DEALER,
+    SELECT_SHIPMENTS,
+    SELECT_APPROVAL,
+    STATEMENTS
 };
 
 /* ?2 is the last load that counts, but where a range of numbers is asked for. */
@@ -15,24 +21,27 @@ static const char *const SQL[STATEMENTS] = {
     [SELECT_BUCKETS] = "SELECT bucket, vehicles FROM vehicle_buckets WHERE bucket BETWEEN ?1 AND ?2",
     [SELECT_VEHICLE] = "SELECT profile, built_on FROM vehicle_versions WHERE vin = ?1 AND load <= ?2 "
                        "ORDER BY load DESC LIMIT 1",
-    [SELECT_PROFILES] = "SELECT profile, model_line, engine, transmission, plant, options, status, status_on, model_year "
-                        "FROM vehicle_profiles WHERE profile BETWEEN ?1 AND ?2",
-    [SELECT_DEALER] = "SELECT name, region, labor_rate_millionths, parts_markup_millionths, active_from, active_to, "
-                      "valid_from FROM dealer_versions AS d WHERE dealer = ?1 AND load = "
-                      "(SELECT max(load) FROM dealer_versions WHERE dealer = d.dealer AND valid_from = d.valid_from "
-                      "AND load <= ?2)",
+    [SELECT_PROFILES] =
+        "SELECT profile, model_line, engine, transmission, plant, options, status, status_on, model_year "
+        "FROM vehicle_profiles WHERE profile BETWEEN ?1 AND ?2",
+    [SELECT_DEALER] =
+        "SELECT name, region, labor_rate_millionths, parts_markup_millionths, active_from, active_to, "
+        "valid_from FROM dealer_versions AS d WHERE dealer = ?1 AND load = "
+        "(SELECT max(load) FROM dealer_versions WHERE dealer = d.dealer AND valid_from = d.valid_from "
+        "AND load <= ?2)",
     [SELECT_SHIPMENTS] = "SELECT part_key, shipped_on, quantity_millionths FROM shipment_versions AS s "
                          "WHERE dealer = ?1 AND load = "
                          "(SELECT max(load) FROM shipment_versions WHERE shipment = s.shipment AND load <= ?2)",
-    [SELECT_APPROVAL] = "SELECT dealer, campaign, vin, covers, limit_cents, valid_to, reason FROM approval_versions "
-                        "WHERE approval = ?1 AND load <= ?2 ORDER BY load DESC LIMIT 1",
+    [SELECT_APPROVAL] =
+        "SELECT dealer, campaign, vin, covers, limit_cents, valid_to, reason FROM approval_versions "
+        "WHERE approval = ?1 AND load <= ?2 ORDER BY load DESC LIMIT 1",
 };
 
 struct office_source {
     struct office *office;
     struct register_source source;
     int64_t last_load;
-    sqlite3_stmt *statements[STATEMENTS];    /* prepared when first needed */
+    sqlite3_stmt *statements[STATEMENTS]; /* prepared when first needed */
     char error[LIMIT_MESSAGE_BYTES];
 };
 
@@ -49,8 +58,8 @@ static struct text error_of(void *context)
 static int prepared(struct office_source *source, enum statement which, sqlite3_stmt **ret_statement)
 {
     if (source->statements[which] == NULL) {
-        int result = sqlite3_prepare_v3(office_database(source->office), SQL[which], -1, SQLITE_PREPARE_PERSISTENT,
-                                        &source->statements[which], NULL);
+        int result = sqlite3_prepare_v3(office_database(source->office), SQL[which], -1,
+                                        SQLITE_PREPARE_PERSISTENT, &source->statements[which], NULL);
         if (result != SQLITE_OK)
             return failed(source, result);
     }
@@ -59,14 +68,16 @@ static int prepared(struct office_source *source, enum statement which, sqlite3_
 }
 
 /* A statement asked for one key and the last load. */
-static int asked(struct office_source *source, enum statement which, struct text key, sqlite3_stmt **ret_statement)
+static int asked(struct office_source *source, enum statement which, struct text key,
+                 sqlite3_stmt **ret_statement)
 {
     sqlite3_stmt *statement = NULL;
 
     int status = prepared(source, which, &statement);
     if (status != WM_OK)
         return status;
-    int result = sqlite3_bind_text64(statement, 1, key.bytes ? key.bytes : "", key.length, SQLITE_STATIC, SQLITE_UTF8);
+    int result =
+        sqlite3_bind_text64(statement, 1, key.bytes ? key.bytes : "", key.length, SQLITE_STATIC, SQLITE_UTF8);
     if (result == SQLITE_OK)
         result = sqlite3_bind_int64(statement, 2, source->last_load);
     if (result != SQLITE_OK)
@@ -111,7 +122,8 @@ static struct text text_at(sqlite3_stmt *statement, int column)
 
 static int32_t day_at(sqlite3_stmt *statement, int column)
 {
-    return sqlite3_column_type(statement, column) == SQLITE_NULL ? DAY_NONE : sqlite3_column_int(statement, column);
+    return sqlite3_column_type(statement, column) == SQLITE_NULL ? DAY_NONE
+                                                                 : sqlite3_column_int(statement, column);
 }
 
 /* ---- vehicles ---- */
@@ -119,7 +131,7 @@ static int32_t day_at(sqlite3_stmt *statement, int column)
 struct bucket_taker {
     register_take_bucket *take;
     void *taker;
-    int64_t first_id;    /* of bucket 0 */
+    int64_t first_id; /* of bucket 0 */
 };
 
 static int take_bucket(sqlite3_stmt *statement, void *context)
@@ -128,7 +140,8 @@ static int take_bucket(sqlite3_stmt *statement, void *context)
     const void *bytes = sqlite3_column_blob(statement, 1);
     size_t length = (size_t)sqlite3_column_bytes(statement, 1);
 
-    return to->take(to->taker, (uint32_t)(sqlite3_column_int64(statement, 0) - to->first_id), bytes ? bytes : "", length);
+    return to->take(to->taker, (uint32_t)(sqlite3_column_int64(statement, 0) - to->first_id),
+                    bytes ? bytes : "", length);
 }
 
 static int buckets(void *context, uint32_t first, uint32_t count, register_take_bucket *take, void *taker)
@@ -137,7 +150,8 @@ static int buckets(void *context, uint32_t first, uint32_t count, register_take_
     struct bucket_taker to = {take, taker, INT64_C(1) << source->source.bucket_bits};
     sqlite3_stmt *statement = NULL;
 
-    int status = asked_range(source, SELECT_BUCKETS, to.first_id + first, to.first_id + first + count - 1, &statement);
+    int status =
+        asked_range(source, SELECT_BUCKETS, to.first_id + first, to.first_id + first + count - 1, &statement);
     return status == WM_OK ? each_row(source, statement, take_bucket, &to) : status;
 }
 
@@ -149,12 +163,13 @@ struct found_vehicle {
 
 static int take_vehicle(sqlite3_stmt *statement, void *context)
 {
-    *(struct found_vehicle *)context = (struct found_vehicle){true, (uint32_t)sqlite3_column_int64(statement, 0),
-                                                              day_at(statement, 1)};
+    *(struct found_vehicle *)context =
+        (struct found_vehicle){true, (uint32_t)sqlite3_column_int64(statement, 0), day_at(statement, 1)};
     return WM_OK;
 }
 
-static int vehicle(void *context, struct text vin, bool *ret_found, uint32_t *ret_profile, int32_t *ret_built_on)
+static int vehicle(void *context, struct text vin, bool *ret_found, uint32_t *ret_profile,
+                   int32_t *ret_built_on)
 {
     struct office_source *source = context;
     struct found_vehicle found = {false, 0, DAY_NONE};
@@ -324,8 +339,10 @@ int office_source_open(struct office *office, int64_t as_of_load, struct office_
 {
     int64_t bits = 0, profile_limit = 0;
 
-    int status = ask(office, "SELECT bits, (SELECT coalesce(max(profile), -1) + 1 FROM vehicle_profiles) "
-                     "FROM vehicle_index", &bits, &profile_limit);
+    int status = ask(office,
+                     "SELECT bits, (SELECT coalesce(max(profile), -1) + 1 FROM vehicle_profiles) "
+                     "FROM vehicle_index",
+                     &bits, &profile_limit);
     if (status != WM_OK)
         return status;
     if (bits < 0 || bits > 31 || profile_limit < 0 || profile_limit > UINT32_MAX)

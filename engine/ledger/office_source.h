@@ -1,7 +1,9 @@
-/* office_source.h - the register's source over an office file: office data as it stands now, or as an earlier load left it.
+/* office_source.h - the register's source over an office file: office data as it stands now, or as an earlier
+ * load left it.
  *
- * It borrows the office, which must stay open. Read inside office_begin_read or a write, so that all answers come from
- * one state of the file. What it does not find well goes to the register's error, not to the office's sink.
+ * It borrows the office, which must stay open. Read inside office_begin_read or a write, so that all answers
+ * come from one state of the file. What it does not find well goes to the register's error, not to the office's
+ * sink.
  */
 #ifndef WM_LEDGER_OFFICE_SOURCE_H
 #define WM_LEDGER_OFFICE_SOURCE_H

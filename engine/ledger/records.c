@@ -61,9 +61,11 @@ void canonical_end(struct canonical *canonical, uint8_t ret_digest[DIGEST_BYTES]
     crypto_generichash_final(&canonical->state, ret_digest, DIGEST_BYTES);
 }
 
-/* --- Claim rows ------------------------------------------------------------------------------------------------------ */
+/* --- Claim rows
+ * ------------------------------------------------------------------------------------------------------ */
 
-void row_canonical_begin(struct canonical *canonical, const struct row_head *head, const uint8_t *content_digest)
+void row_canonical_begin(struct canonical *canonical, const struct row_head *head,
+                         const uint8_t *content_digest)
 {
     canonical_begin(canonical, "claim row");
     canonical_integer(canonical, head->row);
@@ -91,10 +93,13 @@ void row_canonical_finding(struct canonical *canonical, const struct row_finding
 
 struct row_head row_head_of(const struct dossier *dossier, int64_t batch)
 {
-    return (struct row_head){.row = (int64_t)dossier->row, .batch = batch, .line = (int64_t)dossier->claim.line,
+    return (struct row_head){.row = (int64_t)dossier->row,
+                             .batch = batch,
+                             .line = (int64_t)dossier->claim.line,
                              .decision = text_of(decision_name(dossier->decision)),
                              .asked_cents = dossier->claim.total_amount_cents,
-                             .payable_cents = dossier->payable_cents, .due_cents = dossier->due_cents,
+                             .payable_cents = dossier->payable_cents,
+                             .due_cents = dossier->due_cents,
                              .replaces_is_null = dossier->supersedes && dossier->replaces == 0,
                              .replaces = (int64_t)dossier->replaces};
 }
@@ -107,11 +112,13 @@ struct row_finding row_finding_of(const struct finding *finding, struct buffer *
         buffer_add_byte(rule_room, ':');
         buffer_add_text(rule_room, finding->rule_row);
     }
-    return (struct row_finding){text_of(effect_name(finding->effect)), finding->name, finding->item, finding->message,
-                                buffer_text(rule_room)};
+    return (struct row_finding){text_of(effect_name(finding->effect)), finding->name, finding->item,
+                                finding->message, buffer_text(rule_room)};
 }
 
-/* --- Blocks ------------------------------------------------------------------------------------------------------------ */
+/* --- Blocks
+ * ------------------------------------------------------------------------------------------------------------
+ */
 
 enum { LENGTH_BYTES = 4, RECORD_HEAD = DIGEST_BYTES + LENGTH_BYTES };
 

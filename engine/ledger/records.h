@@ -1,8 +1,9 @@
 /* records.h - the canonical form of what is recorded, and its digests.
  *
  * A digest is the BLAKE2b-256 of a canonical form: fields one after the other, a text as its length (8 bytes,
- * little-endian) and its bytes behind the byte 1, a whole number as 8 bytes little-endian behind the byte 2, null as the
- * byte 0. The first field is a word that says what is recorded, so that no record can pass for another kind.
+ * little-endian) and its bytes behind the byte 1, a whole number as 8 bytes little-endian behind the byte 2,
+ * null as the byte 0. The first field is a word that says what is recorded, so that no record can pass for
+ * another kind.
  *
  * This is a file format: none of it may change without a new version of the office file.
  */
@@ -27,8 +28,8 @@ void canonical_begin(struct canonical *canonical, const char *kind);
 void canonical_text(struct canonical *canonical, struct text t);
 void canonical_integer(struct canonical *canonical, int64_t number);
 void canonical_null(struct canonical *canonical);
-void canonical_day(struct canonical *canonical, int32_t day);    /* DAY_NONE is null */
-void canonical_bytes(struct canonical *canonical, const void *bytes, size_t length);    /* as a text */
+void canonical_day(struct canonical *canonical, int32_t day);                        /* DAY_NONE is null */
+void canonical_bytes(struct canonical *canonical, const void *bytes, size_t length); /* as a text */
 void canonical_end(struct canonical *canonical, uint8_t ret_digest[DIGEST_BYTES]);
 
 /* What of a claim row is recorded besides its content. */
@@ -45,7 +46,8 @@ struct row_finding {
 };
 
 /* The digest of a claim row: head, content's digest, then each finding, then the end. */
-void row_canonical_begin(struct canonical *canonical, const struct row_head *head, const uint8_t *content_digest);
+void row_canonical_begin(struct canonical *canonical, const struct row_head *head,
+                         const uint8_t *content_digest);
 void row_canonical_finding(struct canonical *canonical, const struct row_finding *finding);
 
 /* What will be recorded of a decided claim. rule_room holds the text of the rule. */
@@ -56,7 +58,8 @@ struct row_finding row_finding_of(const struct finding *finding, struct buffer *
 
 void row_block_add(struct buffer *block, const uint8_t digest[DIGEST_BYTES], struct text content);
 
-/* Takes the next record from rest; false at the end, and where the bytes are no block (then rest->length > 0). */
+/* Takes the next record from rest; false at the end, and where the bytes are no block (then rest->length > 0).
+ */
 bool row_block_next(struct text *rest, const uint8_t **ret_digest, struct text *ret_content);
 
 #endif

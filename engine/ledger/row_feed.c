@@ -16,8 +16,8 @@ struct feed_cursor {
     uint64_t row;
 };
 
-static int feed_connect(sqlite3 *database, void *feed, int count, const char *const *arguments, sqlite3_vtab **ret_table,
-                        char **ret_error)
+static int feed_connect(sqlite3 *database, void *feed, int count, const char *const *arguments,
+                        sqlite3_vtab **ret_table, char **ret_error)
 {
     char *declaration = sqlite3_mprintf("CREATE TABLE fed (%s)", ((const struct row_feed *)feed)->columns);
     struct feed_table *table = calloc(1, sizeof *table);
@@ -65,7 +65,8 @@ static int feed_close(sqlite3_vtab_cursor *cursor)
     return SQLITE_OK;
 }
 
-static int feed_first(sqlite3_vtab_cursor *cursor, int plan, const char *name, int count, sqlite3_value **arguments)
+static int feed_first(sqlite3_vtab_cursor *cursor, int plan, const char *name, int count,
+                      sqlite3_value **arguments)
 {
     (void)plan;
     (void)name;

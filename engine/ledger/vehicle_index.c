@@ -99,13 +99,13 @@ struct writer {
     struct office *office;
     unsigned old_bits, bits;
     const struct vehicle_row *rows;
-    uint32_t count, at;                    /* at: the first row that is not written yet */
+    uint32_t count, at; /* at: the first row that is not written yet */
     sqlite3_stmt *select, *insert;
-    int64_t old_id;                        /* of `old` */
+    int64_t old_id; /* of `old` */
     struct bucket old;
     struct packed_vehicle *merged;
     unsigned char *bytes;
-    size_t capacity;                       /* vehicles that merged and bytes hold */
+    size_t capacity; /* vehicles that merged and bytes hold */
 };
 
 static int make_room(struct writer *writer, size_t vehicles)
@@ -146,10 +146,12 @@ static void old_range(const struct writer *writer, uint32_t bucket, uint32_t *re
         return;
     }
     while (from < writer->old.count &&
-           vehicle_bucket_of(vehicle_bucket_at(writer->old.bytes, writer->old.count, from).key.hash, writer->bits) < bucket)
+           vehicle_bucket_of(vehicle_bucket_at(writer->old.bytes, writer->old.count, from).key.hash,
+                             writer->bits) < bucket)
         from++;
     for (to = from; to < writer->old.count; to++)
-        if (vehicle_bucket_of(vehicle_bucket_at(writer->old.bytes, writer->old.count, to).key.hash, writer->bits) != bucket)
+        if (vehicle_bucket_of(vehicle_bucket_at(writer->old.bytes, writer->old.count, to).key.hash,
+                              writer->bits) != bucket)
             break;
     *ret_from = from;
     *ret_to = to;
@@ -176,7 +178,8 @@ static int merge(struct writer *writer, uint32_t bucket, uint32_t *ret_count)
         int order = 1;
         if (from < to) {
             old = vehicle_bucket_at(writer->old.bytes, writer->old.count, from);
-            order = writer->at < end ? vehicle_key_compare(old.key, vehicle_row_key(&writer->rows[writer->at])) : -1;
+            order = writer->at < end ? vehicle_key_compare(old.key, vehicle_row_key(&writer->rows[writer->at]))
+                                     : -1;
         }
         if (order <= 0)
             from++;
@@ -196,13 +199,15 @@ static int write_bucket(struct writer *writer, uint32_t bucket)
     if (status != WM_OK || count == 0)
         return status;
     vehicle_bucket_write(writer->bytes, writer->merged, count);
-    if (writer->bits == writer->old_bits) {    /* its old bytes are done with, and are about to be replaced */
+    if (writer->bits == writer->old_bits) { /* its old bytes are done with, and are about to be replaced */
         sqlite3_reset(writer->select);
         writer->old_id = -1;
     }
     sqlite3_bind_int64(writer->insert, 1, bucket_id(writer->bits, bucket));
-    int result = sqlite3_bind_blob64(writer->insert, 2, writer->bytes, (uint64_t)count * VEHICLE_BYTES, SQLITE_STATIC);
-    return result == SQLITE_OK ? office_execute(writer->office, writer->insert) : office_report(writer->office, result);
+    int result =
+        sqlite3_bind_blob64(writer->insert, 2, writer->bytes, (uint64_t)count * VEHICLE_BYTES, SQLITE_STATIC);
+    return result == SQLITE_OK ? office_execute(writer->office, writer->insert)
+                               : office_report(writer->office, result);
 }
 
 /* Every bucket where their number changes, else those that get a row. */
@@ -250,7 +255,11 @@ static int write_index(struct office *office, unsigned bits, int64_t vehicles)
 int vehicle_index_put(struct office *office, const struct vehicle_index *index, const struct vehicle_row *rows,
                       uint32_t count, uint64_t new_rows)
 {
-    struct writer writer = {.office = office, .old_bits = index->bits, .bits = index->bits, .rows = rows, .count = count,
+    struct writer writer = {.office = office,
+                            .old_bits = index->bits,
+                            .bits = index->bits,
+                            .rows = rows,
+                            .count = count,
                             .old_id = -1};
     int64_t vehicles = index->vehicles + (int64_t)new_rows;
 
@@ -260,8 +269,9 @@ int vehicle_index_put(struct office *office, const struct vehicle_index *index, 
         writer.bits++;
     int status = office_prepare(office, SELECT_BUCKET, &writer.select);
     if (status == WM_OK)
-        status = office_prepare(office, "INSERT OR REPLACE INTO vehicle_buckets (bucket, vehicles) VALUES (?1, ?2)",
-                                &writer.insert);
+        status =
+            office_prepare(office, "INSERT OR REPLACE INTO vehicle_buckets (bucket, vehicles) VALUES (?1, ?2)",
+                           &writer.insert);
     if (status == WM_OK)
         status = write_buckets(&writer);
     sqlite3_finalize(writer.select);

@@ -1,8 +1,8 @@
 /* register.h - what the office knows of vehicles, dealers, shipments and approvals, for reading.
  *
  * The register asks a source (the office file, a pack, a test) for what it does not hold yet, and keeps it:
- * vehicles a bucket at a time, the rest whole at first use. Once opened it may be read by any number of threads.
- * Texts and structs that it gives out live as long as the register.
+ * vehicles a bucket at a time, the rest whole at first use. Once opened it may be read by any number of
+ * threads. Texts and structs that it gives out live as long as the register.
  *
  * Not here: how office data is loaded and kept (ledger), what it means for a claim (facts).
  */
@@ -20,17 +20,17 @@
 /* What many vehicles share: one profile for each combination of these that occurs. */
 struct vehicle_profile {
     struct text model_line, engine, transmission, plant;
-    struct text options;            /* words separated by blanks, as loaded */
-    struct text status;             /* in_service, scrapped ... as loaded; empty: none given */
-    int32_t status_on;              /* DAY_NONE: none */
+    struct text options; /* words separated by blanks, as loaded */
+    struct text status;  /* in_service, scrapped ... as loaded; empty: none given */
+    int32_t status_on;   /* DAY_NONE: none */
     bool has_model_year;
     int32_t model_year;
 };
 
 struct vehicle {
-    uint32_t profile_number;        /* equal numbers, equal profiles */
+    uint32_t profile_number; /* equal numbers, equal profiles */
     const struct vehicle_profile *profile;
-    int32_t built_on;               /* DAY_NONE: none */
+    int32_t built_on; /* DAY_NONE: none */
 };
 
 /* One version of a dealer's data. */
@@ -43,18 +43,18 @@ struct dealer {
 };
 
 struct approval {
-    struct text number, dealer, campaign, vin, covers, reason;    /* dealer, campaign, vin empty: open */
+    struct text number, dealer, campaign, vin, covers, reason; /* dealer, campaign, vin empty: open */
     bool has_limit;
     int64_t limit_cents;
-    int32_t valid_to;               /* DAY_NONE: open */
+    int32_t valid_to; /* DAY_NONE: open */
 };
 
-struct register_source;             /* see register_source.h */
+struct register_source; /* see register_source.h */
 struct office_register;
 
 /* A register over a source; it borrows the source. WM_NO_MEMORY. */
 int register_open(struct register_source *source, struct office_register **ret_register);
-void register_close(struct office_register *office_register);    /* accepts NULL */
+void register_close(struct office_register *office_register); /* accepts NULL */
 
 /* WM_OK with *ret_found; WM_IO / WM_NO_MEMORY where the source fails (register_error says why).
  * vin: trimmed and upper-cased. */
@@ -64,8 +64,9 @@ int register_vehicle(struct office_register *office_register, struct text vin, b
 /* Says that these vehicles will be asked for soon. Never fails. */
 void register_vehicle_prefetch(struct office_register *office_register, struct text vin);
 
-/* The one registered VIN that one replaced character or one swap of neighbours makes of this one of 17 characters;
- * empty where there is none or several, or where the VIN itself is registered, or is not of 17 characters. The text is in the arena. */
+/* The one registered VIN that one replaced character or one swap of neighbours makes of this one of 17
+ * characters; empty where there is none or several, or where the VIN itself is registered, or is not of 17
+ * characters. The text is in the arena. */
 int register_vin_nearest(struct office_register *office_register, struct text vin, struct arena *arena,
                          struct text *ret_vin);
 
@@ -74,8 +75,8 @@ int register_dealer(struct office_register *office_register, struct text code, i
                     const struct dealer **ret_dealer);
 
 /* Quantity (millionths) of the part (as it compares) shipped to the dealer up to and including this day. */
-int register_shipped(struct office_register *office_register, struct text dealer, struct text part_key, int32_t day,
-                     int64_t *ret_quantity);
+int register_shipped(struct office_register *office_register, struct text dealer, struct text part_key,
+                     int32_t day, int64_t *ret_quantity);
 
 /* NULL: unknown. */
 int register_approval(struct office_register *office_register, struct text number,

@@ -44,7 +44,7 @@ static struct text path_of(struct campaign_build *making, const char *name)
     return text_format(making->build->arena, "%.*s/%s", TEXT_ARGUMENTS(making->folder), name);
 }
 
-/* --- Names that the tables of a campaign use ---------------------------------------------------------------- */
+/* --- Names that the tables of a campaign use --------------------------------------------------------- */
 
 static struct text key_of(struct campaign_build *making, struct text shown)
 {
@@ -121,7 +121,7 @@ static int add_name(struct campaign_build *making, struct place place, struct te
     return WM_OK;
 }
 
-/* --- campaign.csv -------------------------------------------------------------------------------------------- */
+/* --- campaign.csv ------------------------------------------------------------------------------------ */
 
 enum { KEY, VALUE, KEY_COLUMNS };
 static const struct csv_column KEY_VALUE_COLUMNS[KEY_COLUMNS] = {{"key", true}, {"value", true}};
@@ -233,7 +233,7 @@ static int read_campaign_file(struct campaign_build *making)
     return status;
 }
 
-/* --- stages.csv, prices.csv ------------------------------------------------------------------------------------ */
+/* --- stages.csv, prices.csv -------------------------------------------------------------------------- */
 
 enum { STAGE, STAGE_OPENS_ON, STAGE_COLUMNS };
 static const struct csv_column STAGES_COLUMNS[STAGE_COLUMNS] = {{"stage", true}, {"opens_on", true}};
@@ -321,7 +321,7 @@ static int read_list(struct campaign_build *making, const char *name, const stru
     return sheet_read(making->build->arena, path, file->bytes, columns, count, read, context, making->build->sink);
 }
 
-/* --- Tables ------------------------------------------------------------------------------------------------------ */
+/* --- Tables ------------------------------------------------------------------------------------------ */
 
 static int make_table(struct campaign_build *making, const char *name, bool required, unsigned policies,
                       enum fact_set set, struct table **ret_table)
@@ -535,7 +535,7 @@ static int make_followups(struct campaign_build *making)
     return WM_OK;
 }
 
-/* --- One campaign, all campaigns ------------------------------------------------------------------------------ */
+/* --- One campaign, all campaigns --------------------------------------------------------------------- */
 
 static int read_stages(struct campaign_build *making)
 {

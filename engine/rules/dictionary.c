@@ -109,7 +109,7 @@ int dictionary_read(struct arena *arena, struct text file, struct text csv, stru
     return status;
 }
 
-/* --- Finding facts for tables ------------------------------------------------------------------------- */
+/* --- Finding facts for tables ------------------------------------------------------------------------ */
 
 static bool is_vehicle_fact(enum fact_id id)
 {

@@ -510,23 +510,24 @@ struct asking {
     struct arena arena;
 };
 
-static int search_with(struct asking *asking, enum certainty of_hits, enum lint_answer *ret_answer, uint64_t **ret_box)
+static int search_with(struct asking *asking, enum certainty certainty, enum lint_answer *ret_answer, uint64_t **ret_box)
 {
     const struct lint_space *space = asking->space;
     const struct lint_question *question = asking->question;
     uint64_t *box = lint_box_new(space);
+    bool certain = certainty == CERTAIN;
     struct preparation preparation = {.question = question,
                                       .region_avoid = asking->part != NULL ? asking->part->avoid : NULL,
-                                      .certainty = of_hits == CERTAIN ? POSSIBLE : CERTAIN};
+                                      .certainty = certain ? POSSIBLE : CERTAIN};
 
     if (box == NULL)
         return WM_NO_MEMORY;
     for (uint32_t w = 0; question->within != NULL && w < space->box_words; w++)
         box[w] = question->within[w];
     for (uint32_t i = 0; i < question->hit_count; i++)
-        lint_box_meet_row(space, box, question->hits[i], of_hits == CERTAIN);
+        lint_box_meet_row(space, box, question->hits[i], certain && !question->may_hit);
     if (asking->part != NULL)
-        lint_box_meet_row(space, box, asking->part->hit, of_hits == CERTAIN);
+        lint_box_meet_row(space, box, asking->part->hit, certain);
     arena_reset(&asking->arena);
     *ret_box = box;
     return search_box(space, &preparation, &asking->arena, box, ret_answer);
@@ -539,7 +540,7 @@ static bool is_decided(const struct asking *asking)
     const uint64_t *const sets[] = {asking->question->avoid, asking->part != NULL ? asking->part->avoid : NULL};
 
     for (uint32_t i = 0; i < asking->question->hit_count; i++)
-        if (bit_is_set(unsure, asking->question->hits[i]))
+        if (!asking->question->may_hit && bit_is_set(unsure, asking->question->hits[i]))
             return false;
     for (int k = 0; k < 2; k++)
         for (uint32_t w = 0; sets[k] != NULL && w < asking->space->row_words; w++)

@@ -44,6 +44,7 @@ struct lint_question {
     const uint64_t *avoid;               /* rows none of which hits; NULL: none */
     const uint64_t *within;              /* a box to stay in; NULL: the domain */
     const struct lint_region *region;    /* NULL: everywhere */
+    bool may_hit;                        /* it is enough that the rows of `hits` may hit */
     int ignored_dim;                     /* the rows of `avoid` are taken without it; -1: none */
 };
 

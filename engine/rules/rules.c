@@ -28,7 +28,7 @@ static void report_with_folder(void *context, const struct diag *diag)
         sink->outer->report(sink->outer->context, &named);
 }
 
-/* --- Shared by the parts of the build ------------------------------------------------------------------ */
+/* --- Shared by the parts of the build ---------------------------------------------------------------- */
 
 static const struct rules_file *need_file(struct build *build, struct text path, bool required)
 {
@@ -127,7 +127,7 @@ bool build_word(struct build *build, const struct table *table, uint32_t row, in
     return true;
 }
 
-/* --- Lists of the whole folder ---------------------------------------------------------------------------- */
+/* --- Lists of the whole folder ----------------------------------------------------------------------- */
 
 static int build_dictionary(struct build *build)
 {

@@ -18,7 +18,7 @@
 #include "rules/units.h"
 #include "tables/table.h"
 
-/* --- Campaigns ------------------------------------------------------------------------------------------ */
+/* --- Campaigns --------------------------------------------------------------------------------------- */
 
 struct stage {
     struct text name;
@@ -81,7 +81,7 @@ const struct table *campaign_table(const struct campaign *campaign, enum campaig
 /* The price of the part that counts on this day (contract section 2); DAY_NONE: the latest. False: none. */
 bool campaign_price(const struct campaign_part *part, int32_t day, int64_t *ret_price);
 
-/* --- Checks ------------------------------------------------------------------------------------------------ */
+/* --- Checks ------------------------------------------------------------------------------------------ */
 
 enum effect { EFFECT_REFUSE, EFFECT_RETURN, EFFECT_HOLD, EFFECT_CUT, EFFECT_NOTE, EFFECTS };
 const char *effect_name(enum effect effect);
@@ -102,7 +102,7 @@ struct check {
     uint32_t late_word;        /* where its row set begins among the late words of a claim, if it is late */
 };
 
-/* --- All of it ----------------------------------------------------------------------------------------------- */
+/* --- All of it --------------------------------------------------------------------------------------- */
 
 enum deadline { SUBMIT_WITHIN_DAYS, DECIDE_WITHIN_DAYS, SILENCE_APPROVES, PAY_WITHIN_DAYS, RESUBMIT_WITHIN_DAYS,
                 AUDIT_WITHIN_DAYS, DEADLINES };

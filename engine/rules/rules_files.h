@@ -13,19 +13,20 @@
 #include "base/text.h"
 
 struct rules_file {
-    struct text path;    /* relative to the folder, with /: "checks/claim/dates.csv" */
+    struct text path; /* relative to the folder, with /: "checks/claim/dates.csv" */
     struct text bytes;
 };
 
 struct rules_files {
-    struct text folder;          /* as the user named it, for diagnostics; may be empty */
-    struct rules_file *files;    /* in the order of their paths */
+    struct text folder;       /* as the user named it, for diagnostics; may be empty */
+    struct rules_file *files; /* in the order of their paths */
     uint32_t count;
 };
 
-/* Reads facts.csv, deadlines.csv, units.csv, every checks/SCOPE/NAME.csv and campaigns/ID/NAME.csv. What is not CSV is left
- * alone; links are not followed. Reports what cannot be read. All of it lives in the arena. */
-int rules_files_read(const char *folder, struct arena *arena, struct diag_sink *sink, struct rules_files *ret_files);
+/* Reads facts.csv, deadlines.csv, units.csv, every checks/SCOPE/NAME.csv and campaigns/ID/NAME.csv. What is not
+ * CSV is left alone; links are not followed. Reports what cannot be read. All of it lives in the arena. */
+int rules_files_read(const char *folder, struct arena *arena, struct diag_sink *sink,
+                     struct rules_files *ret_files);
 
 /* The file of this path, or NULL. */
 const struct rules_file *rules_files_find(const struct rules_files *files, struct text path);

@@ -19,7 +19,7 @@ static const struct csv_column UNIT_COLUMNS[COLUMNS] = {
     {"unit", true}, {"aliases", false}, {"quantity", true}, {"factor", true}, {"source", false}};
 
 enum {
-    MOST_FACTOR_DIGITS = 18,    /* what an unsigned 64-bit mantissa holds with any digits */
+    MOST_FACTOR_DIGITS = 18, /* what an unsigned 64-bit mantissa holds with any digits */
     MOST_FACTOR_PLACES = 30
 };
 
@@ -64,12 +64,14 @@ const struct unit *units_find(const struct units *units, struct text name)
 static int add_alias(struct units *units, const struct sheet *sheet, int column, struct text name)
 {
     if (units_find(units, name) != NULL) {
-        diag_error(sheet->sink, sheet_place(sheet, column), "the unit \"%.*s\" is listed twice; keep one", TEXT_ARGUMENTS(name));
+        diag_error(sheet->sink, sheet_place(sheet, column), "the unit \"%.*s\" is listed twice; keep one",
+                   TEXT_ARGUMENTS(name));
         return WM_OK;
     }
     if (units->alias_count == units->alias_capacity) {
         uint32_t capacity = units->alias_capacity ? units->alias_capacity * 2 : 32;
-        struct alias *grown = arena_grown(sheet->arena, units->aliases, units->alias_count, capacity, sizeof *grown);
+        struct alias *grown =
+            arena_grown(sheet->arena, units->aliases, units->alias_count, capacity, sizeof *grown);
         if (grown == NULL)
             return WM_NO_MEMORY;
         units->aliases = grown;
@@ -108,9 +110,10 @@ static int read_unit(void *context, const struct sheet *sheet)
         return WM_OK;
     }
     if (!read_factor(sheet_cell(sheet, FACTOR), &unit.mantissa, &unit.places)) {
-        diag_error(sheet->sink, sheet_place(sheet, FACTOR),
-                   "\"%.*s\" is no factor; write a number above 0 of at most %d digits, such as 1.3558179483314",
-                   TEXT_ARGUMENTS(sheet_cell(sheet, FACTOR)), MOST_FACTOR_DIGITS);
+        diag_error(
+            sheet->sink, sheet_place(sheet, FACTOR),
+            "\"%.*s\" is no factor; write a number above 0 of at most %d digits, such as 1.3558179483314",
+            TEXT_ARGUMENTS(sheet_cell(sheet, FACTOR)), MOST_FACTOR_DIGITS);
         return WM_OK;
     }
     int status = add_unit(units, sheet->arena, &unit);
@@ -136,7 +139,7 @@ int units_read(struct arena *arena, struct text file, struct text csv, struct di
     return status;
 }
 
-/* --- Conversion ---------------------------------------------------------------------------------------- */
+/* --- Conversion -------------------------------------------------------------------------------------- */
 
 static bool times_power_of_ten(__int128 *number, unsigned power)
 {

@@ -9,12 +9,12 @@ struct reader {
     struct place place;
     struct text rest;
     struct cell *cell;
-    uint32_t capacity;    /* of cell->tests */
+    uint32_t capacity; /* of cell->tests */
 };
 
 /* A value or an end as it stands in the cell. */
 struct token {
-    struct text text;     /* of quoted text what is between the quotes */
+    struct text text; /* of quoted text what is between the quotes */
     bool quoted;
 };
 
@@ -87,7 +87,8 @@ static int take_quoted(struct reader *reader, struct token *ret_token)
     return WM_OK;
 }
 
-/* How far a bare value reaches: to a comma, a bracket or a quote; as the low end of an interval, to its dots. */
+/* How far a bare value reaches: to a comma, a bracket or a quote; as the low end of an interval, to its dots.
+ */
 static size_t bare_length(struct text t, bool to_dots)
 {
     size_t i = 0;
@@ -154,7 +155,8 @@ bool names_find(const struct known_names *names, struct text name, struct fact_r
 
 static int set_fact(struct reader *reader, struct text name, struct fact_ref ref, struct operand *ret_operand)
 {
-    const char *advice = column_type(reader) == VALUE_TEXT ? "quote it to mean the word" : "name a fact of that type";
+    const char *advice =
+        column_type(reader) == VALUE_TEXT ? "quote it to mean the word" : "name a fact of that type";
 
     if (ref.type != column_type(reader))
         return FAULT(reader, "the fact \"%.*s\" is a %s and this column a %s; %s", TEXT_ARGUMENTS(name),
@@ -174,8 +176,8 @@ static int set_quoted(struct reader *reader, struct text inside, struct operand 
     struct text plain;
 
     if (column_type(reader) != VALUE_TEXT)
-        return FAULT(reader, "\"%.*s\" is text and this column a %s; leave out the quotes", TEXT_ARGUMENTS(inside),
-                     value_type_name(column_type(reader)));
+        return FAULT(reader, "\"%.*s\" is text and this column a %s; leave out the quotes",
+                     TEXT_ARGUMENTS(inside), value_type_name(column_type(reader)));
     int status = unescape(reader->context->arena, inside, &plain);
     if (status == WM_BAD_INPUT)
         return FAULT(reader, "\"%.*s\" has an escape \\u that is no character; correct its digits",
@@ -185,13 +187,15 @@ static int set_quoted(struct reader *reader, struct text inside, struct operand 
     return status;
 }
 
-static int report_value(struct reader *reader, struct text bare, struct literal_fault fault, struct text nearest)
+static int report_value(struct reader *reader, struct text bare, struct literal_fault fault,
+                        struct text nearest)
 {
     if (nearest.length > 0 && could_be_name(bare))
-        return FAULT(reader, "no fact \"%.*s\"; nearest is \"%.*s\"", TEXT_ARGUMENTS(bare), TEXT_ARGUMENTS(nearest));
+        return FAULT(reader, "no fact \"%.*s\"; nearest is \"%.*s\"", TEXT_ARGUMENTS(bare),
+                     TEXT_ARGUMENTS(nearest));
     if (reader->context->names != NULL && could_be_name(bare))
-        return FAULT(reader, "\"%.*s\" %s and no fact; %s, or name a %s fact", TEXT_ARGUMENTS(bare), fault.wrong,
-                     fault.advice, value_type_name(column_type(reader)));
+        return FAULT(reader, "\"%.*s\" %s and no fact; %s, or name a %s fact", TEXT_ARGUMENTS(bare),
+                     fault.wrong, fault.advice, value_type_name(column_type(reader)));
     return FAULT(reader, "\"%.*s\" %s; %s", TEXT_ARGUMENTS(bare), fault.wrong, fault.advice);
 }
 
@@ -245,7 +249,8 @@ static struct test *add_test(struct reader *reader, enum test_kind kind)
 
     if (cell->test_count == reader->capacity) {
         uint32_t capacity = reader->capacity ? reader->capacity * 2 : 1;
-        cell->tests = arena_grown(reader->context->arena, cell->tests, cell->test_count, capacity, sizeof(struct test));
+        cell->tests =
+            arena_grown(reader->context->arena, cell->tests, cell->test_count, capacity, sizeof(struct test));
         if (cell->tests == NULL)
             return NULL;
         reader->capacity = capacity;
@@ -292,7 +297,8 @@ static int check_ends(struct reader *reader, const struct test *test, struct tex
     if (test->low.fact != NULL || test->high.fact != NULL ||
         value_order(test->low.literal, test->high.literal) <= 0)
         return WM_OK;
-    return FAULT(reader, "the interval %.*s has its ends the wrong way round; swap them", TEXT_ARGUMENTS(interval));
+    return FAULT(reader, "the interval %.*s has its ends the wrong way round; swap them",
+                 TEXT_ARGUMENTS(interval));
 }
 
 /* [a..b] (a..b) ]a..b[ and mixtures */
@@ -313,16 +319,18 @@ static int read_interval(struct reader *reader)
         return status;
     (void)peek(reader);
     if (!at_dots(reader->rest))
-        return FAULT(reader, "an interval has two dots between its ends; write it as [1..5], and quote text that "
-                             "begins with a bracket");
+        return FAULT(reader,
+                     "an interval has two dots between its ends; write it as [1..5], and quote text that "
+                     "begins with a bracket");
     skip(reader, 2);
     status = read_end(reader, false, &test->high);
     if (status != WM_OK)
         return status;
     char close = peek(reader);
     if (close != ']' && close != ')' && close != '[')
-        return FAULT(reader, "the interval is not closed; end it with ] to take the last value in, with ) to leave it "
-                             "out");
+        return FAULT(reader,
+                     "the interval is not closed; end it with ] to take the last value in, with ) to leave it "
+                     "out");
     test->high_open = close != ']';
     skip(reader, 1);
     return check_ends(reader, test, (struct text){start, (size_t)(reader->rest.bytes - start)});
@@ -349,8 +357,9 @@ static int read_matches(struct reader *reader)
     if (status == WM_OK)
         status = unescape(reader->context->arena, token.text, &source);
     if (status == WM_BAD_INPUT)
-        return token.quoted ? FAULT(reader, "the pattern has an escape \\u that is no character; correct its digits")
-                            : status;
+        return token.quoted
+                   ? FAULT(reader, "the pattern has an escape \\u that is no character; correct its digits")
+                   : status;
     if (status != WM_OK)
         return status;
     reader->cell->has_pattern = true;
@@ -369,8 +378,10 @@ static int read_value(struct reader *reader)
         return add_test(reader, TEST_NULL) == NULL ? WM_NO_MEMORY : WM_OK;
     for (size_t i = 0; !token.quoted && i < token.text.length; i++)
         if (at_dots((struct text){token.text.bytes + i, token.text.length - i}))
-            return FAULT(reader, "\"%.*s\" has the dots of an interval without its brackets; write [%.*s], or quote it "
-                                 "to mean the text", TEXT_ARGUMENTS(token.text), TEXT_ARGUMENTS(token.text));
+            return FAULT(reader,
+                         "\"%.*s\" has the dots of an interval without its brackets; write [%.*s], or quote it "
+                         "to mean the text",
+                         TEXT_ARGUMENTS(token.text), TEXT_ARGUMENTS(token.text));
     struct test *test = add_test(reader, TEST_EQUAL);
     return test == NULL ? WM_NO_MEMORY : set_operand(reader, token, &test->high);
 }
@@ -379,18 +390,15 @@ static int read_test(struct reader *reader)
 {
     switch (peek(reader)) {
     case '<':
-    case '>':
-        return read_ordering(reader);
+    case '>': return read_ordering(reader);
     case '[':
     case '(':
-    case ']':
-        return read_interval(reader);
+    case ']': return read_interval(reader);
     case '=':
     case '!':
         return FAULT(reader, "\"%.*s\" is no test; for equal write the value alone, for not equal not(value)",
                      TEXT_ARGUMENTS(reader->rest));
-    default:
-        break;
+    default: break;
     }
     if (calls(reader->rest, TEXT("not")))
         return FAULT(reader, "not(...) stands inside another test; it goes around the whole cell, once");
@@ -417,8 +425,11 @@ static int read_end_of_cell(struct reader *reader)
         return WM_OK;
     if (reader->cell->negated && next == ',')
         return FAULT(reader, "not(...) is one of several tests; it goes around the whole cell, once");
-    return FAULT(reader, "%.*s is not expected here; put a comma between tests, and quotes round text that has brackets "
-                         "or quotes", TEXT_ARGUMENTS(reader->rest));
+    return FAULT(
+        reader,
+        "%.*s is not expected here; put a comma between tests, and quotes round text that has brackets "
+        "or quotes",
+        TEXT_ARGUMENTS(reader->rest));
 }
 
 static int read_tests(struct reader *reader)
@@ -433,13 +444,16 @@ static int read_tests(struct reader *reader)
     if (reader->cell->negated && !take(reader, ')')) {
         if (reader->rest.length == 0)
             return FAULT(reader, "not( is not closed; end it with )");
-        return FAULT(reader, "%.*s is not expected here; put a comma between tests, and quotes round text that has "
-                             "brackets or quotes", TEXT_ARGUMENTS(reader->rest));
+        return FAULT(reader,
+                     "%.*s is not expected here; put a comma between tests, and quotes round text that has "
+                     "brackets or quotes",
+                     TEXT_ARGUMENTS(reader->rest));
     }
     return read_end_of_cell(reader);
 }
 
-int cell_read(const struct cell_context *context, struct text written, struct place place, struct cell **ret_cell)
+int cell_read(const struct cell_context *context, struct text written, struct place place,
+              struct cell **ret_cell)
 {
     struct cell *cell = ARENA_NEW(context->arena, struct cell);
     struct text plain = trim_blanks(written);

@@ -1,7 +1,7 @@
 /* cell.h - one condition cell, read: a list of tests, or not(...) around one (DMN 1.5, S-FEEL unary tests).
  *
- * A cell is read once and does not change afterwards, but for the cut numbers that classes.c gives its literals.
- * It lives in the arena of its table; patterns are freed with the table.
+ * A cell is read once and does not change afterwards, but for the cut numbers that classes.c gives its
+ * literals. It lives in the arena of its table; patterns are freed with the table.
  *
  * Evaluation is three-valued, as in FEEL: a test holds, fails, or does neither. An equality always
  * holds or fails; an ordering or `matches` with a null on either side does neither.
@@ -20,42 +20,42 @@ struct cell_fact {
 
 /* One side of a comparison: a literal, or a fact. */
 struct operand {
-    struct value literal;            /* where fact is NULL */
+    struct value literal; /* where fact is NULL */
     const struct cell_fact *fact;
-    uint32_t cut;                    /* a literal's number among the column's cut points */
+    uint32_t cut; /* a literal's number among the column's cut points */
 };
 
 enum test_kind {
-    TEST_NULL,       /* null */
-    TEST_EQUAL,      /* a value: equal */
-    TEST_RANGE,      /* <x <=x >x >=x and intervals */
-    TEST_MATCHES     /* matches(?, "pattern") */
+    TEST_NULL,   /* null */
+    TEST_EQUAL,  /* a value: equal */
+    TEST_RANGE,  /* <x <=x >x >=x and intervals */
+    TEST_MATCHES /* matches(?, "pattern") */
 };
 
 struct test {
-    uint8_t kind;                    /* enum test_kind */
-    bool has_low, has_high;          /* TEST_RANGE: which of its orderings it has */
-    bool low_open, high_open;        /* the end itself does not belong to it */
-    struct operand low;              /* TEST_RANGE */
-    struct operand high;             /* TEST_RANGE; TEST_EQUAL: the value */
-    const struct pattern *pattern;   /* TEST_MATCHES */
+    uint8_t kind;                  /* enum test_kind */
+    bool has_low, has_high;        /* TEST_RANGE: which of its orderings it has */
+    bool low_open, high_open;      /* the end itself does not belong to it */
+    struct operand low;            /* TEST_RANGE */
+    struct operand high;           /* TEST_RANGE; TEST_EQUAL: the value */
+    const struct pattern *pattern; /* TEST_MATCHES */
 };
 
 struct cell {
     struct text written;
     struct test *tests;
     uint32_t test_count;
-    bool any;            /* `-` or empty: no tests, holds for null too */
-    bool negated;        /* not(...) */
-    bool names_fact;     /* some value or end is a fact */
-    bool names_late;     /* ... that is late */
+    bool any;        /* `-` or empty: no tests, holds for null too */
+    bool negated;    /* not(...) */
+    bool names_fact; /* some value or end is a fact */
+    bool names_late; /* ... that is late */
     bool has_pattern;
-    bool has_ordering;   /* some TEST_RANGE */
+    bool has_ordering; /* some TEST_RANGE */
 };
 
 /* The names that a table's cells may use: those of its own condition columns, then those of its source. */
 struct known_names {
-    const struct fact_source *source;    /* NULL: none */
+    const struct fact_source *source; /* NULL: none */
     const struct cell_fact *columns;
     uint32_t column_count;
 };
@@ -69,35 +69,36 @@ struct cell_context {
     struct arena *arena;
     enum value_type type;
     bool any_case;
-    const struct known_names *names;     /* NULL: the cell may name no facts */
-    struct pattern **patterns;           /* the list that owns compiled patterns */
+    const struct known_names *names; /* NULL: the cell may name no facts */
+    struct pattern **patterns;       /* the list that owns compiled patterns */
     struct diag_sink *sink;
 };
 
 /* Reads a condition cell. WM_BAD_INPUT with one diagnostic at place; WM_NO_MEMORY. `written` is borrowed. */
-int cell_read(const struct cell_context *context, struct text written, struct place place, struct cell **ret_cell);
+int cell_read(const struct cell_context *context, struct text written, struct place place,
+              struct cell **ret_cell);
 
 /* --- Evaluation --------------------------------------------------------------------------------------- */
 
 /* What a cell is evaluated at. */
 enum subject_kind {
-    SUBJECT_VALUE,       /* a value */
-    SUBJECT_FRACTION,    /* numerator / denominator millionths, exactly */
-    SUBJECT_POSITION     /* a place among the cut points: 2i+1 on cut i, 2i just below it; literals only */
+    SUBJECT_VALUE,    /* a value */
+    SUBJECT_FRACTION, /* numerator / denominator millionths, exactly */
+    SUBJECT_POSITION  /* a place among the cut points: 2i+1 on cut i, 2i just below it; literals only */
 };
 
 struct subject {
     enum subject_kind kind;
-    struct value value;                  /* SUBJECT_VALUE; of the others only whether it is null */
+    struct value value; /* SUBJECT_VALUE; of the others only whether it is null */
     __int128 numerator, denominator;
     int64_t position;
 };
 
 struct evaluation {
-    const struct value *facts;           /* may be NULL where the cell names none */
-    struct pattern_work *work;           /* may be NULL where the cell has no pattern */
+    const struct value *facts; /* may be NULL where the cell names none */
+    struct pattern_work *work; /* may be NULL where the cell has no pattern */
     bool any_case;
-    int trouble;                         /* WM_LIMIT: a pattern was given up; WM_NO_MEMORY. The truth then says nothing */
+    int trouble; /* WM_LIMIT: a pattern was given up; WM_NO_MEMORY. The truth then says nothing */
 };
 
 enum truth cell_test(const struct cell *cell, const struct subject *subject, struct evaluation *evaluation);
@@ -124,7 +125,8 @@ const struct value *table_output_values(const struct table *table, uint32_t outp
 
 /* The facts that the places of an output name: their number, and one of them. */
 uint32_t table_output_place_count(const struct table *table, uint32_t row, uint32_t output);
-const struct cell_fact *table_output_place(const struct table *table, uint32_t row, uint32_t output, uint32_t number);
+const struct cell_fact *table_output_place(const struct table *table, uint32_t row, uint32_t output,
+                                           uint32_t number);
 
 /* The cell of a condition by itself. */
 const struct cell *condition_cell(const struct condition *condition);

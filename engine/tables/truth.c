@@ -1,4 +1,5 @@
-/* The three-valued evaluation of cells: cell.h, and DMN 1.5, sections 10.3.2.2 (equality) and 10.3.2.4 (ternary logic). */
+/* The three-valued evaluation of cells: cell.h, and DMN 1.5, sections 10.3.2.2 (equality) and 10.3.2.4 (ternary
+ * logic). */
 #include "base/status.h"
 #include "tables/cell.h"
 
@@ -44,12 +45,9 @@ static struct value operand_value(const struct operand *operand, const struct ev
 static int subject_order(const struct subject *subject, const struct operand *operand, struct value value)
 {
     switch (subject->kind) {
-    case SUBJECT_VALUE:
-        return value_order(subject->value, value);
-    case SUBJECT_FRACTION:
-        return fraction_order(subject->numerator, subject->denominator, value.number);
-    case SUBJECT_POSITION:
-        break;
+    case SUBJECT_VALUE: return value_order(subject->value, value);
+    case SUBJECT_FRACTION: return fraction_order(subject->numerator, subject->denominator, value.number);
+    case SUBJECT_POSITION: break;
     }
     int64_t on = 2 * (int64_t)operand->cut + 1;
     return (subject->position > on) - (subject->position < on);
@@ -105,7 +103,8 @@ static enum truth test_range(const struct test *test, const struct subject *subj
     return both(low, high);
 }
 
-static enum truth test_matches(const struct test *test, const struct subject *subject, struct evaluation *evaluation)
+static enum truth test_matches(const struct test *test, const struct subject *subject,
+                               struct evaluation *evaluation)
 {
     bool found = false;
 
@@ -119,17 +118,14 @@ static enum truth test_matches(const struct test *test, const struct subject *su
     return truth_of(found);
 }
 
-static enum truth test_one(const struct test *test, const struct subject *subject, struct evaluation *evaluation)
+static enum truth test_one(const struct test *test, const struct subject *subject,
+                           struct evaluation *evaluation)
 {
     switch ((enum test_kind)test->kind) {
-    case TEST_NULL:
-        return truth_of(subject->value.type == VALUE_NULL);
-    case TEST_EQUAL:
-        return test_equal(&test->high, subject, evaluation);
-    case TEST_RANGE:
-        return test_range(test, subject, evaluation);
-    case TEST_MATCHES:
-        break;
+    case TEST_NULL: return truth_of(subject->value.type == VALUE_NULL);
+    case TEST_EQUAL: return test_equal(&test->high, subject, evaluation);
+    case TEST_RANGE: return test_range(test, subject, evaluation);
+    case TEST_MATCHES: break;
     }
     return test_matches(test, subject, evaluation);
 }
@@ -137,14 +133,15 @@ static enum truth test_one(const struct test *test, const struct subject *subjec
 /* --- Cells --------------------------------------------------------------------------------------------- */
 
 /* Holds where one test holds, fails where all fail. */
-static enum truth test_list(const struct cell *cell, const struct subject *subject, struct evaluation *evaluation)
+static enum truth test_list(const struct cell *cell, const struct subject *subject,
+                            struct evaluation *evaluation)
 {
     enum truth list = TRUTH_FAILS;
 
     for (uint32_t i = 0; i < cell->test_count; i++) {
         enum truth one = test_one(&cell->tests[i], subject, evaluation);
         if (one == TRUTH_HOLDS) {
-            evaluation->trouble = WM_OK;    /* whatever a pattern before would have said */
+            evaluation->trouble = WM_OK; /* whatever a pattern before would have said */
             return TRUTH_HOLDS;
         }
         if (one == TRUTH_NEITHER)

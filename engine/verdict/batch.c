@@ -18,14 +18,14 @@ struct batch {
     struct csv_blocks *blocks;
     struct claim_header header;
     struct table_scratch *settle_scratch;
-    pthread_mutex_t reading;       /* blocks, next_ticket, header_known */
-    pthread_mutex_t order;         /* what follows */
+    pthread_mutex_t reading; /* blocks, next_ticket, header_known */
+    pthread_mutex_t order;   /* what follows */
     pthread_cond_t moved;
     uint64_t next_ticket;
     uint64_t settle_turn, deliver_turn;
     uint64_t bytes_read;
     bool header_known;
-    int status;                    /* the first failure */
+    int status; /* the first failure */
 };
 
 struct worker {
@@ -39,7 +39,7 @@ struct worker {
     pthread_t thread;
 };
 
-/* --- Order among threads ---------------------------------------------------------------------------------------------- */
+/* --- Order among threads ----------------------------------------------------------------------------- */
 
 static void fail(struct batch *batch, int status)
 {
@@ -69,7 +69,7 @@ static void pass_turn(struct batch *batch, uint64_t *turn)
     pthread_mutex_unlock(&batch->order);
 }
 
-/* --- Reading ------------------------------------------------------------------------------------------------------------ */
+/* --- Reading ----------------------------------------------------------------------------------------- */
 
 /* The header is the first row of the file, wherever it stands. */
 static int read_header(struct batch *batch, struct csv_rows *rows)
@@ -83,8 +83,10 @@ static int read_header(struct batch *batch, struct csv_rows *rows)
     return status;
 }
 
-/* Takes the next block of the file into the worker; rows are opened behind the header. WM_NOT_FOUND: no more. */
-static int take_block(struct worker *worker, struct csv_rows *rows, uint64_t *ret_ticket, uint64_t *ret_bytes_read)
+/* Takes the next block of the file into the worker; rows are opened behind the header. WM_NOT_FOUND: no more.
+ */
+static int take_block(struct worker *worker, struct csv_rows *rows, uint64_t *ret_ticket,
+                      uint64_t *ret_bytes_read)
 {
     struct batch *batch = worker->batch;
     struct csv_block block;
@@ -96,7 +98,7 @@ static int take_block(struct worker *worker, struct csv_rows *rows, uint64_t *re
     if (status == WM_OK && !batch->header_known) {
         status = read_header(batch, rows);
         if (status == WM_NOT_FOUND && !block.last)
-            status = WM_OK;    /* nothing but empty lines so far */
+            status = WM_OK; /* nothing but empty lines so far */
         else if (status == WM_NOT_FOUND)
             status = claim_header_read(NULL, batch->source->name, batch->sink, &batch->header);
     }
@@ -153,7 +155,8 @@ static int examine(struct worker *worker, const struct csv_row *row)
     if (batch->run->with_contents && add_content(worker, dossier) != WM_OK)
         return WM_NO_MEMORY;
     status = facts_establish(&worker->facts, &worker->arena, dossier);
-    return status == WM_OK ? checks_early(&worker->facts, &worker->arena, dossier, batch->run->with_messages) : status;
+    return status == WM_OK ? checks_early(&worker->facts, &worker->arena, dossier, batch->run->with_messages)
+                           : status;
 }
 
 static int examine_block(struct worker *worker, struct csv_rows *rows)
@@ -167,7 +170,7 @@ static int examine_block(struct worker *worker, struct csv_rows *rows)
     return status == WM_OK && rows->no_memory ? WM_NO_MEMORY : status;
 }
 
-/* --- Settling ------------------------------------------------------------------------------------------------------------ */
+/* --- Settling ---------------------------------------------------------------------------------------- */
 
 static int settle_claim(struct worker *worker, struct dossier *dossier)
 {
@@ -176,7 +179,8 @@ static int settle_claim(struct worker *worker, struct dossier *dossier)
     int status = history_establish(run->history, run->day, dossier);
 
     if (status == WM_OK)
-        status = checks_late(run->day->rules, batch->settle_scratch, &worker->arena, dossier, run->with_messages);
+        status =
+            checks_late(run->day->rules, batch->settle_scratch, &worker->arena, dossier, run->with_messages);
     if (status == WM_OK)
         status = decide(&worker->arena, dossier, run->with_messages);
     if (status == WM_OK)
@@ -197,7 +201,7 @@ static int settle_block(struct worker *worker)
     return status;
 }
 
-/* --- A block from reading to delivery ---------------------------------------------------------------------------------- */
+/* --- A block from reading to delivery ---------------------------------------------------------------- */
 
 static int render_block(struct worker *worker, struct decided_block *block)
 {
@@ -262,7 +266,7 @@ static void *work(void *context)
     return NULL;
 }
 
-/* --- Workers ---------------------------------------------------------------------------------------------------------------- */
+/* --- Workers ----------------------------------------------------------------------------------------- */
 
 static void worker_close(struct worker *worker)
 {
@@ -294,7 +298,8 @@ static int run_workers(struct batch *batch)
     }
     if (status == WM_OK) {
         /* a thread that cannot be had is done without */
-        while (started < threads && pthread_create(&workers[started].thread, NULL, work, &workers[started]) == 0)
+        while (started < threads &&
+               pthread_create(&workers[started].thread, NULL, work, &workers[started]) == 0)
             started++;
         work(&workers[0]);
         for (unsigned i = 1; i < started; i++)
@@ -307,11 +312,15 @@ static int run_workers(struct batch *batch)
     return status;
 }
 
-int batch_decide(const struct batch_run *run, const struct csv_source *source, const struct batch_receiver *receiver,
-                 struct diag_sink *sink)
+int batch_decide(const struct batch_run *run, const struct csv_source *source,
+                 const struct batch_receiver *receiver, struct diag_sink *sink)
 {
-    struct batch batch = {.run = run, .receiver = receiver, .source = source, .sink = sink,
-                          .reading = PTHREAD_MUTEX_INITIALIZER, .order = PTHREAD_MUTEX_INITIALIZER,
+    struct batch batch = {.run = run,
+                          .receiver = receiver,
+                          .source = source,
+                          .sink = sink,
+                          .reading = PTHREAD_MUTEX_INITIALIZER,
+                          .order = PTHREAD_MUTEX_INITIALIZER,
                           .moved = PTHREAD_COND_INITIALIZER};
     int status = csv_blocks_open(&batch.blocks, source, LIMIT_BLOCK_BYTES);
 

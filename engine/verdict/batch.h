@@ -1,13 +1,13 @@
 /* batch.h - a claim file's way through the engine: blocks of claims, several threads, one order.
  *
- * Each thread takes the next block of the file, reads its claims, establishes what is true of each by itself and asks
- * the checks that need no more (in parallel); then, when all blocks before it are done with this, settles them one after
- * the other: facts that depend on other claims, the remaining checks, the decision, the record in the history; then
- * renders them (in parallel again) and delivers them in the order of the file. Whatever the number of threads, the
- * results are the same.
+ * Each thread takes the next block of the file, reads its claims, establishes what is true of each by itself
+ * and asks the checks that need no more (in parallel); then, when all blocks before it are done with this,
+ * settles them one after the other: facts that depend on other claims, the remaining checks, the decision, the
+ * record in the history; then renders them (in parallel again) and delivers them in the order of the file.
+ * Whatever the number of threads, the results are the same.
  *
- * Who owns what: a block's bytes, dossiers and rendered text belong to its thread until delivered; the history belongs
- * to the caller and outlives the file, so that several files follow each other as if posted.
+ * Who owns what: a block's bytes, dossiers and rendered text belong to its thread until delivered; the history
+ * belongs to the caller and outlives the file, so that several files follow each other as if posted.
  */
 #ifndef WM_VERDICT_BATCH_H
 #define WM_VERDICT_BATCH_H
@@ -16,14 +16,14 @@
 #include "base/csv.h"
 #include "facts/history.h"
 
-enum { BATCH_BUFFERS = 3 };    /* texts that one block is rendered to */
+enum { BATCH_BUFFERS = 3 }; /* texts that one block is rendered to */
 
 /* Claims of one block, decided, in the order of the file. Borrowed during the calls below. */
 struct decided_block {
     struct dossier *const *dossiers;
     uint32_t count;
-    uint64_t bytes_read;           /* of the file, up to the end of this block */
-    struct buffer *rendered;       /* BATCH_BUFFERS of them, empty before render */
+    uint64_t bytes_read;     /* of the file, up to the end of this block */
+    struct buffer *rendered; /* BATCH_BUFFERS of them, empty before render */
 };
 
 struct batch_receiver {
@@ -37,14 +37,14 @@ struct batch_receiver {
 struct batch_run {
     const struct office_day *day;
     struct history *history;
-    unsigned threads;              /* 1 to LIMIT_THREADS */
-    bool with_messages;            /* make the findings' messages */
-    bool with_contents;            /* give dossiers their content and its digest, for recording */
+    unsigned threads;   /* 1 to LIMIT_THREADS */
+    bool with_messages; /* make the findings' messages */
+    bool with_contents; /* give dossiers their content and its digest, for recording */
 };
 
-/* Decides every claim of the source. Reports a file that cannot be used (no header, missing columns); WM_BAD_INPUT
- * then. The caller has scanned the source for a quote that is never closed. */
-int batch_decide(const struct batch_run *run, const struct csv_source *source, const struct batch_receiver *receiver,
-                 struct diag_sink *sink);
+/* Decides every claim of the source. Reports a file that cannot be used (no header, missing columns);
+ * WM_BAD_INPUT then. The caller has scanned the source for a quote that is never closed. */
+int batch_decide(const struct batch_run *run, const struct csv_source *source,
+                 const struct batch_receiver *receiver, struct diag_sink *sink);
 
 #endif

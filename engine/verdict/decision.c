@@ -11,12 +11,14 @@ static int64_t smaller(int64_t a, int64_t b)
 
 int64_t payable_parts_cents(const struct dossier *dossier)
 {
-    return dossier->amounts_known ? smaller(dossier->parts_allowed_cents, dossier->claim.parts_amount_cents) : 0;
+    return dossier->amounts_known ? smaller(dossier->parts_allowed_cents, dossier->claim.parts_amount_cents)
+                                  : 0;
 }
 
 int64_t payable_labor_cents(const struct dossier *dossier)
 {
-    return dossier->amounts_known ? smaller(dossier->labor_allowed_cents, dossier->claim.labor_amount_cents) : 0;
+    return dossier->amounts_known ? smaller(dossier->labor_allowed_cents, dossier->claim.labor_amount_cents)
+                                  : 0;
 }
 
 int64_t payable_other_cents(const struct dossier *dossier)
@@ -29,14 +31,14 @@ int64_t payable_other_cents(const struct dossier *dossier)
 
 int64_t payable_cents(const struct dossier *dossier)
 {
-    __int128 sum = (__int128)payable_parts_cents(dossier) + payable_labor_cents(dossier) +
-                   payable_other_cents(dossier);
+    __int128 sum =
+        (__int128)payable_parts_cents(dossier) + payable_labor_cents(dossier) + payable_other_cents(dossier);
     int64_t asked = dossier->claim.total_amount_cents;
 
     return sum < asked ? (int64_t)sum : asked;
 }
 
-/* --- Findings ------------------------------------------------------------------------------------------------------ */
+/* --- Findings ---------------------------------------------------------------------------------------- */
 
 static bool is_covered(const struct dossier *dossier, const struct finding *finding)
 {
@@ -45,7 +47,8 @@ static bool is_covered(const struct dossier *dossier, const struct finding *find
            !text_is(finding->name, "rules-ambiguous");
 }
 
-static int cover(struct arena *arena, const struct dossier *dossier, struct finding *finding, bool with_messages)
+static int cover(struct arena *arena, const struct dossier *dossier, struct finding *finding,
+                 bool with_messages)
 {
     finding->effect = EFFECT_NOTE;
     if (!with_messages)
@@ -73,8 +76,8 @@ static int by_order(const void *a, const void *b)
 
 static enum decision decision_of(const struct dossier *dossier)
 {
-    static const enum decision BY_EFFECT[EFFECTS] = {DECISION_REFUSE, DECISION_RETURN, DECISION_HOLD, DECISION_PAY,
-                                                     DECISION_PAY};
+    static const enum decision BY_EFFECT[EFFECTS] = {DECISION_REFUSE, DECISION_RETURN, DECISION_HOLD,
+                                                     DECISION_PAY, DECISION_PAY};
 
     return dossier->finding_count == 0 ? DECISION_PAY : BY_EFFECT[dossier->findings[0].effect];
 }

@@ -4,7 +4,7 @@
 #include "base/status.h"
 #include "verdict/decision.h"
 
-/* --- JSON of single things ---------------------------------------------------------------------------------------- */
+/* --- JSON of single things --------------------------------------------------------------------------- */
 
 static json_t *json_of(struct text t)
 {
@@ -47,7 +47,7 @@ static struct value day_or_null(int32_t day)
     return day == DAY_NONE ? value_null() : value_date(day);
 }
 
-/* --- What was said, what is registered ---------------------------------------------------------------------------- */
+/* --- What was said, what is registered --------------------------------------------------------------- */
 
 static json_t *explain_claim(const struct claim *claim)
 {
@@ -128,12 +128,13 @@ static json_t *explain_facts(const struct rules *rules, const struct dossier *do
     }
     for (uint32_t i = 0; i < rules->dictionary->named_count; i++) {
         const struct named_fact *fact = &rules->dictionary->named[i];
-        json_object_setn_new(facts, fact->name.bytes, fact->name.length, json_value(dossier->facts[fact->slot]));
+        json_object_setn_new(facts, fact->name.bytes, fact->name.length,
+                             json_value(dossier->facts[fact->slot]));
     }
     return facts;
 }
 
-/* --- Tables ---------------------------------------------------------------------------------------------------------- */
+/* --- Tables ------------------------------------------------------------------------------------------ */
 
 struct telling {
     const struct rules *rules;
@@ -202,7 +203,8 @@ static int explain_campaign_tables(struct telling *telling)
 
     for (int which = 0; dossier->expectation != NULL && status == WM_OK && which < CAMPAIGN_TABLES; which++)
         if (which == TABLE_ELIGIBILITY || eligible)
-            status = explain_table(telling, campaign_table(dossier->campaign, (enum campaign_table)which), TEXT(""));
+            status =
+                explain_table(telling, campaign_table(dossier->campaign, (enum campaign_table)which), TEXT(""));
     return status;
 }
 
@@ -225,7 +227,7 @@ static int explain_checks(struct telling *telling)
     return status;
 }
 
-/* --- Findings and money ------------------------------------------------------------------------------------------------- */
+/* --- Findings and money ------------------------------------------------------------------------------ */
 
 static json_t *explain_findings(const struct dossier *dossier)
 {
@@ -241,8 +243,9 @@ static json_t *explain_findings(const struct dossier *dossier)
         json_object_set_new(one, "message", json_of(finding->message));
         if (file.length > 0)
             json_object_set_new(one, "rule",
-                                json_sprintf("%.*s%s%.*s", (int)file.length, file.bytes, row.length > 0 ? ":" : "",
-                                             (int)row.length, row.length > 0 ? row.bytes : ""));
+                                json_sprintf("%.*s%s%.*s", (int)file.length, file.bytes,
+                                             row.length > 0 ? ":" : "", (int)row.length,
+                                             row.length > 0 ? row.bytes : ""));
         json_array_append_new(findings, one);
     }
     return findings;
@@ -253,8 +256,8 @@ static void add_counted(json_t *list, const struct item *item)
     json_t *line = json_object();
 
     json_object_set_new(line, "item", json_of(item->shown));
-    json_object_set_new(line, "expected", item->expected == NEED_NONE ? json_null()
-                                                                      : json_string(need_name(item->expected)));
+    json_object_set_new(line, "expected",
+                        item->expected == NEED_NONE ? json_null() : json_string(need_name(item->expected)));
     if (item->scope == SCOPE_PART) {
         add_value(line, "quantity_claimed", value_number(item->quantity));
         if (item->expected != NEED_NONE)

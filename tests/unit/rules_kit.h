@@ -55,7 +55,8 @@ static inline void kit_start(struct rules_kit *kit)
     kit_put(kit, "deadlines.csv", "U,region,>submit_within_days\nall,-,180\n");
     kit_put(kit, "campaigns/T1/campaign.csv", "key,value\ncampaign,T1\nopens_on,2026-01-01\n");
     kit_put(kit, "campaigns/T1/eligibility.csv", "F,model_year,>eligible,>stage\nall,-,true,first\n");
-    kit_put(kit, "checks/claim/dates.csv", "C,completed_on,>finding,>effect,>message\nnone,null,no-day,return,Add it.\n");
+    kit_put(kit, "checks/claim/dates.csv",
+            "C,completed_on,>finding,>effect,>message\nnone,null,no-day,return,Add it.\n");
 }
 
 static inline int kit_compile(struct rules_kit *kit)
