@@ -111,7 +111,10 @@ static bool read_threads(const char *word, unsigned *ret_threads)
 static int set_option(const struct command *command, struct options *options, int option, const char *word)
 {
     switch ((enum option_number)option) {
-    case OPTION_OFFICE: options->office = word; break;
+    case OPTION_OFFICE:
+        options->office = word;
+        options->office_given = true;
+        break;
     case OPTION_RULES: options->rules = word; break;
     case OPTION_OUT: options->out = word; break;
     case OPTION_FINDINGS: options->findings = word; break;

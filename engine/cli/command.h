@@ -21,6 +21,7 @@ enum format { FORMAT_TEXT, FORMAT_CSV, FORMAT_JSON };
 /* Options as given, with their defaults. */
 struct options {
     const char *office;   /* --office */
+    bool office_given;    /* ... was given, and is no default */
     const char *rules;    /* --rules */
     const char *out;      /* --out; NULL: standard output */
     const char *findings; /* --findings; NULL: none */

@@ -1,78 +1,283 @@
+#include <jansson.h>
+
 #include "base/limits.h"
 #include "base/status.h"
 #include "cli/command.h"
-#include "rules/rules.h"
+#include "cli/fleet.h"
+#include "cli/session.h"
+#include "rules/lint.h"
 
-/* The errors of the rules are the result here: they go to the output, as text, CSV or JSON lines. */
+/* What is wrong with the rules is the result here: it goes to the output, as text, CSV or JSON lines. */
 struct linting {
     const struct options *options;
-    struct arena arena;
+    struct session session;
     struct output out;
+    struct lint_fleet fleet;
+    uint64_t vehicles;
 };
+
+/* --- One result ---------------------------------------------------------------------------------------------------- */
+
+static void add(struct linting *linting, const struct buffer *buffer)
+{
+    output_add(&linting->out, buffer->bytes, buffer->length);
+}
+
+/* The file as the user names it: in the folder. */
+static void add_file(const struct linting *linting, struct text file, struct buffer *out)
+{
+    struct text folder = linting->session.files.folder;
+
+    if (file.length > 0 && folder.length > 0) {
+        buffer_add_text(out, folder);
+        buffer_add_byte(out, '/');
+    }
+    buffer_add_text(out, file);
+}
+
+static void write_text(const struct linting *linting, const char *kind, const struct lint_result *result,
+                       struct buffer *out)
+{
+    (void)kind;
+    if (result->severity != LINT_ERROR)
+        buffer_format(out, "%s: ", lint_severity_name(result->severity));
+    add_file(linting, result->place.file, out);
+    if (result->place.line > 0)
+        buffer_format(out, ":%llu", (unsigned long long)result->place.line);
+    if (result->place.line > 0 && result->place.column > 0)
+        buffer_format(out, ":%u", result->place.column);
+    buffer_add_string(out, result->place.file.length > 0 ? ": " : "");
+    buffer_add_text(out, result->wrong);
+    if (result->advice.length > 0) {
+        buffer_add_string(out, "; ");
+        buffer_add_text(out, result->advice);
+    }
+    buffer_add_byte(out, '\n');
+    if (result->example.length > 0) {
+        buffer_add_string(out, "    for example: ");
+        buffer_add_text(out, result->example);
+        buffer_add_byte(out, '\n');
+    }
+    if (result->counted)
+        buffer_format(out, "    vehicles of the register: %llu\n", (unsigned long long)result->vehicles);
+}
+
+static void write_csv(const struct linting *linting, const char *kind, const struct lint_result *result,
+                      struct buffer *out)
+{
+    struct buffer file = BUFFER_EMPTY;
+
+    add_file(linting, result->place.file, &file);
+    buffer_format(out, "%s,%s,", lint_severity_name(result->severity), kind);
+    buffer_add_csv(out, buffer_text(&file));
+    buffer_add_byte(out, ',');
+    if (result->place.line > 0)
+        buffer_add_number(out, result->place.line);
+    buffer_add_byte(out, ',');
+    if (result->place.column > 0)
+        buffer_add_number(out, result->place.column);
+    buffer_add_byte(out, ',');
+    buffer_add_csv(out, result->wrong);
+    buffer_add_byte(out, ',');
+    buffer_add_csv(out, result->example);
+    buffer_add_byte(out, ',');
+    if (result->counted)
+        buffer_add_number(out, result->vehicles);
+    buffer_add_byte(out, ',');
+    buffer_add_csv(out, result->advice);
+    buffer_add_byte(out, '\n');
+    buffer_free(&file);
+}
+
+static json_t *json_or_null(struct text t)
+{
+    return t.length > 0 ? json_stringn(t.bytes, t.length) : json_null();
+}
+
+static void write_json(const struct linting *linting, const char *kind, const struct lint_result *result,
+                       struct buffer *out)
+{
+    struct buffer file = BUFFER_EMPTY;
+
+    add_file(linting, result->place.file, &file);
+    json_t *line = result->place.line > 0 ? json_integer((json_int_t)result->place.line) : json_null();
+    json_t *column = result->place.column > 0 ? json_integer(result->place.column) : json_null();
+    json_t *vehicles = result->counted ? json_integer((json_int_t)result->vehicles) : json_null();
+    json_t *object = json_pack("{s:s,s:s,s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "severity", lint_severity_name(result->severity),
+                               "kind", kind, "file", json_or_null(buffer_text(&file)), "line", line, "column", column,
+                               "wrong", json_or_null(result->wrong), "example", json_or_null(result->example),
+                               "vehicles", vehicles, "advice", json_or_null(result->advice));
+    char *written = object != NULL ? json_dumps(object, JSON_COMPACT) : NULL;
+    if (written == NULL)
+        out->failed = true;
+    else
+        buffer_format(out, "%s\n", written);
+    free(written);
+    json_decref(object);
+    buffer_free(&file);
+}
+
+static int say(struct linting *linting, const char *kind, const struct lint_result *result)
+{
+    void (*const writers[])(const struct linting *, const char *, const struct lint_result *, struct buffer *) = {
+        [FORMAT_TEXT] = write_text, [FORMAT_CSV] = write_csv, [FORMAT_JSON] = write_json};
+    struct buffer out = BUFFER_EMPTY;
+
+    writers[linting->options->format](linting, kind, result, &out);
+    add(linting, &out);
+    int status = out.failed ? WM_NO_MEMORY : WM_OK;
+    buffer_free(&out);
+    return status;
+}
+
+static int take_result(void *context, const struct lint_result *result)
+{
+    return say(context, lint_kind_name(result->kind), result);
+}
+
+/* --- Rules that cannot be used ---------------------------------------------------------------------------------------- */
+
+/* A diagnostic names its file with the folder already. */
+static struct text without_folder(const struct linting *linting, struct text file)
+{
+    struct text folder = linting->session.files.folder;
+
+    if (folder.length == 0 || !text_starts_with(file, folder) || file.length <= folder.length)
+        return file;
+    return (struct text){file.bytes + folder.length + 1, file.length - folder.length - 1};
+}
+
+/* `what is wrong; what to do` in two. */
+static void split_message(struct text message, struct text *ret_wrong, struct text *ret_advice)
+{
+    *ret_wrong = message;
+    *ret_advice = (struct text){"", 0};
+    for (size_t i = message.length; i > 1; i--)
+        if (message.bytes[i - 2] == ';' && message.bytes[i - 1] == ' ') {
+            *ret_wrong = (struct text){message.bytes, i - 2};
+            *ret_advice = (struct text){message.bytes + i, message.length - i};
+            return;
+        }
+}
 
 static void report(void *context, const struct diag *diag)
 {
     struct linting *linting = context;
-    char line[LIMIT_MESSAGE_BYTES + 512];
-    size_t length = diag_write(diag, line, sizeof line);
+    struct lint_result result = {.severity = diag->severity == SEVERITY_WARNING ? LINT_WARNING : LINT_ERROR,
+                                 .place = diag->place};
 
-    if (diag->severity == SEVERITY_WARNING)
-        output_add(&linting->out, "warning: ", 9);
-    output_add(&linting->out, line, length);
-    output_add(&linting->out, "\n", 1);
+    result.place.file = without_folder(linting, diag->place.file);
+    split_message(text_of(diag->message), &result.wrong, &result.advice);
+    say(linting, "unusable", &result);
 }
 
-static uint32_t table_count(const struct rules *rules)
+/* --- The command ---------------------------------------------------------------------------------------------------------- */
+
+static void say_header(struct linting *linting)
 {
-    uint32_t count = 1;
+    static const char header[] = "severity,kind,file,line,column,wrong,example,vehicles,advice\n";
 
-    for (uint32_t i = 0; i < rules->campaign_count; i++)
-        for (int which = 0; which < CAMPAIGN_TABLES; which++)
-            count += campaign_table(&rules->campaigns[i], (enum campaign_table)which) != NULL;
-    for (int scope = 0; scope < SCOPES; scope++)
-        count += rules->check_count[scope];
-    return count;
+    if (linting->options->format == FORMAT_CSV)
+        output_add(&linting->out, header, sizeof header - 1);
 }
 
-static void say_clean(struct linting *linting, const struct rules *rules)
+static const char *plural(uint32_t count)
+{
+    return count == 1 ? "" : "s";
+}
+
+static void say_summary(struct linting *linting, const struct lint_summary *summary)
 {
     struct buffer words = BUFFER_EMPTY;
+    uint32_t errors = summary->found[LINT_ERROR], warnings = summary->found[LINT_WARNING];
+    uint32_t campaigns = linting->session.rules->campaign_count;
 
-    buffer_format(&words, "%s: %u tables and %u campaigns can be used\n", linting->options->rules, table_count(rules),
-                  rules->campaign_count);
-    output_add(&linting->out, words.bytes, words.length);
+    buffer_format(&words, "%s: %u table%s, %u campaign%s: ", linting->options->rules, summary->tables,
+                  plural(summary->tables), campaigns, plural(campaigns));
+    if (errors + warnings > 0)
+        buffer_format(&words, "%u error%s, %u warning%s", errors, plural(errors), warnings, plural(warnings));
+    else
+        buffer_add_string(&words, "no errors, no warnings");
+    if (summary->not_proved > 0)
+        buffer_format(&words, "; %u thing%s not proved", summary->not_proved, plural(summary->not_proved));
+    else if (errors + warnings == 0)
+        buffer_add_string(&words, "; proved for every vehicle that the tables tell apart");
+    if (linting->options->office_given)
+        buffer_format(&words, "; the register has %llu vehicles", (unsigned long long)linting->vehicles);
+    buffer_add_byte(&words, '\n');
+    if (linting->options->format == FORMAT_TEXT && !linting->options->quiet)
+        add(linting, &words);
     buffer_free(&words);
+}
+
+static int read_fleet(struct linting *linting)
+{
+    struct session *session = &linting->session;
+    int status = session_open_office(session, linting->options);
+
+    if (status == WM_OK)
+        status = fleet_read(office_source_register(session->office_source), session->rules, &session->arena,
+                            &linting->fleet);
+    status = session_end_reading(session, status);
+    for (uint32_t i = 0; i < linting->fleet.count; i++)
+        linting->vehicles += linting->fleet.vehicles[i].count;
+    return status;
+}
+
+/* Errors of the rules go to the output, all others to the user. */
+static int open_rules(struct linting *linting, struct diag_sink *findings)
+{
+    struct session *session = &linting->session;
+    int status = rules_files_read(linting->options->rules, &session->arena, &session->sink, &session->files);
+
+    if (status != WM_OK)
+        return cli_exit(status);
+    say_header(linting);
+    status = rules_compile(&session->arena, &session->files, findings, &session->rules);
+    return status == WM_BAD_INPUT || findings->warnings > 0 ? EXIT_FOUND : cli_exit(status);
+}
+
+static int analyse(struct linting *linting)
+{
+    const struct lint_fleet *fleet = linting->options->office_given ? &linting->fleet : NULL;
+    struct lint_summary summary = {0};
+    int status = fleet != NULL ? read_fleet(linting) : WM_OK;
+
+    if (status == WM_OK)
+        status = lint_rules(linting->session.rules, fleet, take_result, linting, &summary);
+    if (status != WM_OK)
+        return cli_exit(status);
+    say_summary(linting, &summary);
+    return summary.found[LINT_ERROR] + summary.found[LINT_WARNING] > 0 ? EXIT_FOUND : EXIT_DONE;
 }
 
 static int run_rules_lint(const struct options *options)
 {
-    struct linting linting = {.options = options};
-    struct diag_sink to_user = cli_diagnostics(), findings = {report, &linting, 0, 0};
-    struct rules_files files;
-    struct rules *rules = NULL;
+    struct linting linting = {.options = options, .session.sink = cli_diagnostics()};
+    struct diag_sink findings = {report, &linting, 0, 0};
 
-    if (output_open(&linting.out, options->out, &to_user) != WM_OK)
+    if (output_open(&linting.out, options->out, &linting.session.sink) != WM_OK)
         return EXIT_UNUSABLE;
-    int status = rules_files_read(options->rules, &linting.arena, &to_user, &files);
-    int code = status == WM_OK ? EXIT_DONE : cli_exit(status);
-    if (code == EXIT_DONE) {
-        status = rules_compile(&linting.arena, &files, &findings, &rules);
-        code = status == WM_BAD_INPUT || findings.warnings > 0 ? EXIT_FOUND : cli_exit(status);
+    int code = open_rules(&linting, &findings);
+    if (code == EXIT_DONE || (code == EXIT_FOUND && linting.session.rules != NULL)) {
+        int found = analyse(&linting);
+        code = found > code ? found : code;
     }
-    if (code == EXIT_DONE && !options->quiet)
-        say_clean(&linting, rules);
-    code = cli_finish(&linting.out, &to_user, code);
-    rules_free(rules);
-    arena_free(&linting.arena);
+    code = cli_finish(&linting.out, &linting.session.sink, code);
+    session_close(&linting.session);
     return code;
 }
 
 const struct command COMMAND_RULES_LINT = {
     .name = "rules lint",
     .arguments = "",
-    .summary = "names every error in the rules folder, with its place and what to do",
-    .details = "Exit code 0: the rules can be used; 1: something was found.\n",
-    .options = OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_QUIET),
+    .summary = "proves the rules free of gaps, overlaps, dead rows and contradictions, or names them",
+    .details = "Each result has its place, what is wrong, what to do, and a vehicle for which it is so. With --office\n"
+               "it is told how many vehicles of the register that touches, and what the register holds counts\n"
+               "as the domain of columns without a `values` row.\n"
+               "Exit code 0: no error and no warning; 1: something was found; 2: the folder cannot be read.\n",
+    .options = OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_FORMAT) |
+               OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_QUIET),
     .least_arguments = 0,
     .most_arguments = 0,
     .run = run_rules_lint,

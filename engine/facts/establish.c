@@ -103,7 +103,7 @@ static int establish_vin(const struct office_day *day, struct arena *arena, stru
     enum vin_form form = vin_form(vin);
 
     fact_put(rules, dossier->facts, FACT_vin_form, value_text(text_of(vin_form_name(form))));
-    if (form == VIN_OK) {
+    if (form == VIN_FORM_OK) {
         int year = vin_model_year(vin);
         fact_put(rules, dossier->facts, FACT_vin_check,
                  value_text(vin_check_is_right(vin) ? TEXT("ok") : TEXT("bad")));

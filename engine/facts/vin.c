@@ -25,11 +25,11 @@ static size_t code_points(struct text t)
 enum vin_form vin_form(struct text vin)
 {
     if (vin.length != VIN_CHARACTERS_COUNT)
-        return code_points(vin) == VIN_CHARACTERS_COUNT ? VIN_CHARACTERS : VIN_LENGTH;
+        return code_points(vin) == VIN_CHARACTERS_COUNT ? VIN_FORM_CHARACTERS : VIN_FORM_LENGTH;
     for (size_t i = 0; i < vin.length; i++)
         if (value_of(vin.bytes[i]) < 0)
-            return code_points(vin) == VIN_CHARACTERS_COUNT ? VIN_CHARACTERS : VIN_LENGTH;
-    return VIN_OK;
+            return code_points(vin) == VIN_CHARACTERS_COUNT ? VIN_FORM_CHARACTERS : VIN_FORM_LENGTH;
+    return VIN_FORM_OK;
 }
 
 const char *vin_form_name(enum vin_form form)

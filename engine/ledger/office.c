@@ -89,7 +89,11 @@ int office_words(struct sqlite3 *database, int result, char *room, size_t size)
                  system_words(database));
         break;
     case SQLITE_CORRUPT:
-    case SQLITE_NOTADB: snprintf(room, size, "the office file is damaged; restore it from a copy"); break;
+    case SQLITE_NOTADB:
+        snprintf(room, size,
+                 "this is no office file, or a damaged one; name another with --office FILE, or restore it "
+                 "from a copy");
+        break;
     case SQLITE_READONLY:
     case SQLITE_PERM:
         snprintf(room, size,

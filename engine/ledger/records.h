@@ -54,6 +54,49 @@ void row_canonical_finding(struct canonical *canonical, const struct row_finding
 struct row_head row_head_of(const struct dossier *dossier, int64_t batch);
 struct row_finding row_finding_of(const struct finding *finding, struct buffer *rule_room);
 
+/* --- Batches --- */
+
+struct batch_record {
+    int64_t batch;
+    struct text file_name;
+    int64_t file_bytes;
+    const uint8_t *file_digest;
+    int64_t first_row, row_count, unreadable_count, repeated_count;
+    int32_t received_on, today;
+    struct text posted_at;
+    int64_t rules, load;
+    const uint8_t *rules_digest;
+};
+
+/* The digests over what belongs to a batch, each in its own order. */
+struct batch_canonical {
+    struct canonical rows, unreadable, repeated, followups, followup_parts;
+};
+
+void batch_canonical_begin(struct batch_canonical *canonical);
+void batch_canonical_row(struct batch_canonical *canonical, const uint8_t row_digest[DIGEST_BYTES]);
+void batch_canonical_unreadable(struct batch_canonical *canonical, int64_t line, struct text dealer, struct text claim,
+                                struct text message);
+void batch_canonical_repeated(struct batch_canonical *canonical, int64_t line, int64_t row);
+
+struct followup {
+    int64_t row, number;
+    struct text vin, followup, part, part_key;
+    int32_t due_on;
+};
+void batch_canonical_followup(struct batch_canonical *canonical, const struct followup *followup);
+void batch_canonical_followup_part(struct batch_canonical *canonical, int64_t supplied_by, int64_t row, int64_t number);
+
+void batch_digest(const struct batch_record *batch, struct batch_canonical *canonical, uint8_t ret_digest[DIGEST_BYTES]);
+
+/* --- Rules --- */
+
+void rules_canonical_begin(struct canonical *canonical);
+void rules_canonical_file(struct canonical *canonical, struct text path, const uint8_t file_digest[DIGEST_BYTES]);
+
+/* BLAKE2b-256 of bytes as they are. */
+void bytes_digest(struct text bytes, uint8_t ret_digest[DIGEST_BYTES]);
+
 /* --- Blocks of rows (row_blocks.records) --- */
 
 void row_block_add(struct buffer *block, const uint8_t digest[DIGEST_BYTES], struct text content);

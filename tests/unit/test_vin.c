@@ -37,7 +37,7 @@ static void check_digits(void **state)
 
     for (size_t i = 0; i < COUNT(CASES); i++) {
         struct text vin = text_of(CASES[i].vin);
-        assert_int_equal(vin_form(vin), VIN_OK);
+        assert_int_equal(vin_form(vin), VIN_FORM_OK);
         if (vin_check_digit(vin) != CASES[i].digit || vin_check_is_right(vin) != CASES[i].right)
             fail_msg("%s: the check digit is said to be %c", CASES[i].vin, vin_check_digit(vin));
     }
@@ -49,18 +49,18 @@ static void forms(void **state)
         const char *vin;
         enum vin_form form;
     } CASES[] = {
-        {"1M8GDM9AXKP042788", VIN_OK},
-        {"1M8GDM9AXKP04278", VIN_LENGTH},       /* 16 */
-        {"1M8GDM9AXKP0427888", VIN_LENGTH},     /* 18 */
-        {"", VIN_LENGTH},
-        {"IM8GDM9AXKP042788", VIN_CHARACTERS},  /* I, O and Q never occur */
-        {"1M8GDM9AXKPO42788", VIN_CHARACTERS},
-        {"1M8QDM9AXKP042788", VIN_CHARACTERS},
-        {"1M8GDM9A-KP042788", VIN_CHARACTERS},
-        {"1M8GDM9A KP042788", VIN_CHARACTERS},
-        {"\xC3\x89M8GDM9AXKP042788", VIN_CHARACTERS},    /* 17 characters in 18 bytes */
-        {"\xC3\x89M8GDM9AXKP04278", VIN_LENGTH},         /* 16 characters in 17 bytes */
-        {"IM8GDM9AXKP04278", VIN_LENGTH},
+        {"1M8GDM9AXKP042788", VIN_FORM_OK},
+        {"1M8GDM9AXKP04278", VIN_FORM_LENGTH},       /* 16 */
+        {"1M8GDM9AXKP0427888", VIN_FORM_LENGTH},     /* 18 */
+        {"", VIN_FORM_LENGTH},
+        {"IM8GDM9AXKP042788", VIN_FORM_CHARACTERS},  /* I, O and Q never occur */
+        {"1M8GDM9AXKPO42788", VIN_FORM_CHARACTERS},
+        {"1M8QDM9AXKP042788", VIN_FORM_CHARACTERS},
+        {"1M8GDM9A-KP042788", VIN_FORM_CHARACTERS},
+        {"1M8GDM9A KP042788", VIN_FORM_CHARACTERS},
+        {"\xC3\x89M8GDM9AXKP042788", VIN_FORM_CHARACTERS},    /* 17 characters in 18 bytes */
+        {"\xC3\x89M8GDM9AXKP04278", VIN_FORM_LENGTH},         /* 16 characters in 17 bytes */
+        {"IM8GDM9AXKP04278", VIN_FORM_LENGTH},
     };
     (void)state;
 
@@ -113,7 +113,7 @@ static void make_vin(uint64_t *random, char *ret_vin)
 
 static bool ours(const char *vin)
 {
-    return vin_form(text_of(vin)) == VIN_OK && vin_check_is_right(text_of(vin));
+    return vin_form(text_of(vin)) == VIN_FORM_OK && vin_check_is_right(text_of(vin));
 }
 
 static void another_program_agrees(void **state)
