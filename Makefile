@@ -83,7 +83,7 @@ run-test: $(UNIT_TESTS) $(DEMO)/office.db
 	@failed=; for t in $(UNIT_TESTS) $(sort $(wildcard tests/*.sh)); do $(TEST_ENVIRONMENT) $$t || failed="$$failed $$t"; done; \
 	 if [ -n "$$failed" ]; then echo "failed:$$failed" >&2; exit 1; fi
 
-run-bench: $(BUILD)/witnessmark $(BUILD)/bench/batches
+run-bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure
 	@sh tests/bench/bench.sh $(BUILD)/witnessmark $(BUILD)/bench
 
 $(BUILD)/bench/%: tests/bench/%.c

@@ -102,6 +102,7 @@ static void write_out(struct output *output, const char *bytes, size_t length)
         }
         bytes += done;
         length -= (size_t)done;
+        output->written += (uint64_t)done;
     }
 }
 
@@ -123,6 +124,32 @@ void output_add(struct output *output, const void *bytes, size_t length)
         output->error = ENOMEM;
     if (output->buffer.length >= FLUSH_AT)
         flush(output);
+}
+
+static int report_failure(const struct output *output, struct diag_sink *sink)
+{
+    diag_error(sink, place_of(output->path ? output->path : "standard output"), "cannot write: %s",
+               strerror(output->error));
+    return WM_IO;
+}
+
+int output_settle(struct output *output, struct diag_sink *sink, uint64_t *ret_bytes)
+{
+    flush(output);
+    if (output->error != 0)
+        return report_failure(output, sink);
+    *ret_bytes = output->written;
+    return WM_OK;
+}
+
+void output_cut(struct output *output, uint64_t bytes)
+{
+    output->buffer.length = 0;
+    if (output->path == NULL || output->written == bytes)
+        return;
+    if (ftruncate(output->descriptor, (off_t)bytes) != 0 || lseek(output->descriptor, (off_t)bytes, SEEK_SET) < 0)
+        output->error = output->error ? output->error : errno;
+    output->written = bytes;
 }
 
 static void output_release(struct output *output)

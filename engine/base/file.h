@@ -18,11 +18,19 @@ struct output {
     char *path;           /* owned; NULL for standard output */
     char *temporary;      /* owned */
     struct buffer buffer;
+    uint64_t written;     /* bytes that left the buffer */
     int error;            /* errno of the first failed write, 0 if none */
 };
 
 int output_open(struct output *ret_output, const char *path, struct diag_sink *sink);
 void output_add(struct output *output, const void *bytes, size_t length);
+
+/* Writes out what was added so far, so that a failure shows before it matters, and says how many bytes that is since the
+ * output was opened. WM_IO with a diagnostic. */
+int output_settle(struct output *output, struct diag_sink *sink, uint64_t *ret_bytes);
+
+/* Takes back what was added behind so many bytes; not where the output is standard output. */
+void output_cut(struct output *output, uint64_t bytes);
 
 /* Flushes, renames into place; WM_IO with a diagnostic if any write failed, and then nothing is left behind. */
 int output_close(struct output *output, struct diag_sink *sink);

@@ -30,8 +30,8 @@
 #define LIMIT_RULES_FILES 10000
 
 /* Claim bytes that one thread takes at a time: large enough that hand-over costs nothing, small enough
- * that the facts of one block stay near the processor. */
-#define LIMIT_BLOCK_BYTES (1024u * 1024u)
+ * that the facts of one block stay in the processor's second cache (1 MiB a core where this was measured). */
+#define LIMIT_BLOCK_BYTES (96u * 1024u)
 
 /* Threads that decide claims. */
 #define LIMIT_THREADS 64

@@ -31,6 +31,21 @@ static const struct option_kind OPTION_KINDS[OPTIONS] = {
     [OPTION_THREADS] = {"threads", "N", "threads to use (default one a processor); results are the same"},
     [OPTION_FINDINGS] = {"findings", "FILE", "also write one CSV row a finding to FILE"},
     [OPTION_CAMPAIGN] = {"campaign", "ID", "only this campaign"},
+    [OPTION_REPLIES] = {"replies", "DIR", "also write a reply for each dealer into DIR"},
+    [OPTION_DEALER] = {"dealer", "CODE", "only this dealer"},
+    [OPTION_FINDING] = {"finding", "NAME", "only claims with this finding"},
+    [OPTION_EFFECT] = {"effect", "EFFECT", "only findings with this effect"},
+    [OPTION_DECISION] = {"decision", "DECISION", "only claims that are now pay, hold, return or refuse"},
+    [OPTION_VIN] = {"vin", "VIN", "only this vehicle"},
+    [OPTION_SINCE] = {"since", "DATE", "only what was received on this day or later"},
+    [OPTION_UNTIL] = {"until", "DATE", "only what was received on this day or earlier"},
+    [OPTION_SORT] = {"sort", "payable|date|dealer", "in which order"},
+    [OPTION_LIMIT] = {"limit", "N", "at most so many"},
+    [OPTION_DUE_WITHIN] = {"due-within", "DAYS", "only held claims whose time to decide ends within so many days"},
+    [OPTION_BY] = {"by", "WHO", "who decides"},
+    [OPTION_REASON] = {"reason", "TEXT", "why"},
+    [OPTION_HEAD] = {"head", "HASH", "prove that this was the head of the chain once"},
+    [OPTION_AGAIN] = {"again", NULL, "decide every recorded batch afresh and compare"},
 };
 
 /* --- Help --------------------------------------------------------------------------------------------------- */
@@ -108,8 +123,19 @@ static bool read_threads(const char *word, unsigned *ret_threads)
     return true;
 }
 
+static bool read_count(const char *word, int64_t *ret_count)
+{
+    int64_t number;
+
+    if (decimal_read(text_of(word), 0, &number) != NUMBER_OK || number < 0)
+        return false;
+    *ret_count = number / DECIMAL_ONE;
+    return true;
+}
+
 static int set_option(const struct command *command, struct options *options, int option, const char *word)
 {
+    options->given[option] = word != NULL ? word : "";
     switch ((enum option_number)option) {
     case OPTION_OFFICE:
         options->office = word;
@@ -120,6 +146,33 @@ static int set_option(const struct command *command, struct options *options, in
     case OPTION_FINDINGS: options->findings = word; break;
     case OPTION_CAMPAIGN: options->campaign = word; break;
     case OPTION_QUIET: options->quiet = true; break;
+    case OPTION_AGAIN: options->again = true; break;
+    case OPTION_SINCE:
+        if (!read_day(word, &options->since))
+            return usage_error(command, "--since \"%s\" is not a date; write it as 2026-03-01", word);
+        break;
+    case OPTION_UNTIL:
+        if (!read_day(word, &options->until))
+            return usage_error(command, "--until \"%s\" is not a date; write it as 2026-03-01", word);
+        break;
+    case OPTION_LIMIT:
+        if (!read_count(word, &options->limit))
+            return usage_error(command, "--limit \"%s\" is no whole number; write it as 50", word);
+        break;
+    case OPTION_DUE_WITHIN:
+        if (!read_count(word, &options->due_within))
+            return usage_error(command, "--due-within \"%s\" is no number of days; write it as 7", word);
+        break;
+    case OPTION_REPLIES:
+    case OPTION_DEALER:
+    case OPTION_FINDING:
+    case OPTION_EFFECT:
+    case OPTION_DECISION:
+    case OPTION_VIN:
+    case OPTION_SORT:
+    case OPTION_BY:
+    case OPTION_REASON:
+    case OPTION_HEAD: break;
     case OPTION_TODAY:
         if (!read_day(word, &options->today))
             return usage_error(command, "--today \"%s\" is not a date; write it as 2026-03-01", word);
@@ -170,7 +223,11 @@ static int read_options(const struct command *command, int count, char **words, 
 
     list_options(command, list);
     *options = (struct options){.office = "office.db", .rules = "rules", .today = DAY_NONE, .received_on = DAY_NONE,
-                                .threads = processors()};
+                                .threads = processors(),
+                                .since = DAY_NONE,
+                                .until = DAY_NONE,
+                                .limit = -1,
+                                .due_within = -1};
     optind = 1;
     opterr = 0;
     for (int option; (option = getopt_long(count, words, ":", list, NULL)) != -1;) {

@@ -18,6 +18,36 @@ enum exit_code { EXIT_DONE = 0, EXIT_FOUND = 1, EXIT_UNUSABLE = 2 };
 
 enum format { FORMAT_TEXT, FORMAT_CSV, FORMAT_JSON };
 
+enum option_number {
+    OPTION_OFFICE,
+    OPTION_RULES,
+    OPTION_TODAY,
+    OPTION_RECEIVED,
+    OPTION_FORMAT,
+    OPTION_OUT,
+    OPTION_QUIET,
+    OPTION_THREADS,
+    OPTION_FINDINGS,
+    OPTION_CAMPAIGN,
+    OPTION_REPLIES,
+    OPTION_DEALER,
+    OPTION_FINDING,
+    OPTION_EFFECT,
+    OPTION_DECISION,
+    OPTION_VIN,
+    OPTION_SINCE,
+    OPTION_UNTIL,
+    OPTION_SORT,
+    OPTION_LIMIT,
+    OPTION_DUE_WITHIN,
+    OPTION_BY,
+    OPTION_REASON,
+    OPTION_HEAD,
+    OPTION_AGAIN,
+    OPTIONS
+};
+#define OPTION_BIT(option) (UINT64_C(1) << (option))
+
 /* Options as given, with their defaults. */
 struct options {
     const char *office;   /* --office */
@@ -31,6 +61,11 @@ struct options {
     enum format format;   /* --format */
     unsigned threads;     /* --threads; as many as the machine has processors */
     bool quiet;           /* --quiet */
+    bool again;           /* --again */
+    int32_t since, until; /* --since, --until; DAY_NONE: open */
+    int64_t limit;        /* --limit; -1: all */
+    int64_t due_within;   /* --due-within, in days; -1: not asked */
+    const char *given[OPTIONS]; /* the word of every option that was given; NULL: it was not */
     char **arguments;     /* what is no option */
     int argument_count;
 };
@@ -40,25 +75,11 @@ struct command {
     const char *arguments;               /* "FILE..." */
     const char *summary;                 /* one line */
     const char *details;                 /* further lines, each ended by a newline; may be empty */
-    unsigned options;                    /* OPTION_BIT()s it understands, besides those of every command */
+    uint64_t options;                    /* OPTION_BIT()s it understands, besides those of every command */
     int least_arguments, most_arguments; /* most -1: any number */
     int (*run)(const struct options *options);
 };
 
-enum option_number {
-    OPTION_OFFICE,
-    OPTION_RULES,
-    OPTION_TODAY,
-    OPTION_RECEIVED,
-    OPTION_FORMAT,
-    OPTION_OUT,
-    OPTION_QUIET,
-    OPTION_THREADS,
-    OPTION_FINDINGS,
-    OPTION_CAMPAIGN,
-    OPTIONS
-};
-#define OPTION_BIT(option) (1u << (option))
 
 extern const struct command *const COMMANDS[]; /* ended by NULL */
 

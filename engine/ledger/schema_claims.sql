@@ -128,6 +128,8 @@ CREATE TABLE followups (
     PRIMARY KEY (row, number)
 ) STRICT, WITHOUT ROWID;
 
+CREATE INDEX followups_of_vehicle ON followups (vin);
+
 -- A later row on the vehicle that supplies the part of a piece of follow-up work. It closes the work as long as that row
 -- is decided pay or hold.
 CREATE TABLE followup_parts (

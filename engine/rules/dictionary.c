@@ -270,6 +270,7 @@ static bool find(void *context, struct text name, enum value_type declared, stru
         dictionary->slot[id] = (int)next_slot(dictionary);
     enum scope scope = view->set == FACTS_OF_SCOPE && dictionary->listed[id][view->scope] ? view->scope : SCOPE_CLAIM;
     *ret_fact = (struct fact_ref){.slot = (uint32_t)dictionary->slot[id], .type = KINDS[id].type,
+                                  .of_item = KINDS[id].scope != SCOPE_CLAIM,
                                   .late = KINDS[id].late, .any_case = KINDS[id].any_case,
                                   .office_only = dictionary->office_only[id][scope]};
     return true;

@@ -54,7 +54,7 @@ static int look_at_deadlines(struct lint *lint)
         return status;
     struct lint_table table = {space, 0, NULL};
     struct lint_saying saying = {.lint = lint, .table = &table};
-    status = lint_say_table(lint, &table);
+    status = lint_say_table(lint, &table, lint_say_case, NULL);
     if (status != WM_OK || space->dim_count == 0 || !space->dims[0].has_values)
         return status;
     question.avoid = lint_rows_of_table(space, 0);

@@ -109,7 +109,7 @@ static int say_tables(struct lint_of_campaign *of)
             continue;
         struct lint_table table = {of->space, (uint32_t)of->number[which],
                                    which == TABLE_ELIGIBILITY ? NULL : &of->eligible};
-        status = lint_say_table(of->lint, &table);
+        status = lint_say_table(of->lint, &table, lint_say_case, NULL);
     }
     return status;
 }

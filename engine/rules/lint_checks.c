@@ -174,47 +174,10 @@ static int look_at_row(const struct checking *checking, uint32_t row)
 
 /* --- One table ------------------------------------------------------------------------------------------------------------ */
 
-static int look_at_table(struct lint *lint, const struct check *check)
-{
-    const struct table *tables[] = {check->table};
-    struct checking checking = {.lint = lint, .check = check};
-    struct lint_space *space = NULL;
-    int status = lint_open_space(lint, tables, 1, false, &space);
-
-    if (status != WM_OK)
-        return status;
-    checking.space = space;
-    struct lint_table table = {space, 0, NULL};
-    status = lint_say_table(lint, &table);
-    if (status == WM_OK)
-        status = lint_cells_open(&checking.cells, lint->rules->dictionary->slot_count);
-    for (uint32_t row = 0; status == WM_OK && row < table_row_count(check->table) && !space->too_large; row++)
-        status = look_at_row(&checking, row);
-    lint_cells_close(&checking.cells);
-    return status;
-}
-
-/* --- Two effects ------------------------------------------------------------------------------------------------------------ */
-
 struct flagging {
     const struct check *check;
     uint32_t row;
 };
-
-/* The rows of a table that come before this one, where the policy lets only one hit. */
-static void add_before(const struct lint_space *space, uint32_t number, uint32_t row, uint64_t *avoid)
-{
-    const struct table *table = space->tables[number];
-
-    for (uint32_t other = 0; other < table_row_count(table); other++) {
-        bool before = table_policy(table) == HIT_FIRST
-                          ? other < row
-                          : table_policy(table) == HIT_PRIORITY &&
-                                table_row_priority(table, other) < table_row_priority(table, row);
-        if (before)
-            bit_set(avoid, lint_row(space, number, other));
-    }
-}
 
 /* Whether some claim is as both rows have it, by what the facts mean. */
 static int states_meet(struct lint *lint, const struct lint_space *space, const struct flagging *one,
@@ -234,6 +197,57 @@ static int states_meet(struct lint *lint, const struct lint_space *space, const 
     *ret_meet = *ret_meet && fact_states_narrow(states);
     lint_cells_close(&checking.cells);
     return WM_OK;
+}
+
+/* Rows that no claim meets together do not overlap, though their cells would let them. */
+static int say_possible_case(void *context, const struct lint_case *found)
+{
+    const struct lint_saying *saying = context;
+    const struct check *check = saying->more;
+    bool meet = true;
+    int status = WM_OK;
+
+    if (found->kind == CASE_OVERLAP && !saying->table->space->too_large)
+        status = states_meet(saying->lint, saying->table->space, &(struct flagging){check, found->row},
+                             &(struct flagging){check, found->other_row}, &meet);
+    return status != WM_OK || !meet ? status : lint_say_case(context, found);
+}
+
+static int look_at_table(struct lint *lint, const struct check *check)
+{
+    const struct table *tables[] = {check->table};
+    struct checking checking = {.lint = lint, .check = check};
+    struct lint_space *space = NULL;
+    int status = lint_open_space(lint, tables, 1, false, &space);
+
+    if (status != WM_OK)
+        return status;
+    checking.space = space;
+    struct lint_table table = {space, 0, NULL};
+    status = lint_say_table(lint, &table, say_possible_case, (void *)(uintptr_t)check);
+    if (status == WM_OK)
+        status = lint_cells_open(&checking.cells, lint->rules->dictionary->slot_count);
+    for (uint32_t row = 0; status == WM_OK && row < table_row_count(check->table) && !space->too_large; row++)
+        status = look_at_row(&checking, row);
+    lint_cells_close(&checking.cells);
+    return status;
+}
+
+/* --- Two effects ------------------------------------------------------------------------------------------------------------ */
+
+/* The rows of a table that come before this one, where the policy lets only one hit. */
+static void add_before(const struct lint_space *space, uint32_t number, uint32_t row, uint64_t *avoid)
+{
+    const struct table *table = space->tables[number];
+
+    for (uint32_t other = 0; other < table_row_count(table); other++) {
+        bool before = table_policy(table) == HIT_FIRST
+                          ? other < row
+                          : table_policy(table) == HIT_PRIORITY &&
+                                table_row_priority(table, other) < table_row_priority(table, row);
+        if (before)
+            bit_set(avoid, lint_row(space, number, other));
+    }
 }
 
 static struct text row_words(struct lint *lint, const struct flagging *flagging)

@@ -18,6 +18,8 @@ struct lint {
     void *context;
     struct lint_summary summary;
     enum scope scope;                /* of the tables at hand, for what is known of their facts */
+    struct place misspelt[64];       /* cells that were said to hold a value that there is not */
+    uint32_t misspelt_count;
 };
 
 /* Hands a result on. Texts in it that are NULL say that there was no memory. */
@@ -51,9 +53,11 @@ struct lint_saying {
     const struct lint_table *table;
     uint32_t said[CASE_GAP + 1];     /* of each kind of case */
     bool not_proved;                 /* was said already */
+    void *more;                      /* the caller's own */
 };
 int lint_say_case(void *context, const struct lint_case *found);
-int lint_say_table(struct lint *lint, const struct lint_table *table);
+/* Overlaps and dead rows, said; `take` gets struct lint_saying, and is lint_say_case where nothing more is known. */
+int lint_say_table(struct lint *lint, const struct lint_table *table, lint_take_case *take, void *more);
 
 /* Says that something was not proved, and why. */
 int lint_say_not_proved(struct lint *lint, struct place place, enum lint_answer answer, const char *what);

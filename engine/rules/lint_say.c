@@ -319,7 +319,8 @@ static int say_dead(struct lint_saying *saying, const struct lint_case *found)
         result.wrong = text_format(&lint->arena, "row \"%.*s\" can never hit: whatever meets it meets %s %.*s first",
                                    TEXT_ARGUMENTS(name), found->covering_count == 1 ? "row" : "rows",
                                    TEXT_ARGUMENTS(before));
-        result.advice = TEXT("put it before them, or take it out");
+        result.advice = table_policy(table) == HIT_PRIORITY ? TEXT("give it a higher priority, or take it out")
+                                                            : TEXT("put it before them, or take it out");
     }
     question.hits[0] = found->row;
     question.hit_count = 1;
@@ -368,12 +369,12 @@ int lint_say_case(void *context, const struct lint_case *found)
     return WM_OK;
 }
 
-int lint_say_table(struct lint *lint, const struct lint_table *table)
+int lint_say_table(struct lint *lint, const struct lint_table *table, lint_take_case *take, void *more)
 {
-    struct lint_saying saying = {.lint = lint, .table = table};
-    int status = lint_overlaps(table, lint_say_case, &saying);
+    struct lint_saying saying = {.lint = lint, .table = table, .more = more};
+    int status = lint_overlaps(table, take, &saying);
 
     lint->summary.tables++;
     saying.not_proved = false;
-    return status != WM_OK ? status : lint_dead_rows(table, lint_say_case, &saying);
+    return status != WM_OK ? status : lint_dead_rows(table, take, &saying);
 }

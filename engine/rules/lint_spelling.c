@@ -131,6 +131,23 @@ static void count_expected(struct spellings *spellings)
     }
 }
 
+/* --- Said once ---------------------------------------------------------------------------------------------------------- */
+
+static void note_misspelt(struct lint *lint, struct place place)
+{
+    if (lint->misspelt_count < sizeof lint->misspelt / sizeof *lint->misspelt)
+        lint->misspelt[lint->misspelt_count++] = place;
+}
+
+static bool was_said(const struct lint *lint, struct place place)
+{
+    for (uint32_t i = 0; i < lint->misspelt_count; i++)
+        if (lint->misspelt[i].line == place.line && lint->misspelt[i].column == place.column &&
+            text_equal(lint->misspelt[i].file, place.file))
+            return true;
+    return false;
+}
+
 /* --- Nearly another ---------------------------------------------------------------------------------------------------- */
 
 /* Numbers such as R16 and R20 are near each other and mean different things: digits alone make no misspelling. */
@@ -180,7 +197,8 @@ static int look_for_nearly(struct spellings *spellings)
                 !is_nearly(spelling->written, other->written))
                 continue;
             spelling->said = true;
-            status = say_nearly(spellings, spelling, other);
+            if (!was_said(spellings->lint, spelling->place))
+                status = say_nearly(spellings, spelling, other);
         }
     }
     return status;
@@ -243,6 +261,7 @@ static int look_at_domain(const struct looking *looking, struct value literal)
                                TEXT_ARGUMENTS(buffer_text(&words)), why_not(dim), TEXT_ARGUMENTS(nearest));
     result.advice = dim->has_values ? TEXT("correct it, or add it to the `values` row") : TEXT("correct it");
     buffer_free(&words);
+    note_misspelt(lint, result.place);
     return lint_say(lint, &result);
 }
 

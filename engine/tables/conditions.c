@@ -144,15 +144,24 @@ static void note_late(struct table *table, const struct condition_column *column
             table->is_late = true;
 }
 
-/* Which conditions are asked when. */
+static bool is_early(const struct condition_column *column)
+{
+    return column->classes.decides && !column->fact.ref.late;
+}
+
+/* Which conditions are asked when; early ones that are the same for all items of a claim come first. */
 static void list_stages(struct table *table)
 {
+    for (uint32_t c = 0; c < table->condition_count; c++)
+        if (is_early(&table->conditions[c]) && !table->conditions[c].fact.ref.of_item)
+            table->early[table->early_count++] = c;
+    table->shared_count = table->early_count;
     for (uint32_t c = 0; c < table->condition_count; c++) {
         const struct condition_column *column = &table->conditions[c];
-        if (column->classes.decides && column->fact.ref.late)
-            table->late[table->late_count++] = c;
-        else if (column->classes.decides)
+        if (is_early(column) && column->fact.ref.of_item)
             table->early[table->early_count++] = c;
+        else if (column->classes.decides && column->fact.ref.late)
+            table->late[table->late_count++] = c;
         if (column->one_by_one != NULL)
             table->tested[table->tested_count++] = c;
         note_late(table, column);

@@ -102,6 +102,19 @@ void table_match_early(const struct table *table, const struct value *facts, uin
     narrow(table, table->early, table->early_count, facts, ret_rows);
 }
 
+void table_match_shared(const struct table *table, const struct value *facts, uint64_t *ret_rows)
+{
+    set_all_rows(ret_rows, table->words, table->row_count);
+    narrow(table, table->early, table->shared_count, facts, ret_rows);
+}
+
+void table_match_item(const struct table *table, const struct value *facts, const uint64_t *shared_rows,
+                      uint64_t *ret_rows)
+{
+    memcpy(ret_rows, shared_rows, table->words * sizeof *ret_rows);
+    narrow(table, table->early + table->shared_count, table->early_count - table->shared_count, facts, ret_rows);
+}
+
 /* --- One by one ---------------------------------------------------------------------------------------- */
 
 static const struct cell *cell_of(const struct condition_column *column, uint32_t row)

@@ -68,6 +68,8 @@ static int add_fact(struct place_reader *reader, struct text name)
         report_no_fact(compiler->sink, reader->place, name, nearest);
         return WM_BAD_INPUT;
     }
+    if (fact->ref.late)
+        compiler->table->is_late = true;
     if (compiler->rules.dealer_text && fact->ref.office_only) {
         diag_error(compiler->sink, reader->place,
                    "the fact \"%.*s\" is shown to the office only and this text goes to dealers; leave it out",

@@ -43,6 +43,7 @@ struct fact_ref {
     uint32_t slot;
     enum value_type type;
     bool late;              /* known only in the second stage (table_match_late) */
+    bool of_item;           /* differs from item to item of one claim */
     bool any_case;          /* words of a short list: equality without regard to case */
     bool office_only;       /* may not stand in a text that a dealer sees */
 };
@@ -117,6 +118,13 @@ uint32_t table_set_words(const struct table *table);
 
 /* First stage: writes the rows whose conditions on early facts, classable ones, hold. Never fails. */
 void table_match_early(const struct table *table, const struct value *facts, uint64_t *ret_rows);
+
+/* The first stage in two halves, where the same claim is asked about item by item: conditions on facts that all items
+ * share, once, and then for each item those on its own facts. ret_rows is another set than
+ * shared_rows. */
+void table_match_shared(const struct table *table, const struct value *facts, uint64_t *ret_rows);
+void table_match_item(const struct table *table, const struct value *facts, const uint64_t *shared_rows,
+                      uint64_t *ret_rows);
 
 /* Second stage: takes out of rows those whose other conditions do not hold. WM_LIMIT where a pattern
  * was given up (LIMIT_PATTERN_STEPS): *ret_row is its row. WM_NO_MEMORY. */

@@ -95,18 +95,25 @@ static bool stands(const uint64_t *rows, uint32_t words)
     return any != 0;
 }
 
-enum { SMALL_SET_WORDS = 16 };
+/* A check that is asked about each item of a claim: the rows that may still hit whatever the item. */
+struct item_check {
+    const struct check *check;
+    uint64_t *shared_rows, *rows;
+};
 
-static int ask_check(struct asking *asking, const struct check *check, const struct item *item, uint32_t order)
+static uint64_t *new_rows(struct asking *asking, const struct check *check)
 {
-    uint64_t small[SMALL_SET_WORDS];
-    uint32_t words = table_set_words(check->table);
-    uint64_t *rows = words <= SMALL_SET_WORDS ? small : ARENA_ARRAY(asking->arena, uint64_t, words);
+    return arena_bytes(asking->arena, table_set_words(check->table) * sizeof(uint64_t));
+}
+
+static int ask_check(struct asking *asking, const struct check *check)
+{
+    uint64_t *rows = new_rows(asking, check);
 
     if (rows == NULL)
         return WM_NO_MEMORY;
     table_match_early(check->table, asking->dossier->facts, rows);
-    return stands(rows, words) ? finish(asking, check, rows, item, order) : WM_OK;
+    return stands(rows, table_set_words(check->table)) ? finish(asking, check, rows, NULL, 0) : WM_OK;
 }
 
 static int ask_claim_checks(struct asking *asking)
@@ -119,25 +126,66 @@ static int ask_claim_checks(struct asking *asking)
         if (table_is_late(check->table))
             table_match_early(check->table, asking->dossier->facts, asking->dossier->late_rows + check->late_word);
         else
-            status = ask_check(asking, check, NULL, 0);
+            status = ask_check(asking, check);
+    }
+    return status;
+}
+
+/* The checks of a scope that can hit some item of this claim at all. */
+static int list_item_checks(struct asking *asking, enum scope scope, bool late, struct item_check *ret_checks,
+                            uint32_t *ret_count)
+{
+    const struct rules *rules = asking->rules;
+    uint32_t count = 0;
+
+    for (uint32_t i = 0; i < rules->check_count[scope]; i++) {
+        const struct check *check = &rules->checks[scope][i];
+        struct item_check one = {check, new_rows(asking, check), new_rows(asking, check)};
+        if (table_is_late(check->table) != late)
+            continue;
+        if (one.shared_rows == NULL || one.rows == NULL)
+            return WM_NO_MEMORY;
+        table_match_shared(check->table, asking->dossier->facts, one.shared_rows);
+        if (stands(one.shared_rows, table_set_words(check->table)))
+            ret_checks[count++] = one;
+    }
+    *ret_count = count;
+    return WM_OK;
+}
+
+static int ask_item(struct asking *asking, const struct item_check *checks, uint32_t count, uint32_t number)
+{
+    struct dossier *dossier = asking->dossier;
+    const struct item *item = &dossier->items[number];
+    int status = WM_OK;
+
+    facts_of_item(asking->rules, item, dossier->facts);
+    for (uint32_t i = 0; status == WM_OK && i < count; i++) {
+        const struct check *check = checks[i].check;
+        table_match_item(check->table, dossier->facts, checks[i].shared_rows, checks[i].rows);
+        if (stands(checks[i].rows, table_set_words(check->table)))
+            status = finish(asking, check, checks[i].rows, item, item_order(dossier, number));
     }
     return status;
 }
 
 static int ask_item_checks(struct asking *asking, bool late)
 {
-    const struct rules *rules = asking->rules;
-    struct dossier *dossier = asking->dossier;
+    const struct dossier *dossier = asking->dossier;
+    const uint32_t counts[SCOPES] = {0, dossier->part_count, dossier->operation_count, dossier->inspection_count};
+    uint32_t number = 0;
     int status = WM_OK;
 
-    for (uint32_t i = 0; status == WM_OK && i < dossier->item_count; i++) {
-        const struct item *item = &dossier->items[i];
-        facts_of_item(rules, item, dossier->facts);
-        for (uint32_t k = 0; status == WM_OK && k < rules->check_count[item->scope]; k++) {
-            const struct check *check = &rules->checks[item->scope][k];
-            if (table_is_late(check->table) == late)
-                status = ask_check(asking, check, item, item_order(dossier, i));
-        }
+    for (int scope = SCOPE_PART; status == WM_OK && scope < SCOPES; scope++) {
+        struct item_check *checks = ARENA_ARRAY(asking->arena, struct item_check, asking->rules->check_count[scope]);
+        uint32_t count = 0, end = number + counts[scope];
+        if (checks == NULL)
+            return WM_NO_MEMORY;
+        if (number < end)
+            status = list_item_checks(asking, (enum scope)scope, late, checks, &count);
+        for (; status == WM_OK && number < end; number++)
+            if (count > 0)
+                status = ask_item(asking, checks, count, number);
     }
     return status;
 }
