@@ -13,6 +13,7 @@
 #include "base/status.h"
 #include "base/text_index.h"
 #include "cli/write_claims.h"
+#include "cli/write_replies.h"
 
 /* Longer names are cut and told apart by a hash: file systems take 255 bytes. */
 enum { NAME_BYTES = 160, NAME_HASH_BYTES = 8 };

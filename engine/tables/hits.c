@@ -11,7 +11,8 @@ static uint32_t count_rows(const struct table *table, const uint64_t *rows)
     uint32_t count = 0;
 
     for (uint32_t w = 0; w < table->words; w++)
-        count += (uint32_t)__builtin_popcountll(rows[w]);
+        for (uint64_t left = rows[w]; left != 0; left &= left - 1)
+            count++;
     return count;
 }
 

@@ -70,8 +70,8 @@ static inline uint32_t class_now(const struct condition_column *column, const st
     return classes_find(&column->classes, v);
 }
 
-/* Up to 64 rows: the set is one word. Sets of one word are always kept whole: 64 cells of 64 KiB hold fewer than two
- * million literals, and LIMIT_COLUMN_SET_BYTES is room for the sets of all positions between them. */
+/* Up to 64 rows: the set is one word. Sets of one word are always kept whole: 64 cells of 64 KiB hold fewer
+ * than two million literals, and LIMIT_COLUMN_SET_BYTES is room for the sets of all positions between them. */
 static uint64_t narrow_word(const struct table *table, const uint32_t *conditions, uint32_t count,
                             const struct value *facts, uint64_t rows)
 {
@@ -82,8 +82,8 @@ static uint64_t narrow_word(const struct table *table, const uint32_t *condition
     return rows;
 }
 
-static void narrow(const struct table *table, const uint32_t *conditions, uint32_t count, const struct value *facts,
-                   uint64_t *rows)
+static void narrow(const struct table *table, const uint32_t *conditions, uint32_t count,
+                   const struct value *facts, uint64_t *rows)
 {
     if (table->words == 1) {
         rows[0] = narrow_word(table, conditions, count, facts, rows[0]);
@@ -112,7 +112,8 @@ void table_match_item(const struct table *table, const struct value *facts, cons
                       uint64_t *ret_rows)
 {
     memcpy(ret_rows, shared_rows, table->words * sizeof *ret_rows);
-    narrow(table, table->early + table->shared_count, table->early_count - table->shared_count, facts, ret_rows);
+    narrow(table, table->early + table->shared_count, table->early_count - table->shared_count, facts,
+           ret_rows);
 }
 
 /* --- One by one ---------------------------------------------------------------------------------------- */
@@ -122,12 +123,41 @@ static const struct cell *cell_of(const struct condition_column *column, uint32_
     return column->cells[column->cell_of_row[row]];
 }
 
+/* `> fact`, `<= fact` and the like on numbers and dates, which most of these cells are. */
+static inline bool is_comparison(const struct cell *cell, struct value v)
+{
+    const struct test *test = cell->tests;
+
+    return cell->test_count == 1 && !cell->negated && test->kind == TEST_RANGE &&
+           test->has_low != test->has_high && v.type != VALUE_TEXT &&
+           (test->has_low ? test->low.fact : test->high.fact) != NULL;
+}
+
+static bool comparison_holds(const struct test *test, struct value v, const struct value *facts)
+{
+    struct value end = facts[(test->has_low ? test->low.fact : test->high.fact)->ref.slot];
+
+    if (v.type == VALUE_NULL || end.type == VALUE_NULL)
+        return false;
+    if (test->has_low)
+        return test->low_open ? v.number > end.number : v.number >= end.number;
+    return test->high_open ? v.number < end.number : v.number <= end.number;
+}
+
 static int test_row(const struct condition_column *column, uint32_t row, const struct value *facts,
                     struct table_scratch *scratch, bool *ret_holds)
 {
-    struct evaluation evaluation = {.facts = facts, .work = scratch->work, .any_case = column->fact.ref.any_case};
+    const struct cell *cell = cell_of(column, row);
+    struct value v = facts[column->fact.ref.slot];
 
-    enum truth truth = cell_test_value(cell_of(column, row), facts[column->fact.ref.slot], &evaluation);
+    if (is_comparison(cell, v)) {
+        *ret_holds = comparison_holds(cell->tests, v, facts);
+        return WM_OK;
+    }
+    struct evaluation evaluation = {
+        .facts = facts, .work = scratch->work, .any_case = column->fact.ref.any_case};
+
+    enum truth truth = cell_test_value(cell, v, &evaluation);
     *ret_holds = truth == TRUTH_HOLDS;
     return evaluation.trouble;
 }

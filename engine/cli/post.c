@@ -1,0 +1,413 @@
+#include <errno.h>
+#include <inttypes.h>
+#include <stdio.h>
+#include <stdlib.h>
+#include <string.h>
+#include <time.h>
+#include <unistd.h>
+
+#include "base/status.h"
+#include "cli/replies.h"
+#include "cli/session.h"
+#include "cli/summary.h"
+#include "cli/write_claims.h"
+#include "ledger/history_source.h"
+#include "ledger/post.h"
+#include "verdict/batch.h"
+
+enum { CLAIMS_TEXT, FINDINGS_TEXT, ROWS_PACKED }; /* which of a block's buffers */
+
+/* One run of the command: what it writes for people, and the office file. */
+struct posting {
+    const struct options *options;
+    struct session session; /* the rules only */
+    struct office *office;
+    struct output out, findings;
+    bool out_open, findings_open;
+    uint64_t out_bytes, findings_bytes; /* of the files that are recorded */
+    struct replies *replies;
+    struct buffer words; /* the summary */
+    struct arena arena;
+    bool progress;
+};
+
+/* One file on its way. */
+struct post_run {
+    struct posting *posting;
+    struct csv_source source;
+    struct csv_scan scan;
+    struct text file; /* where files are named; bytes NULL: not named */
+    char posted_at[32];
+    struct office *reader; /* the office as it is before this file; may be the writer itself */
+    struct office_source *office_source;
+    struct office_register *office_register;
+    struct ledger_history *ledger;
+    struct history *history;
+    struct ledger_post *post;
+    struct summary summary;
+    struct post_summary recorded;
+};
+
+/* --- Blocks ------------------------------------------------------------------------------------------------------------ */
+
+static int render(void *context, struct decided_block *block)
+{
+    const struct post_run *run = context;
+    const struct posting *posting = run->posting;
+    struct buffer *claims = &block->rendered[CLAIMS_TEXT];
+    int status = WM_OK;
+
+    for (uint32_t i = 0; status == WM_OK && posting->out_open && i < block->count; i++) {
+        const struct dossier *dossier = block->dossiers[i];
+        if (posting->options->format == FORMAT_CSV)
+            write_claim(claims, run->file, dossier);
+        else if (posting->options->format == FORMAT_JSON)
+            status = write_claim_json(claims, run->file, dossier);
+        else
+            write_claim_text(claims, run->file, dossier);
+    }
+    for (uint32_t i = 0; posting->findings_open && i < block->count; i++)
+        write_findings(&block->rendered[FINDINGS_TEXT], run->file, block->dossiers[i]);
+    return status == WM_OK ? ledger_post_pack(run->post, block, &block->rendered[ROWS_PACKED]) : status;
+}
+
+static int deliver(void *context, const struct decided_block *block)
+{
+    struct post_run *run = context;
+    struct posting *posting = run->posting;
+    int status = ledger_post_record(run->post, block, &block->rendered[ROWS_PACKED]);
+
+    if (posting->out_open)
+        output_add(&posting->out, block->rendered[CLAIMS_TEXT].bytes, block->rendered[CLAIMS_TEXT].length);
+    if (posting->findings_open)
+        output_add(&posting->findings, block->rendered[FINDINGS_TEXT].bytes, block->rendered[FINDINGS_TEXT].length);
+    for (uint32_t i = 0; status == WM_OK && i < block->count; i++) {
+        if (block->dossiers[i]->repeats == 0)
+            status = summary_add(&run->summary, block->dossiers[i]);
+        if (status == WM_OK && posting->replies != NULL)
+            status = replies_add(posting->replies, block->dossiers[i]);
+    }
+    if (posting->progress && run->source.bytes > 0)
+        fprintf(stderr, "\r%3d %%", (int)(block->bytes_read * 100 / run->source.bytes));
+    return status;
+}
+
+/* --- The office as it is before the file --------------------------------------------------------------------------------- */
+
+/* Where readers see the state before a writer, deciding reads over a connection of its own, so that neither waits for the
+ * other. */
+static int open_reader(struct post_run *run)
+{
+    struct posting *posting = run->posting;
+
+    if (!office_logs_ahead(posting->office)) {
+        run->reader = posting->office;
+        return WM_OK;
+    }
+    int status = office_open(posting->options->office, OFFICE_READ, &posting->session.sink, &run->reader);
+    return status == WM_OK ? office_begin_read(run->reader) : status;
+}
+
+static int open_history(struct post_run *run)
+{
+    struct posting *posting = run->posting;
+    struct ledger_point before;
+    int status = open_reader(run);
+
+    if (status == WM_OK)
+        status = office_source_open(run->reader, 0, &run->office_source);
+    if (status == WM_OK)
+        status = register_open(office_source_register(run->office_source), &run->office_register);
+    if (status == WM_OK)
+        status = ledger_last(run->reader, &before);
+    if (status == WM_OK)
+        status = ledger_history_open(run->reader, before, NULL, &run->ledger);
+    if (status == WM_OK)
+        status = history_new(posting->session.rules, ledger_history_source(run->ledger), &run->history);
+    if (status == WM_OK)
+        history_keep_contents(run->history, ledger_post_last_row(run->post));
+    posting->session.day.office_register = run->office_register;
+    return status;
+}
+
+static void close_history(struct post_run *run, int status)
+{
+    struct text words =
+        run->office_register != NULL ? register_error(run->office_register) : (struct text){NULL, 0};
+
+    if (status == WM_IO && words.length > 0)
+        diag_error(&run->posting->session.sink, (struct place){{NULL, 0}, 0, 0}, "%.*s", TEXT_ARGUMENTS(words));
+    history_free(run->history);
+    ledger_history_close(run->ledger);
+    register_close(run->office_register);
+    office_source_close(run->office_source);
+    if (run->reader != run->posting->office)
+        office_close(run->reader);
+}
+
+/* --- One file -------------------------------------------------------------------------------------------------------------- */
+
+static struct text base_name(struct text path)
+{
+    for (size_t i = path.length; i > 0; i--)
+        if (path.bytes[i - 1] == '/')
+            return (struct text){path.bytes + i, path.length - i};
+    return path;
+}
+
+static int open_post(struct post_run *run)
+{
+    const struct posting *posting = run->posting;
+    time_t now = time(NULL);
+    struct tm utc;
+
+    gmtime_r(&now, &utc);
+    strftime(run->posted_at, sizeof run->posted_at, "%Y-%m-%dT%H:%M:%SZ", &utc);
+    const struct posted_file file = {base_name(run->source.name), run->source.bytes, run->scan.digest,
+                                     posting->options->received_on, posting->options->today,
+                                     text_of(run->posted_at), &posting->session.files};
+    return ledger_post_open(posting->office, &file, &run->post);
+}
+
+static int decide_file(struct post_run *run)
+{
+    const struct posting *posting = run->posting;
+    const struct batch_receiver receiver = {run, render, deliver};
+    int status = open_post(run);
+
+    if (status == WM_OK)
+        status = open_history(run);
+    if (status != WM_OK)
+        return status;
+    const struct batch_run batch = {&posting->session.day, run->history, posting->options->threads, true, true};
+    status = batch_decide(&batch, &run->source, &receiver, &run->posting->session.sink);
+    if (posting->progress)
+        fputs("\r     \r", stderr);
+    return status == WM_OK ? ledger_post_finish(run->post, &run->recorded) : status;
+}
+
+/* Everything that can fail with the outputs does so before the batch is recorded, but for their names. */
+static int settle_outputs(struct posting *posting, uint64_t *ret_out, uint64_t *ret_findings)
+{
+    int status = WM_OK;
+
+    if (posting->out_open)
+        status = output_settle(&posting->out, &posting->session.sink, ret_out);
+    if (status == WM_OK && posting->findings_open)
+        status = output_settle(&posting->findings, &posting->session.sink, ret_findings);
+    if (status == WM_OK && posting->replies != NULL)
+        status = replies_stage(posting->replies);
+    return status;
+}
+
+static void take_back_outputs(struct posting *posting)
+{
+    if (posting->out_open)
+        output_cut(&posting->out, posting->out_bytes);
+    if (posting->findings_open)
+        output_cut(&posting->findings, posting->findings_bytes);
+    if (posting->replies != NULL)
+        replies_take_back(posting->replies);
+}
+
+static void say_recorded(struct post_run *run)
+{
+    struct posting *posting = run->posting;
+    struct buffer *words = &posting->words;
+    const struct post_summary *recorded = &run->recorded;
+
+    buffer_format(words, "%.*s: batch %" PRId64 ", %" PRIu64 " claims recorded", TEXT_ARGUMENTS(run->source.name),
+                  recorded->batch, recorded->recorded);
+    if (recorded->repeated > 0)
+        buffer_format(words, ", %" PRIu64 " exist already", recorded->repeated);
+    if (recorded->unreadable > 0)
+        buffer_format(words, ", %" PRIu64 " rows returned as unreadable", recorded->unreadable);
+    if (recorded->followups > 0)
+        buffer_format(words, ", %" PRIu64 " follow-ups opened", recorded->followups);
+    buffer_add_string(words, "\n\n");
+    summary_write(&run->summary, words);
+    buffer_add_byte(words, '\n');
+}
+
+static void say_known(struct post_run *run, const struct known_batch *known)
+{
+    char day[DATE_ROOM];
+
+    date_write(known->received_on, day);
+    buffer_format(&run->posting->words,
+                  "%.*s: already recorded as batch %" PRId64 ", received on %s, posted at %.*s, with %" PRId64
+                  " claims; nothing was changed\n",
+                  TEXT_ARGUMENTS(run->source.name), known->batch, day, TEXT_ARGUMENTS(known->posted_at),
+                  known->row_count);
+}
+
+/* The write transaction is open; here it ends. */
+static int record_file(struct post_run *run)
+{
+    struct posting *posting = run->posting;
+    uint64_t out_bytes = 0, findings_bytes = 0;
+    int status = decide_file(run);
+
+    if (status == WM_OK)
+        status = settle_outputs(posting, &out_bytes, &findings_bytes);
+    ledger_post_close(run->post);
+    close_history(run, status);
+    if (status == WM_OK)
+        status = office_commit(posting->office);
+    if (status != WM_OK) {
+        office_rollback(posting->office);
+        take_back_outputs(posting);
+        return status;
+    }
+    posting->out_bytes = out_bytes;
+    posting->findings_bytes = findings_bytes;
+    say_recorded(run);
+    return posting->replies != NULL ? replies_publish(posting->replies) : WM_OK;
+}
+
+static int post_source(struct post_run *run)
+{
+    struct posting *posting = run->posting;
+    struct known_batch known;
+    int status = csv_source_scan(&run->source, true, &run->scan, &posting->session.sink);
+
+    if (status == WM_OK)
+        status = office_begin_write(posting->office);
+    if (status != WM_OK)
+        return status;
+    status = ledger_batch_known(posting->office, run->scan.digest, &posting->arena, &known);
+    if (status == WM_OK && known.batch == 0)
+        return record_file(run);
+    office_rollback(posting->office);
+    if (status == WM_OK)
+        say_known(run, &known);
+    return status;
+}
+
+static int post_file(struct posting *posting, const char *path)
+{
+    struct post_run run = {.posting = posting};
+    int status = csv_source_open(&run.source, path, &posting->session.sink);
+
+    if (status != WM_OK)
+        return status;
+    if (posting->options->argument_count > 1)
+        run.file = run.source.name;
+    status = post_source(&run);
+    summary_free(&run.summary);
+    csv_source_close(&run.source);
+    return status;
+}
+
+/* --- The run --------------------------------------------------------------------------------------------------------------- */
+
+/* Decisions are printed where they were asked for: with --out, or in a format for programs. */
+static int open_outputs(struct posting *posting)
+{
+    const struct options *options = posting->options;
+    int status = WM_OK;
+
+    if (options->out != NULL || options->format != FORMAT_TEXT) {
+        status = output_open(&posting->out, options->out, &posting->session.sink);
+        posting->out_open = status == WM_OK;
+    }
+    if (status == WM_OK && options->findings != NULL) {
+        status = output_open(&posting->findings, options->findings, &posting->session.sink);
+        posting->findings_open = status == WM_OK;
+    }
+    if (status == WM_OK && options->given[OPTION_REPLIES] != NULL)
+        status = replies_open(options->given[OPTION_REPLIES], options->format, &posting->session.sink,
+                              &posting->replies);
+    return status;
+}
+
+static int write_headers(struct posting *posting)
+{
+    bool with_file = posting->options->argument_count > 1;
+    struct buffer words = BUFFER_EMPTY;
+    int status = WM_OK;
+
+    if (posting->out_open && posting->options->format == FORMAT_CSV) {
+        write_claims_header(&words, with_file);
+        output_add(&posting->out, words.bytes, words.length);
+        status = output_settle(&posting->out, &posting->session.sink, &posting->out_bytes);
+    }
+    if (status == WM_OK && posting->findings_open) {
+        buffer_clear(&words);
+        write_findings_header(&words, with_file);
+        output_add(&posting->findings, words.bytes, words.length);
+        status = output_settle(&posting->findings, &posting->session.sink, &posting->findings_bytes);
+    }
+    bool failed = words.failed;
+    buffer_free(&words);
+    return failed ? WM_NO_MEMORY : status;
+}
+
+static int post_files(struct posting *posting)
+{
+    const struct options *options = posting->options;
+    int status = session_open_rules(&posting->session, options);
+
+    if (status == WM_OK)
+        status = office_open(options->office, OFFICE_CHANGE, &posting->session.sink, &posting->office);
+    if (status == WM_OK)
+        status = open_outputs(posting);
+    if (status == WM_OK)
+        status = write_headers(posting);
+    for (int i = 0; status == WM_OK && i < options->argument_count; i++)
+        status = post_file(posting, options->arguments[i]);
+    return status;
+}
+
+/* What was recorded stays recorded: its decisions are written even where a later file failed. */
+static int finish(struct posting *posting, int status)
+{
+    const struct options *options = posting->options;
+    bool decisions_on_screen = posting->out_open && options->out == NULL;
+    int code = cli_exit(status);
+
+    if (posting->findings_open && output_close(&posting->findings, &posting->session.sink) != WM_OK)
+        code = EXIT_UNUSABLE;
+    if (posting->out_open && output_close(&posting->out, &posting->session.sink) != WM_OK)
+        code = EXIT_UNUSABLE;
+    if (posting->words.failed)
+        code = cli_exit(WM_NO_MEMORY);
+    if (options->quiet || posting->words.length == 0)
+        return code;
+    FILE *to = decisions_on_screen ? stderr : stdout;
+    if (fwrite(posting->words.bytes, 1, posting->words.length, to) != posting->words.length || fflush(to) != 0) {
+        diag_error(&posting->session.sink, (struct place){TEXT("standard output"), 0, 0}, "cannot write: %s",
+                   strerror(errno));
+        return EXIT_UNUSABLE;
+    }
+    return code;
+}
+
+static int run_post(const struct options *options)
+{
+    struct posting posting = {.options = options, .progress = !options->quiet && isatty(STDERR_FILENO)};
+    int status = post_files(&posting);
+    int code = finish(&posting, status);
+
+    replies_close(posting.replies);
+    buffer_free(&posting.words);
+    office_close(posting.office);
+    session_close(&posting.session);
+    arena_free(&posting.arena);
+    return code;
+}
+
+const struct command COMMAND_POST = {
+    .name = "post",
+    .arguments = "FILE...",
+    .summary = "decides every claim of the files and records it, one batch a file",
+    .details = "A batch is recorded whole or not at all. A file that was recorded before is recognised by its bytes and\n"
+               "changes nothing. With --out or --format csv|json the decisions are printed as `check` prints them.\n",
+    .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
+               OPTION_BIT(OPTION_RECEIVED) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) |
+               OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_THREADS) | OPTION_BIT(OPTION_FINDINGS) |
+               OPTION_BIT(OPTION_REPLIES),
+    .least_arguments = 1,
+    .most_arguments = -1,
+    .run = run_post,
+};
