@@ -103,6 +103,15 @@ size_t money_write(int64_t cents, char *room)
     return length;
 }
 
+int64_t decimal_sum(int64_t a, int64_t b)
+{
+    int64_t sum;
+
+    if (!__builtin_add_overflow(a, b, &sum))
+        return sum;
+    return a < 0 ? INT64_MIN : INT64_MAX;
+}
+
 int64_t round_half_away(__int128 numerator, __int128 denominator)
 {
     bool negative = numerator < 0;

@@ -36,6 +36,9 @@ size_t decimal_write(int64_t millionths, char *room);
 /* Writes with two places ("12.50"); room for DECIMAL_ROOM bytes. Returns the length. */
 size_t money_write(int64_t cents, char *room);
 
+/* a + b; beyond the range the end of it: what is paid is the smaller of two amounts, and stays right. */
+int64_t decimal_sum(int64_t a, int64_t b);
+
 /* numerator / denominator (denominator > 0), rounded half away from zero; saturates at the int64_t range. */
 int64_t round_half_away(__int128 numerator, __int128 denominator);
 

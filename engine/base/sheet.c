@@ -71,6 +71,8 @@ int sheet_read(struct arena *arena, struct text file, struct text csv, const str
         status = read_header(&sheet, &rows, &width);
     while (status == WM_OK && csv_rows_next(&rows, &row)) {
         sheet.row = &row;
+        if (row.cells[0].length > 0 && row.cells[0].bytes[0] == '#')
+            continue;
         if (row_is_whole(&sheet, width))
             status = read(context, &sheet);
     }

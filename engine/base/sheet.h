@@ -1,7 +1,8 @@
 /* sheet.h - a small CSV file with a header of known columns, read whole, row by row.
  *
- * For the lists of the rules folder. The caller's function gets every row that can be read; rows that cannot are
- * reported here. Cells are borrowed from the text, or from the arena.
+ * For the lists of the rules folder. A row whose first cell starts with # is a comment, as in tables. The caller's
+ * function gets every other row that can be read; rows that cannot are reported here. Cells are borrowed from the text,
+ * or from the arena.
  */
 #ifndef WM_BASE_SHEET_H
 #define WM_BASE_SHEET_H

@@ -7,12 +7,14 @@
 #include "cli/session.h"
 #include "cli/summary.h"
 #include "cli/write_claims.h"
+#include "ledger/history_source.h"
 #include "verdict/batch.h"
 
 /* What a check writes, besides counting. */
 struct checking {
     const struct options *options;
     struct session session;
+    struct ledger_history *ledger;
     struct history *history;
     struct output out, findings;
     bool out_open, findings_open;
@@ -135,6 +137,20 @@ static int open_outputs(struct checking *checking)
     return status;
 }
 
+/* What was recorded before counts as it does when the files are posted. */
+static int open_history(struct checking *checking)
+{
+    struct office *office = checking->session.office;
+    struct ledger_point now;
+    int status = ledger_last(office, &now);
+
+    if (status == WM_OK)
+        status = ledger_history_open(office, now, NULL, &checking->ledger);
+    if (status == WM_OK)
+        status = history_new(checking->session.rules, ledger_history_source(checking->ledger), &checking->history);
+    return status;
+}
+
 static int check_files(struct checking *checking)
 {
     const struct options *options = checking->options;
@@ -143,7 +159,7 @@ static int check_files(struct checking *checking)
     if (status == WM_OK)
         status = session_open_office(&checking->session, options);
     if (status == WM_OK)
-        status = history_new(checking->session.rules, NULL, &checking->history);
+        status = open_history(checking);
     if (status == WM_OK)
         status = open_outputs(checking);
     if (status == WM_OK)
@@ -166,6 +182,7 @@ static int run_check(const struct options *options)
     if (checking.out_open)
         code = cli_finish(&checking.out, &checking.session.sink, code);
     history_free(checking.history);
+    ledger_history_close(checking.ledger);
     summary_free(&checking.summary);
     session_close(&checking.session);
     return code;

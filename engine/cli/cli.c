@@ -100,12 +100,13 @@ static bool read_day(const char *word, int32_t *ret_day)
     return date_read(text_of(word), ret_day);
 }
 
-static bool read_format(const char *word, enum format *ret_format)
+static bool read_format(const struct command *command, const char *word, enum format *ret_format)
 {
-    static const char *const NAMES[] = {"text", "csv", "json"};
+    static const char *const NAMES[] = {"text", "csv", "json", "html"};
+    bool pages = (command->options & COMMAND_WRITES_PAGES) != 0;
 
-    for (int i = FORMAT_TEXT; i <= FORMAT_JSON; i++)
-        if (strcmp(word, NAMES[i]) == 0) {
+    for (int i = FORMAT_TEXT; i <= FORMAT_HTML; i++)
+        if (strcmp(word, NAMES[i]) == 0 && (i == FORMAT_TEXT || (i == FORMAT_HTML) == pages)) {
             *ret_format = (enum format)i;
             return true;
         }
@@ -139,7 +140,6 @@ static int set_option(const struct command *command, struct options *options, in
     switch ((enum option_number)option) {
     case OPTION_OFFICE:
         options->office = word;
-        options->office_given = true;
         break;
     case OPTION_RULES: options->rules = word; break;
     case OPTION_OUT: options->out = word; break;
@@ -182,8 +182,9 @@ static int set_option(const struct command *command, struct options *options, in
             return usage_error(command, "--received \"%s\" is not a date; write it as 2026-03-01", word);
         break;
     case OPTION_FORMAT:
-        if (!read_format(word, &options->format))
-            return usage_error(command, "--format \"%s\" is none; write text, csv or json", word);
+        if (!read_format(command, word, &options->format))
+            return usage_error(command, "--format \"%s\" is none; write %s", word,
+                               command->options & COMMAND_WRITES_PAGES ? "text or html" : "text, csv or json");
         break;
     case OPTION_THREADS:
         if (!read_threads(word, &options->threads))

@@ -16,7 +16,8 @@
 
 enum exit_code { EXIT_DONE = 0, EXIT_FOUND = 1, EXIT_UNUSABLE = 2 };
 
-enum format { FORMAT_TEXT, FORMAT_CSV, FORMAT_JSON };
+/* FORMAT_HTML: for commands that write pages (COMMAND_WRITES_PAGES) alone. */
+enum format { FORMAT_TEXT, FORMAT_CSV, FORMAT_JSON, FORMAT_HTML };
 
 enum option_number {
     OPTION_OFFICE,
@@ -48,10 +49,12 @@ enum option_number {
 };
 #define OPTION_BIT(option) (UINT64_C(1) << (option))
 
+/* Among a command's options: its --format is text or html. */
+#define COMMAND_WRITES_PAGES (UINT64_C(1) << 63)
+
 /* Options as given, with their defaults. */
 struct options {
     const char *office;   /* --office */
-    bool office_given;    /* ... was given, and is no default */
     const char *rules;    /* --rules */
     const char *out;      /* --out; NULL: standard output */
     const char *findings; /* --findings; NULL: none */

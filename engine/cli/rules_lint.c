@@ -202,7 +202,7 @@ static void say_summary(struct linting *linting, const struct lint_summary *summ
         buffer_format(&words, "; %u thing%s not proved", summary->not_proved, plural(summary->not_proved));
     else if (errors + warnings == 0)
         buffer_add_string(&words, "; proved for every vehicle that the tables tell apart");
-    if (linting->options->office_given)
+    if (linting->options->given[OPTION_OFFICE] != NULL)
         buffer_format(&words, "; the register has %llu vehicles", (unsigned long long)linting->vehicles);
     buffer_add_byte(&words, '\n');
     if (linting->options->format == FORMAT_TEXT && !linting->options->quiet)
@@ -239,7 +239,7 @@ static int open_rules(struct linting *linting, struct diag_sink *findings)
 
 static int analyse(struct linting *linting)
 {
-    const struct lint_fleet *fleet = linting->options->office_given ? &linting->fleet : NULL;
+    const struct lint_fleet *fleet = linting->options->given[OPTION_OFFICE] != NULL ? &linting->fleet : NULL;
     struct lint_summary summary = {0};
     int status = fleet != NULL ? read_fleet(linting) : WM_OK;
 

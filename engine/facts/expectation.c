@@ -112,13 +112,6 @@ static const struct campaign_part *part_of(const struct campaign *campaign, stru
     return &campaign->part_list[text_index_find(&campaign->part_index, key)];
 }
 
-/* Quantities add up; beyond the range of a number they stay at its end. */
-static int64_t added(int64_t a, int64_t b)
-{
-    int64_t sum;
-    return __builtin_add_overflow(a, b, &sum) ? DECIMAL_MAX : sum;
-}
-
 static enum need stronger(enum need a, enum need b)
 {
     if (a == NEED_NONE || b == NEED_NONE)
@@ -146,7 +139,7 @@ static int add_part(struct asking *asking, struct text shown, int64_t quantity, 
         *entry = (struct expected_part){part->key, part->shown, part, NEED_NONE, 0};
         expectation->part_count++;
     }
-    entry->quantity = added(entry->quantity, quantity);
+    entry->quantity = decimal_sum(entry->quantity, quantity);
     entry->need = stronger(entry->need, need);
     return WM_OK;
 }
@@ -216,9 +209,9 @@ static int add_operation(struct asking *asking, uint32_t row)
         *entry = (struct expected_operation){key, shown, NEED_NONE, 0};
         expectation->operation_count++;
     }
-    entry->hours = added(entry->hours, hours);
+    entry->hours = decimal_sum(entry->hours, hours);
     entry->need = stronger(entry->need, need_from(output_of(labor, row, "need")));
-    expectation->hours_allowed = added(expectation->hours_allowed, hours);
+    expectation->hours_allowed = decimal_sum(expectation->hours_allowed, hours);
     return WM_OK;
 }
 

@@ -727,12 +727,6 @@ static void establish_order(struct history *history, struct dossier *dossier)
     fact_put(history->rules, dossier->facts, FACT_repair_order_vins, value_integer(others));
 }
 
-static int64_t plus(int64_t a, int64_t b)
-{
-    int64_t sum;
-    return __builtin_add_overflow(a, b, &sum) ? INT64_MAX : sum;
-}
-
 static void establish_technician(struct history *history, struct dossier *dossier)
 {
     const struct claim *claim = &dossier->claim;
@@ -748,7 +742,7 @@ static void establish_technician(struct history *history, struct dossier *dossie
         contribution->completed_on == claim->completed_on)
         hours -= contribution->hours;
     fact_put(history->rules, dossier->facts, FACT_technician_day_hours,
-             value_number(plus(hours, dossier->hours_claimed)));
+             value_number(decimal_sum(hours, dossier->hours_claimed)));
 }
 
 static int64_t claimed_quantity(const struct dossier *dossier, struct text key)
@@ -774,7 +768,7 @@ static void establish_kits(struct history *history, struct dossier *dossier)
             contribution->completed_on <= claim->completed_on)
             quantity -= contribution->kits[i].quantity;
     fact_put(history->rules, dossier->facts, FACT_kits_claimed,
-             value_number(plus(quantity, claimed_quantity(dossier, kit))));
+             value_number(decimal_sum(quantity, claimed_quantity(dossier, kit))));
 }
 
 int history_establish(struct history *history, const struct office_day *day, struct dossier *dossier)

@@ -171,12 +171,6 @@ static int64_t smaller(int64_t a, int64_t b)
     return a < b ? a : b;
 }
 
-static int64_t added(int64_t a, int64_t b)
-{
-    int64_t sum;
-    return __builtin_add_overflow(a, b, &sum) ? INT64_MAX : sum;
-}
-
 /* What of a part is paid: the smaller quantity at the lower price. */
 static void count_part(struct item *item)
 {
@@ -228,10 +222,10 @@ static void establish_sums(const struct rules *rules, struct dossier *dossier, u
         struct item *item = &dossier->items[dossier->part_count + i];
         if (item->claimed && item->expected != NEED_NONE)
             item->hours_counted = smaller(item->hours, item->hours_allowed);
-        dossier->hours_claimed = added(dossier->hours_claimed, item->hours);
+        dossier->hours_claimed = decimal_sum(dossier->hours_claimed, item->hours);
     }
     fact_put(rules, facts, FACT_amounts_sum,
-             value_money(added(added(claim->parts_amount_cents, claim->labor_amount_cents),
+             value_money(decimal_sum(decimal_sum(claim->parts_amount_cents, claim->labor_amount_cents),
                                claim->other_amount_cents)));
     fact_put(rules, facts, FACT_hours_claimed, value_number(dossier->hours_claimed));
     fact_put(rules, facts, FACT_hours_allowed,

@@ -1,6 +1,7 @@
 #include "facts/totals.h"
 
 #include "base/date.h"
+#include "base/decimal.h"
 #include "base/status.h"
 
 enum kind { ORDER = 'o', ORDER_VIN = 'v', DAY = 'd', KIT = 'k' };
@@ -112,12 +113,6 @@ int totals_add_vin(struct totals *totals, struct text dealer, struct text repair
     return WM_OK;
 }
 
-static int64_t plus(int64_t a, int64_t b)
-{
-    int64_t sum;
-    return __builtin_add_overflow(a, b, &sum) ? INT64_MAX : sum;
-}
-
 int totals_add_hours(struct totals *totals, struct text dealer, struct text technician, int32_t day, int64_t hours)
 {
     char room[DATE_ROOM];
@@ -125,7 +120,7 @@ int totals_add_hours(struct totals *totals, struct text dealer, struct text tech
 
     if (entry == NULL)
         return WM_NO_MEMORY;
-    entry->sum = plus(entry->sum, hours);
+    entry->sum = decimal_sum(entry->sum, hours);
     return WM_OK;
 }
 
@@ -170,7 +165,7 @@ int totals_add_kit(struct totals *totals, struct text dealer, struct text kit_ke
     uint32_t at = day_at(entry, day);
     if ((at == entry->day_count || entry->days[at].day != day) && insert_day(totals, entry, at, day) != WM_OK)
         return WM_NO_MEMORY;
-    entry->days[at].quantity = plus(entry->days[at].quantity, quantity);
+    entry->days[at].quantity = decimal_sum(entry->days[at].quantity, quantity);
     return WM_OK;
 }
 
@@ -204,6 +199,6 @@ int64_t totals_kits(struct totals *totals, struct text dealer, struct text kit_k
     int64_t sum = 0;
 
     for (uint32_t i = 0; entry != NULL && i < entry->day_count && entry->days[i].day <= day; i++)
-        sum = plus(sum, entry->days[i].quantity);
+        sum = decimal_sum(sum, entry->days[i].quantity);
     return sum;
 }

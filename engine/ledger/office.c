@@ -213,6 +213,17 @@ static int begin(struct office *office, const char *sql)
     return result == SQLITE_OK ? WM_OK : office_report(office, result);
 }
 
+bool office_logs_ahead(struct office *office)
+{
+    sqlite3_stmt *statement = NULL;
+    bool ahead = sqlite3_prepare_v2(office->database, "PRAGMA journal_mode", -1, &statement, NULL) == SQLITE_OK &&
+                 sqlite3_step(statement) == SQLITE_ROW && sqlite3_column_text(statement, 0) != NULL &&
+                 strcmp((const char *)sqlite3_column_text(statement, 0), "wal") == 0;
+
+    sqlite3_finalize(statement);
+    return ahead;
+}
+
 int office_begin_read(struct office *office)
 {
     int status = begin(office, "BEGIN; SELECT only_row FROM vehicle_index");
@@ -286,7 +297,7 @@ static int check_path(const char *path, enum office_mode mode, struct diag_sink 
         diag_error(sink, place_of(path), "this is a folder; name an office file");
     else if (!S_ISREG(about.st_mode))
         diag_error(sink, place_of(path), "this is not a regular file; name an office file");
-    else if (about.st_size == 0 && mode == OFFICE_READ)
+    else if (about.st_size == 0 && mode != OFFICE_WRITE)
         diag_error(sink, place_of(path),
                    "the office file is empty; load office data first with `witnessmark load`");
     else if (access(path, R_OK) != 0)
@@ -354,8 +365,8 @@ static int settle(struct office *office)
     snprintf(pragmas, sizeof pragmas,
              "PRAGMA cell_size_check = ON; PRAGMA temp_store = MEMORY; PRAGMA cache_size = -%d; "
              "PRAGMA synchronous = FULL; PRAGMA query_only = %s",
-             office->mode == OFFICE_WRITE ? WRITER_CACHE_KIB : READER_CACHE_KIB,
-             office->mode == OFFICE_WRITE ? "OFF" : "ON");
+             office->mode != OFFICE_READ ? WRITER_CACHE_KIB : READER_CACHE_KIB,
+             office->mode != OFFICE_READ ? "OFF" : "ON");
     return office_run(office, pragmas);
 }
 
@@ -575,7 +586,7 @@ int office_open(const char *path, enum office_mode mode, struct diag_sink *sink,
     office->mode = mode;
     office->sink = sink;
     office->wait_ms = OFFICE_WAIT_MS;
-    status = mode == OFFICE_WRITE ? open_writer(office) : open_reader(office);
+    status = mode != OFFICE_READ ? open_writer(office) : open_reader(office);
     if (status == WM_OK)
         *ret_office = office;
     else
@@ -589,7 +600,7 @@ void office_close(struct office *office)
         return;
     if (office->database != NULL) {
         office_rollback(office);
-        if (office->mode == OFFICE_WRITE)
+        if (office->mode != OFFICE_READ)
             log_ahead(office);
         sqlite3_close_v2(office->database);
     }

@@ -23,7 +23,8 @@ struct office;
 
 enum office_mode {
     OFFICE_READ,    /* writes nothing; the file may be read-only, and so may its folder */
-    OFFICE_WRITE    /* makes the file where there is none */
+    OFFICE_WRITE,   /* makes the file where there is none */
+    OFFICE_CHANGE   /* writes, but the file must be there */
 };
 
 /* The SQL that makes an office file's tables, triggers and views; ended by NULL. */
@@ -36,7 +37,7 @@ enum { OFFICE_VERSION = 1 };
 enum { OFFICE_WAIT_MS = 60000 };
 
 /* The sink is borrowed until office_close. WM_IO: it cannot be opened; WM_BAD_INPUT: it is no office file, or one of
- * another version; WM_NOT_FOUND: OFFICE_READ, and there is none. Each with a diagnostic. */
+ * another version; WM_NOT_FOUND: there is none, and it was not to be made. Each with a diagnostic. */
 int office_open(const char *path, enum office_mode mode, struct diag_sink *sink, struct office **ret_office);
 
 /* Takes back what is not committed. Accepts NULL. */
@@ -47,6 +48,9 @@ const char *office_path(const struct office *office);
 
 /* Another sink from now on. Returns the one before. */
 struct diag_sink *office_set_sink(struct office *office, struct diag_sink *sink);
+
+/* Whether readers see the state before a writer while it writes. */
+bool office_logs_ahead(struct office *office);
 
 /* From here on the office is read as it stands now, until office_end_read. */
 int office_begin_read(struct office *office);

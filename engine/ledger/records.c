@@ -116,6 +116,110 @@ struct row_finding row_finding_of(const struct finding *finding, struct buffer *
                                 finding->message, buffer_text(rule_room)};
 }
 
+/* --- Batches --- */
+
+void batch_canonical_begin(struct batch_canonical *canonical)
+{
+    canonical_begin(&canonical->rows, "claim rows");
+    canonical_begin(&canonical->unreadable, "unreadable rows");
+    canonical_begin(&canonical->repeated, "repeated rows");
+    canonical_begin(&canonical->followups, "followups");
+    canonical_begin(&canonical->followup_parts, "followup parts");
+}
+
+void batch_canonical_row(struct batch_canonical *canonical, const uint8_t row_digest[DIGEST_BYTES])
+{
+    canonical_bytes(&canonical->rows, row_digest, DIGEST_BYTES);
+}
+
+void batch_canonical_unreadable(struct batch_canonical *canonical, int64_t line, struct text dealer,
+                                struct text claim, struct text message)
+{
+    canonical_integer(&canonical->unreadable, line);
+    canonical_text(&canonical->unreadable, dealer);
+    canonical_text(&canonical->unreadable, claim);
+    canonical_text(&canonical->unreadable, message);
+}
+
+void batch_canonical_repeated(struct batch_canonical *canonical, int64_t line, int64_t row)
+{
+    canonical_integer(&canonical->repeated, line);
+    canonical_integer(&canonical->repeated, row);
+}
+
+void batch_canonical_followup(struct batch_canonical *canonical, const struct followup *followup)
+{
+    canonical_integer(&canonical->followups, followup->row);
+    canonical_integer(&canonical->followups, followup->number);
+    canonical_text(&canonical->followups, followup->vin);
+    canonical_text(&canonical->followups, followup->followup);
+    canonical_text(&canonical->followups, followup->part);
+    canonical_text(&canonical->followups, followup->part_key);
+    canonical_day(&canonical->followups, followup->due_on);
+}
+
+void batch_canonical_followup_part(struct batch_canonical *canonical, int64_t supplied_by, int64_t row,
+                                   int64_t number)
+{
+    canonical_integer(&canonical->followup_parts, supplied_by);
+    canonical_integer(&canonical->followup_parts, row);
+    canonical_integer(&canonical->followup_parts, number);
+}
+
+static void add_digest_of(struct canonical *to, struct canonical *part)
+{
+    uint8_t digest[DIGEST_BYTES];
+
+    canonical_end(part, digest);
+    canonical_bytes(to, digest, sizeof digest);
+}
+
+void batch_digest(const struct batch_record *batch, struct batch_canonical *canonical,
+                  uint8_t ret_digest[DIGEST_BYTES])
+{
+    struct canonical whole;
+
+    canonical_begin(&whole, "batch");
+    canonical_integer(&whole, batch->batch);
+    canonical_text(&whole, batch->file_name);
+    canonical_integer(&whole, batch->file_bytes);
+    canonical_bytes(&whole, batch->file_digest, DIGEST_BYTES);
+    canonical_integer(&whole, batch->first_row);
+    canonical_integer(&whole, batch->row_count);
+    canonical_integer(&whole, batch->unreadable_count);
+    canonical_integer(&whole, batch->repeated_count);
+    canonical_day(&whole, batch->received_on);
+    canonical_day(&whole, batch->today);
+    canonical_text(&whole, batch->posted_at);
+    canonical_integer(&whole, batch->rules);
+    canonical_bytes(&whole, batch->rules_digest, DIGEST_BYTES);
+    canonical_integer(&whole, batch->load);
+    add_digest_of(&whole, &canonical->rows);
+    add_digest_of(&whole, &canonical->unreadable);
+    add_digest_of(&whole, &canonical->repeated);
+    add_digest_of(&whole, &canonical->followups);
+    add_digest_of(&whole, &canonical->followup_parts);
+    canonical_end(&whole, ret_digest);
+}
+
+/* --- Rules --- */
+
+void rules_canonical_begin(struct canonical *canonical)
+{
+    canonical_begin(canonical, "rules");
+}
+
+void rules_canonical_file(struct canonical *canonical, struct text path, const uint8_t file_digest[DIGEST_BYTES])
+{
+    canonical_text(canonical, path);
+    canonical_bytes(canonical, file_digest, DIGEST_BYTES);
+}
+
+void bytes_digest(struct text bytes, uint8_t ret_digest[DIGEST_BYTES])
+{
+    crypto_generichash(ret_digest, DIGEST_BYTES, (const unsigned char *)bytes.bytes, bytes.length, NULL, 0);
+}
+
 /* --- Blocks
  * ------------------------------------------------------------------------------------------------------------
  */

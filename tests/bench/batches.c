@@ -136,7 +136,7 @@ static void write_claim(FILE *file, uint64_t claim, uint64_t at)
             (unsigned long long)claim, fault == 4 ? 'X' : 'B', (int)(number(6, claim) % DEALERS),
             (unsigned long long)claim, vin, (at % 2 ? 2018 : 2019) + (fault == 5), WORK[engine].engine,
             10000 + (int)(chance / 7 % 900) * 100, day, day + 1 - (fault == 6 ? 3 : 0), 1 + (int)(chance / 3 % 9));
-    fprintf(file, "T%d,%s,%s,%sTORQUE=%s,%d.%02d,%d.%02d,,%d.%02d\n", (int)(claim % 1000000), work->parts, work->labor,
+    fprintf(file, "T%d,%s,%s,%sTORQUE=%s,%d.%02d,%d.%02d,,%d.%02d\n", (int)(chance / 11 % 6), work->parts, work->labor,
             fault == 7 ? "" : "LEAK=dry; ", work->torque, work->parts_cents / 100, work->parts_cents % 100, labor / 100,
             labor % 100, total / 100, total % 100);
 }
