@@ -52,7 +52,8 @@ static inline bool kit_find(void *context, struct text name, enum value_type dec
 
     if (slot >= 0) {
         const struct kit_fact *fact = &KIT_FACTS[slot];
-        *ret_fact = (struct fact_ref){(uint32_t)slot, fact->type, fact->late, fact->any_case, fact->office_only};
+        *ret_fact = (struct fact_ref){.slot = (uint32_t)slot, .type = fact->type, .late = fact->late,
+                                      .any_case = fact->any_case, .office_only = fact->office_only};
         return true;
     }
     for (int i = 0; ret_nearest != NULL && name.length > 3 && i < KIT_COUNT; i++) {
