@@ -10,6 +10,7 @@
 #include "base/status.h"
 #include "base/value.h"
 #include "intake/excerpt.h"
+#include "ledger/load_chain.h"
 #include "ledger/load_parts.h"
 #include "register/vehicle_pack.h"
 
@@ -461,6 +462,8 @@ static int store_records(struct record_load *load, struct office *office, enum o
         status = load_record(office, kind, load->file, today, &load->summary);
     if (status == WM_OK && load->sorted_count > 0)
         status = insert_records(load, office, load->summary.load);
+    if (status == WM_OK && load->summary.load != 0)
+        status = load_chain_versions(office, kind, load->summary.load);
     if (status == WM_OK)
         return office_commit(office);
     office_rollback(office);

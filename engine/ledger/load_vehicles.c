@@ -7,6 +7,7 @@
 #include "base/buffer.h"
 #include "base/status.h"
 #include "base/text_index.h"
+#include "ledger/load_chain.h"
 #include "ledger/load_parts.h"
 #include "ledger/row_feed.h"
 #include "ledger/vehicle_file.h"
@@ -136,6 +137,7 @@ struct by_vin {
     const struct vehicle_row *rows;
     struct vehicle_row *sorted, *scratch; /* `hash` holds the VIN's head */
     uint32_t count;
+    struct load_canonical canonical;    /* over them, for the chain */
     pthread_t thread;
     bool started;
 };
@@ -149,6 +151,13 @@ static void *sort_by_vin(void *context)
         by_vin->sorted[i].hash = vehicle_key_vin(vehicle_row_key(&by_vin->rows[i])).head;
     }
     vehicle_sort_by_number(by_vin->sorted, by_vin->scratch, by_vin->count);
+    load_canonical_begin(&by_vin->canonical);
+    for (uint32_t i = 0; i < by_vin->count; i++) {
+        const struct vehicle_row *row = &by_vin->sorted[i];
+        char vin[VIN_LENGTH + 1];
+        size_t length = vin_unpack((struct packed_vin){row->hash, row->tail}, vin);
+        load_canonical_vehicle(&by_vin->canonical, (struct text){vin, length}, row->profile, row->built_on);
+    }
     return NULL;
 }
 
@@ -192,7 +201,7 @@ static int insert_versions(struct office *office, const struct by_vin *by_vin, i
 
 /* The index, and the versions in the order that their table has. */
 static int store_rows(struct office *office, struct vehicle_file *read, const struct vehicle_index *index,
-                      const struct load_summary *summary)
+                      const struct load_summary *summary, int64_t profiles_before)
 {
     struct by_vin by_vin = {.rows = read->rows, .sorted = read->scratch, .count = read->count};
 
@@ -206,7 +215,11 @@ static int store_rows(struct office *office, struct vehicle_file *read, const st
     else
         sort_by_vin(&by_vin);
     free(by_vin.scratch);
-    return status == WM_OK ? insert_versions(office, &by_vin, summary->load) : status;
+    if (status == WM_OK)
+        status = insert_versions(office, &by_vin, summary->load);
+    if (status == WM_OK)
+        status = load_chain_vehicles(office, summary->load, &by_vin.canonical, profiles_before);
+    return status;
 }
 
 static int store(struct office *office, struct vehicle_file *read, const struct load_file *file, int32_t today,
@@ -214,8 +227,11 @@ static int store(struct office *office, struct vehicle_file *read, const struct 
 {
     struct vehicle_index index;
     uint32_t keys = read->count;
+    int64_t profiles_before = -1;
 
-    int status = settle_profiles(office, read);
+    int status = load_last_profile(office, &profiles_before);
+    if (status == WM_OK)
+        status = settle_profiles(office, read);
     if (status == WM_OK)
         status = vehicle_index_read(office, &index);
     if (status == WM_OK)
@@ -224,8 +240,8 @@ static int store(struct office *office, struct vehicle_file *read, const struct 
     summary->unchanged_keys = keys - summary->new_keys - summary->changed_keys;
     if (status == WM_OK)
         status = load_record(office, OFFICE_VEHICLES, file, today, summary);
-    if (status == WM_OK && read->count > 0)
-        status = store_rows(office, read, &index, summary);
+    if (status == WM_OK && summary->load != 0)
+        status = store_rows(office, read, &index, summary, profiles_before);
     return status;
 }
 

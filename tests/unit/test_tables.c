@@ -257,9 +257,12 @@ static void test_stages(void **state)
     assert_true(table_is_late(kit.table));
     kit_end(&kit);
 
-    kit_good(&kit, "C,n,late_n,>x\na,1,-,{late_n}\n");
-    assert_false(table_is_late(kit.table));    /* neither a column of - nor a place makes hits late */
+    kit_good(&kit, "C,n,late_n,>x\na,1,-,1\n");
+    assert_false(table_is_late(kit.table));    /* a column of - waits for nothing */
     assert_true(table_is_classable(kit.table));
+    kit_end(&kit);
+    kit_good(&kit, "C,n,>x\na,1,{late_n}\n");
+    assert_true(table_is_late(kit.table));     /* its text can be written only when the fact is known */
     kit_end(&kit);
     kit_good(&kit, "C,n,>x\na,late_n,1\n");
     assert_true(table_is_late(kit.table));
