@@ -209,7 +209,8 @@ static int store_rows(struct office *office, struct vehicle_file *read, const st
     if (by_vin.scratch == NULL)
         return office_report(office, SQLITE_NOMEM);
     by_vin.started = pthread_create(&by_vin.thread, NULL, sort_by_vin, &by_vin) == 0;
-    int status = vehicle_index_put(office, index, read->rows, read->count, summary->new_keys);
+    int status =
+        read->count > 0 ? vehicle_index_put(office, index, read->rows, read->count, summary->new_keys) : WM_OK;
     if (by_vin.started)
         pthread_join(by_vin.thread, NULL);
     else
