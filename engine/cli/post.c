@@ -3,10 +3,10 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
-#include <time.h>
 #include <unistd.h>
 
 #include "base/status.h"
+#include "cli/decisions.h"
 #include "cli/replies.h"
 #include "cli/session.h"
 #include "cli/summary.h"
@@ -37,7 +37,7 @@ struct post_run {
     struct csv_source source;
     struct csv_scan scan;
     struct text file; /* where files are named; bytes NULL: not named */
-    char posted_at[32];
+    char posted_at[CLOCK_ROOM];
     struct office *reader; /* the office as it is before this file; may be the writer itself */
     struct office_source *office_source;
     struct office_register *office_register;
@@ -158,14 +158,9 @@ static struct text base_name(struct text path)
 static int open_post(struct post_run *run)
 {
     const struct posting *posting = run->posting;
-    time_t now = time(NULL);
-    struct tm utc;
-
-    gmtime_r(&now, &utc);
-    strftime(run->posted_at, sizeof run->posted_at, "%Y-%m-%dT%H:%M:%SZ", &utc);
     const struct posted_file file = {base_name(run->source.name), run->source.bytes, run->scan.digest,
                                      posting->options->received_on, posting->options->today,
-                                     text_of(run->posted_at), &posting->session.files};
+                                     cli_clock(run->posted_at), &posting->session.files};
     return ledger_post_open(posting->office, &file, &run->post);
 }
 

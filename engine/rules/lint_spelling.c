@@ -12,6 +12,7 @@ struct spelling {
     uint32_t cells;              /* how often */
     struct place place;          /* the first */
     bool in_register;
+    bool in_values;              /* some table lists it among the values of the fact */
     bool said;
 };
 
@@ -110,6 +111,37 @@ static void count_register(struct spellings *spellings)
     }
 }
 
+/* What a `values` row lists is right by definition. */
+static void count_values(struct spellings *spellings, const struct table *table)
+{
+    for (uint32_t c = 0; table != NULL && c < table_condition_count(table); c++) {
+        const struct cell *domain = table_condition_domain(table, c);
+        if (domain == NULL || table_condition_fact(table, c).slot != spellings->slot)
+            continue;
+        for (uint32_t i = 0; i < domain->test_count; i++) {
+            struct value literal = domain->tests[i].high.literal;
+            struct spelling *spelling = domain->tests[i].kind == TEST_EQUAL && literal.type == VALUE_TEXT
+                                            ? add_spelling(spellings, value_as_text(literal))
+                                            : NULL;
+            if (spelling != NULL)
+                spelling->in_values = true;
+        }
+    }
+}
+
+static void count_all_values(struct spellings *spellings)
+{
+    const struct rules *rules = spellings->lint->rules;
+
+    for (uint32_t i = 0; i < rules->campaign_count; i++)
+        for (int which = 0; which < CAMPAIGN_TABLES; which++)
+            count_values(spellings, campaign_table(&rules->campaigns[i], (enum campaign_table)which));
+    for (int scope = 0; scope < SCOPES; scope++)
+        for (uint32_t i = 0; i < rules->check_count[scope]; i++)
+            count_values(spellings, rules->checks[scope][i].table);
+    count_values(spellings, rules->deadlines);
+}
+
 /* What inspections are expected to say counts as written, too. */
 static void count_expected(struct spellings *spellings)
 {
@@ -163,13 +195,32 @@ static bool differ_in_digits_alone(struct text a, struct text b)
     return true;
 }
 
+static bool ends_word(char c)
+{
+    return c == ' ' || c == '-' || c == '/';
+}
+
+/* `Line A` and `Line B`: words of one or two letters tell kinds apart. Where the texts part, how long is the word? */
+static bool differ_in_short_word(struct text a, struct text b)
+{
+    size_t at = 0, start, end;
+
+    while (at < a.length && at < b.length && a.bytes[at] == b.bytes[at])
+        at++;
+    for (start = at; start > 0 && !ends_word(a.bytes[start - 1]);)
+        start--;
+    for (end = at; end < a.length && !ends_word(a.bytes[end]);)
+        end++;
+    return end - start <= 2;
+}
+
 static bool is_nearly(struct text a, struct text b)
 {
     size_t most = a.length >= 8 ? 2 : a.length >= 4 ? 1 : 0;
 
     if (text_equal_any_case(a, b))
         return true;
-    return most > 0 && text_distance(a, b, most) <= most && !differ_in_digits_alone(a, b);
+    return most > 0 && text_distance(a, b, most) <= most && !differ_in_digits_alone(a, b) && !differ_in_short_word(a, b);
 }
 
 static int say_nearly(struct spellings *spellings, struct spelling *spelling, const struct spelling *other)
@@ -192,7 +243,8 @@ static int look_for_nearly(struct spellings *spellings)
         struct spelling *spelling = &spellings->list[i];
         for (uint32_t k = 0; status == WM_OK && k < spellings->count && spelling->cells == 1; k++) {
             const struct spelling *other = &spellings->list[k];
-            if (k == i || spelling->said || spelling->in_register || (other->cells < 2 && !other->in_register) ||
+            if (k == i || spelling->said || spelling->in_register || spelling->in_values ||
+                (other->cells < 2 && !other->in_register) ||
                 (spellings->any_case && text_equal_any_case(spelling->written, other->written)) ||
                 !is_nearly(spelling->written, other->written))
                 continue;
@@ -360,6 +412,7 @@ static int look_at_fact(struct lint *lint, struct text name, struct fact_ref fac
     int status = each_table(&spellings, count_literal);
     if (status == WM_OK) {
         count_register(&spellings);
+        count_all_values(&spellings);
         count_expected(&spellings);
         status = look_for_nearly(&spellings);
     }

@@ -337,3 +337,19 @@ int batch_decide(const struct batch_run *run, const struct csv_source *source,
     pthread_mutex_destroy(&batch.reading);
     return status;
 }
+
+int batch_decide_one(struct fact_worker *worker, struct history *history, struct arena *arena, struct dossier *dossier)
+{
+    struct dossier *one = dossier;
+    int status = facts_establish(worker, arena, dossier);
+
+    if (status == WM_OK)
+        status = checks_early(worker, arena, dossier, true);
+    if (status == WM_OK)
+        status = history_prepare(history, &one, 1);
+    if (status == WM_OK)
+        status = history_establish(history, worker->day, dossier);
+    if (status == WM_OK)
+        status = checks_late(worker->day->rules, worker->scratch, arena, dossier, true);
+    return status == WM_OK ? decide(arena, dossier, true) : status;
+}

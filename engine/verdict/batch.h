@@ -47,4 +47,8 @@ struct batch_run {
 int batch_decide(const struct batch_run *run, const struct csv_source *source,
                  const struct batch_receiver *receiver, struct diag_sink *sink);
 
+/* Decides one claim that has been read, with messages, outside a file: all stages after each other. The claim is not
+ * recorded in the history. */
+int batch_decide_one(struct fact_worker *worker, struct history *history, struct arena *arena, struct dossier *dossier);
+
 #endif

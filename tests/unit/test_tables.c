@@ -54,6 +54,7 @@ static void test_any(void **state)
           {"n=4 m=7", "a"}, {"n=4 m=8", "! outputs-differ a b"}, {"n=9 m=7", "a"});
     CHECK("A,n,>x,>y\na,-,{m} left,1\nb,-,7 left,1\nc,> 5,7 left,2\n",
           {"n=4 m=7", "a"}, {"n=9 m=7", "! outputs-differ a c"}, {"n=4", "! outputs-differ a b"});
+    CHECK("A,n,>x\na,-,{m} left\nb,-,{n} left\n", {"n=4 m=4", "a"}, {"n=4 m=5", "! outputs-differ a b"});
     CHECK("A,n,>x\na,-,\nb,-,{t}\n", {"t=x", "! outputs-differ a b"});
     CHECK("A,n,>x\na,-,p\nb,-,\n", {"", "! outputs-differ a b"});
 }
@@ -212,6 +213,8 @@ static void test_accessors(void **state)
     assert_true(table_output_has_places(table, 0, 1));
     assert_true(text_is(value_as_text(table_output(table, 0, 1)), "see {n}"));
     assert_true(text_is(value_as_text(table_output(table, 1, 1)), "{n} {n}"));
+    assert_true(table_output_has_places(table, 1, 1));
+    assert_false(table_output_has_places(table, 1, 0));
     assert_int_equal(table_output(table, 2, 1).type, VALUE_NULL);
     assert_false(table_output_has_places(table, 2, 1));
     assert_true(table_is_late(table));
@@ -388,7 +391,7 @@ static void test_output_texts(void **state)
         {"\"a\\nb \\u00e9 \\\"c\\\" \\d\"", "", "a\nb \xc3\xa9 \"c\" \\d"},
         {"bare \\n stays", "", "bare \\n stays"},
         {"{n} of {m}", "n=1.50 m=-.25", "1.5 of -0.25"},
-        {"{n}", "", ""},
+        {"{n}", "m=1", ""},
         {"[{n}] {t}, {d} {b}", "t=A d=2026-03-01 b=true", "[] A, 2026-03-01 true"},
         {"{ n } and {\tm}", "n=1 m=2", "1 and 2"},
         {"\"{t}\\t{u}\"", "t=x u=y", "x\ty"},
@@ -409,6 +412,7 @@ static void test_output_texts(void **state)
         kit_good(&kit, csv.bytes);
         kit_facts(&kit, cases[i].facts);
         table_output_write(kit.table, 0, 0, kit.facts, &out);
+        assert_int_equal(table_output_has_places(kit.table, 0, 0), cases[i].facts[0] != '\0');
         if (!text_is(buffer_text(&out), cases[i].expected))
             fail_msg("%s: %.*s", cases[i].cell, TEXT_ARGUMENTS(buffer_text(&out)));
         kit_end(&kit);

@@ -1,0 +1,317 @@
+#include "ledger/verify.h"
+
+#include <stdarg.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "base/limits.h"
+#include "base/status.h"
+#include "ledger/verify_parts.h"
+
+/* --- Faults --- */
+
+static void report_fault(struct verification *verification, const char *message)
+{
+    if (verification->result.faults++ < VERIFY_FAULTS_NAMED)
+        diag_error(verification->sink, (struct place){text_of(office_path(verification->office)), 0, 0}, "%s", message);
+}
+
+void verify_fault(struct verification *verification, const char *format, ...)
+{
+    char message[LIMIT_MESSAGE_BYTES];
+    va_list arguments;
+
+    va_start(arguments, format);
+    vsnprintf(message, sizeof message, format, arguments);
+    va_end(arguments);
+    report_fault(verification, message);
+}
+
+static bool describe_row(struct verification *verification, int64_t row, char *room, size_t size)
+{
+    sqlite3_stmt *statement = NULL;
+    bool found = false;
+
+    if (sqlite3_prepare_v2(office_database(verification->office),
+                           "SELECT batch, line, dealer, claim, revision FROM claim_rows WHERE row = ?1", -1,
+                           &statement, NULL) != SQLITE_OK)
+        return false;
+    sqlite3_bind_int64(statement, 1, row);
+    if (sqlite3_step(statement) == SQLITE_ROW) {
+        struct text dealer = column_text(statement, 2), claim = column_text(statement, 3);
+        snprintf(room, size, "batch %lld, line %lld, claim %.*s/%.*s, revision %lld (row %lld)",
+                 sqlite3_column_int64(statement, 0), sqlite3_column_int64(statement, 1), TEXT_ARGUMENTS(dealer),
+                 TEXT_ARGUMENTS(claim), sqlite3_column_int64(statement, 4), (long long)row);
+        found = true;
+    }
+    sqlite3_finalize(statement);
+    return found;
+}
+
+void verify_row_fault(struct verification *verification, int64_t row, const char *format, ...)
+{
+    char message[LIMIT_MESSAGE_BYTES], what[LIMIT_MESSAGE_BYTES / 2], who[LIMIT_MESSAGE_BYTES / 2 - 8];
+    va_list arguments;
+
+    va_start(arguments, format);
+    vsnprintf(what, sizeof what, format, arguments);
+    va_end(arguments);
+    if (!describe_row(verification, row, who, sizeof who))
+        snprintf(who, sizeof who, "row %lld of claim_rows", (long long)row);
+    snprintf(message, sizeof message, "%s: %s", who, what);
+    report_fault(verification, message);
+}
+
+int verify_query(struct verification *verification, const char *sql)
+{
+    sqlite3_stmt *statement = NULL;
+    bool more = false;
+    int status = office_prepare(verification->office, sql, &statement);
+
+    if (status == WM_OK)
+        status = office_step(verification->office, statement, &more);
+    while (status == WM_OK && more) {
+        struct text words = column_text(statement, 0);
+        verify_fault(verification, "%.*s", TEXT_ARGUMENTS(words));
+        status = office_step(verification->office, statement, &more);
+    }
+    sqlite3_finalize(statement);
+    return status;
+}
+
+int verify_number(struct verification *verification, const char *sql, int64_t *ret_number)
+{
+    sqlite3_stmt *statement = NULL;
+    bool row = false;
+    int status = office_prepare(verification->office, sql, &statement);
+
+    if (status == WM_OK)
+        status = office_step(verification->office, statement, &row);
+    if (status == WM_OK)
+        *ret_number = row ? sqlite3_column_int64(statement, 0) : 0;
+    sqlite3_finalize(statement);
+    return status;
+}
+
+int verify_digests(struct verification *verification, int64_t count, uint8_t (**ret_digests)[DIGEST_BYTES])
+{
+    *ret_digests = arena_zeroed(&verification->arena, (size_t)count + 1, DIGEST_BYTES);
+    return *ret_digests == NULL ? office_report(verification->office, SQLITE_NOMEM) : WM_OK;
+}
+
+/* --- The database itself --- */
+
+static int check_integrity(struct verification *verification)
+{
+    sqlite3_stmt *statement = NULL;
+    bool more = false;
+    int status = office_prepare(verification->office, "PRAGMA integrity_check(10)", &statement);
+
+    if (status == WM_OK)
+        status = office_step(verification->office, statement, &more);
+    while (status == WM_OK && more) {
+        struct text words = column_text(statement, 0);
+        if (!text_is(words, "ok"))
+            verify_fault(verification, "the database is damaged (%.*s); restore it from a copy", TEXT_ARGUMENTS(words));
+        status = office_step(verification->office, statement, &more);
+    }
+    sqlite3_finalize(statement);
+    return status;
+}
+
+static const char SCHEMA[] = "SELECT type || ' ' || name, coalesce(sql, '') FROM sqlite_schema ORDER BY 1";
+
+/* What this program would have made. */
+static int make_schema(struct verification *verification, sqlite3 **ret_made)
+{
+    sqlite3 *made = NULL;
+    int result = sqlite3_open_v2(":memory:", &made, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, NULL);
+
+    for (const char *const *sql = OFFICE_SCHEMA; result == SQLITE_OK && *sql != NULL; sql++)
+        result = sqlite3_exec(made, *sql, NULL, NULL, NULL);
+    if (result == SQLITE_OK) {
+        *ret_made = made;
+        return WM_OK;
+    }
+    sqlite3_close(made);
+    return office_report(verification->office, SQLITE_NOMEM);
+}
+
+/* Walks both lists side by side; each is in the order of names. */
+static int compare_schema(struct verification *verification, sqlite3_stmt *is, sqlite3_stmt *should)
+{
+    bool has = false;
+    int status = office_step(verification->office, is, &has);
+    bool wants = sqlite3_step(should) == SQLITE_ROW;
+
+    while (status == WM_OK && (has || wants)) {
+        struct text name = has ? column_text(is, 0) : TEXT(""), wanted = wants ? column_text(should, 0) : TEXT("");
+        int order = !has ? 1 : !wants ? -1 : text_compare(name, wanted);
+        if (order < 0)
+            verify_fault(verification, "the schema has the %.*s, which this program did not make; take it out",
+                         TEXT_ARGUMENTS(name));
+        else if (order > 0)
+            verify_fault(verification, "the schema lacks the %.*s; restore the file from a copy", TEXT_ARGUMENTS(wanted));
+        else if (!text_equal(column_text(is, 1), column_text(should, 1)))
+            verify_fault(verification, "the schema's %.*s was changed; restore the file from a copy",
+                         TEXT_ARGUMENTS(name));
+        if (order >= 0)
+            wants = sqlite3_step(should) == SQLITE_ROW;
+        if (order <= 0)
+            status = office_step(verification->office, is, &has);
+    }
+    return status;
+}
+
+static int check_schema(struct verification *verification)
+{
+    sqlite3 *made = NULL;
+    sqlite3_stmt *is = NULL, *should = NULL;
+    int status = make_schema(verification, &made);
+
+    if (status == WM_OK)
+        status = office_prepare(verification->office, SCHEMA, &is);
+    if (status == WM_OK && sqlite3_prepare_v2(made, SCHEMA, -1, &should, NULL) != SQLITE_OK)
+        status = office_report(verification->office, SQLITE_NOMEM);
+    if (status == WM_OK)
+        status = compare_schema(verification, is, should);
+    sqlite3_finalize(is);
+    sqlite3_finalize(should);
+    sqlite3_close(made);
+    return status;
+}
+
+/* --- The chain --- */
+
+static const uint8_t *recorded_digest(const struct verification *verification, struct text kind, int64_t number)
+{
+    const struct {
+        const char *kind;
+        uint8_t (*digests)[DIGEST_BYTES];
+        int64_t count;
+    } kinds[] = {{CHAIN_LOAD, verification->load_digests, verification->load_count},
+                 {CHAIN_BATCH, verification->batch_digests, verification->batch_count},
+                 {CHAIN_DECISION, verification->decision_digests, verification->decision_count}};
+
+    for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++)
+        if (text_is(kind, kinds[i].kind) && number >= 1 && number <= kinds[i].count)
+            return kinds[i].digests[number];
+    return NULL;
+}
+
+static void check_entry(struct verification *verification, sqlite3_stmt *statement, struct chain_entry *head)
+{
+    int64_t entry = sqlite3_column_int64(statement, 0), number = sqlite3_column_int64(statement, 2);
+    struct text kind = column_text(statement, 1), record = column_blob(statement, 3), chain = column_blob(statement, 4);
+    const uint8_t *recorded = recorded_digest(verification, kind, number);
+    uint8_t digest[DIGEST_BYTES];
+
+    if (entry != head->entry + 1)
+        verify_fault(verification, "chain entry %lld is missing; restore the file from a copy",
+                     (long long)head->entry + 1);
+    if (recorded == NULL) {
+        verify_fault(verification, "chain entry %lld names %.*s %lld, which is not recorded; restore the file from a copy",
+                     (long long)entry, TEXT_ARGUMENTS(kind), (long long)number);
+    } else if (record.length != DIGEST_BYTES || memcmp(record.bytes, recorded, DIGEST_BYTES) != 0) {
+        verify_fault(verification, "%.*s %lld does not fit its entry %lld of the chain; restore the file from a copy",
+                     TEXT_ARGUMENTS(kind), (long long)number, (long long)entry);
+    }
+    if (record.length == DIGEST_BYTES) {
+        head->entry = entry - 1;
+        chain_digest(head, kind, number, (const uint8_t *)record.bytes, digest);
+        if (chain.length != DIGEST_BYTES || memcmp(chain.bytes, digest, DIGEST_BYTES) != 0)
+            verify_fault(verification, "entry %lld of the chain does not fit the one before; restore the file from a copy",
+                         (long long)entry);
+    }
+    head->entry = entry;
+    if (chain.length == DIGEST_BYTES)
+        memcpy(head->digest, chain.bytes, DIGEST_BYTES);
+    const uint8_t *wanted = verification->options->head;
+    if (wanted != NULL && chain.length == DIGEST_BYTES && memcmp(chain.bytes, wanted, DIGEST_BYTES) == 0)
+        verification->result.found_entry = entry;
+}
+
+static int check_complete(struct verification *verification, const char *kind, int64_t count, const char *sql)
+{
+    int64_t entries = 0;
+    int status = verify_number(verification, sql, &entries);
+
+    if (status == WM_OK && entries != count)
+        verify_fault(verification, "the chain has %lld entries of kind %s and %lld are recorded; restore the file from a "
+                     "copy", (long long)entries, kind, (long long)count);
+    return status;
+}
+
+int verify_chain(struct verification *verification)
+{
+    struct chain_entry head = {0, {0}};
+    sqlite3_stmt *statement = NULL;
+    bool more = false;
+    int status = office_prepare(verification->office,
+                                "SELECT entry, kind, number, record_digest, chain_digest FROM chain ORDER BY entry",
+                                &statement);
+
+    if (status == WM_OK)
+        status = office_step(verification->office, statement, &more);
+    while (status == WM_OK && more) {
+        check_entry(verification, statement, &head);
+        status = office_step(verification->office, statement, &more);
+    }
+    sqlite3_finalize(statement);
+    verification->result.head = head;
+    if (status == WM_OK)
+        status = check_complete(verification, CHAIN_LOAD, verification->load_count,
+                                "SELECT count(*) FROM chain WHERE kind = 'load'");
+    if (status == WM_OK)
+        status = check_complete(verification, CHAIN_BATCH, verification->batch_count,
+                                "SELECT count(*) FROM chain WHERE kind = 'batch'");
+    if (status == WM_OK)
+        status = check_complete(verification, CHAIN_DECISION, verification->decision_count,
+                                "SELECT count(*) FROM chain WHERE kind = 'decision'");
+    if (status == WM_OK && verification->options->head != NULL && verification->result.found_entry == 0)
+        verify_fault(verification, "the hash given with --head is no point of the chain; either it was copied wrongly, or "
+                     "what was recorded up to it was changed or cut off");
+    return status;
+}
+
+/* --- All of it --- */
+
+static int run(struct verification *verification)
+{
+    int (*const parts[])(struct verification *) = {verify_loads,   verify_rules, verify_decisions, verify_batches,
+                                                   verify_chain, verify_derived, verify_vehicles};
+    int status = check_integrity(verification);
+
+    if (status == WM_OK)
+        status = check_schema(verification);
+    /* tables that are not as they were made cannot be asked */
+    if (status != WM_OK || verification->result.faults > 0)
+        return status;
+    for (size_t i = 0; i < sizeof parts / sizeof parts[0] && status == WM_OK; i++)
+        status = parts[i](verification);
+    if (status == WM_OK && verification->options->again && verification->result.faults == 0)
+        status = verify_again(verification);
+    return status;
+}
+
+int ledger_verify(struct office *office, const struct verify_options *options, struct diag_sink *sink,
+                  struct verify_result *ret_result)
+{
+    struct verification verification = {.office = office, .options = options, .sink = sink};
+    int status = sodium_init() >= 0 ? office_begin_read(office) : WM_NO_MEMORY;
+
+    if (status != WM_OK)
+        return status;
+    tallies_open(&verification.tallies);
+    status = run(&verification);
+    int ended = office_end_read(office);
+    status = status != WM_OK ? status : ended;
+    if (verification.result.faults > VERIFY_FAULTS_NAMED)
+        diag_error(sink, (struct place){text_of(office_path(office)), 0, 0}, "%llu more faults",
+                   (unsigned long long)(verification.result.faults - VERIFY_FAULTS_NAMED));
+    tallies_close(&verification.tallies);
+    arena_free(&verification.arena);
+    if (status == WM_OK)
+        *ret_result = verification.result;
+    return status;
+}
