@@ -3,6 +3,7 @@
 #include "base/status.h"
 #include "cli/session.h"
 #include "facts/establish.h"
+#include "ledger/recorded.h"
 
 /* What one vehicle needs, campaign by campaign, for the adviser who stands before it. */
 struct worksheet {
@@ -14,6 +15,8 @@ struct worksheet {
     struct value *facts;
     struct buffer words; /* the page */
     struct buffer rows;  /* claim rows to fill in */
+    struct ledger_claim *claims;    /* that stand on this vehicle */
+    uint32_t claim_count;
     uint32_t campaigns;  /* that the vehicle is in */
 };
 
@@ -159,6 +162,25 @@ static void write_days(struct buffer *out, const struct campaign *campaign, int3
     buffer_add_byte(out, '\n');
 }
 
+/* Says plainly where nothing is left to do. */
+static void write_completion(struct worksheet *sheet, const struct campaign *campaign)
+{
+    struct buffer *out = &sheet->words;
+
+    for (uint32_t i = 0; i < sheet->claim_count; i++) {
+        const struct claim_row *row = sheet->claims[i].standing;
+        if (!text_equal(row->campaign, campaign->id))
+            continue;
+        buffer_format(out, "  %-14s %.*s", "ALREADY DONE", TEXT_ARGUMENTS(row->outcome));
+        if (row->completed_on != DAY_NONE) {
+            buffer_add_string(out, " on ");
+            add_day(out, row->completed_on);
+        }
+        buffer_add_string(out, row->decision == DECISION_HOLD ? "; the claim waits for the office\n"
+                                                              : "; that claim stands\n");
+    }
+}
+
 static void write_campaign(struct worksheet *sheet, const struct campaign *campaign,
                            const struct expectation *expectation)
 {
@@ -170,6 +192,7 @@ static void write_campaign(struct worksheet *sheet, const struct campaign *campa
     add_line(out, "hazard", campaign->hazard);
     write_days(out, campaign, today);
     write_stage(out, expectation, today);
+    write_completion(sheet, campaign);
     for (uint32_t i = 0; i < campaign->replaced_by_count; i++)
         buffer_format(out, "  %-14s %.*s\n", "replaced by",
                       TEXT_ARGUMENTS(sheet->session.rules->campaigns[campaign->replaced_by[i]].id));
@@ -336,6 +359,33 @@ static int find_vehicle(struct worksheet *sheet)
     return WM_BAD_INPUT;
 }
 
+/* The claims that stand on the vehicle, whatever their campaign. */
+static int find_claims(struct worksheet *sheet)
+{
+    struct session *session = &sheet->session;
+    struct ledger_reader *reader = NULL;
+    struct ledger_point now;
+    struct claim_name *names;
+    uint32_t count = 0;
+    int status = ledger_last(session->office, &now);
+
+    if (status == WM_OK)
+        status = ledger_reader_open(session->office, now, &reader);
+    if (status == WM_OK)
+        status = ledger_names_on_vin(reader, &session->arena, sheet->vin, &names, &count);
+    sheet->claims = ARENA_ARRAY(&session->arena, struct ledger_claim, count);
+    if (status == WM_OK && sheet->claims == NULL)
+        status = WM_NO_MEMORY;
+    for (uint32_t i = 0; status == WM_OK && i < count; i++) {
+        struct ledger_claim *claim = &sheet->claims[sheet->claim_count];
+        status = ledger_claim_read(reader, &session->arena, names[i].dealer, names[i].claim, claim);
+        if (status == WM_OK && claim->standing != NULL && text_equal(claim->standing->vin, sheet->vin))
+            sheet->claim_count++;
+    }
+    ledger_reader_close(reader);
+    return status;
+}
+
 static int prepare_facts(struct worksheet *sheet)
 {
     const struct rules *rules = sheet->session.rules;
@@ -365,6 +415,8 @@ static int make_worksheet(struct worksheet *sheet)
         status = session_open_office(session, sheet->options);
     if (status == WM_OK)
         status = find_vehicle(sheet);
+    if (status == WM_OK)
+        status = find_claims(sheet);
     if (status == WM_OK)
         status = prepare_facts(sheet);
     if (status != WM_OK)

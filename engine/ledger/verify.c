@@ -93,6 +93,31 @@ int verify_number(struct verification *verification, const char *sql, int64_t *r
     return status;
 }
 
+int verify_numbering(struct verification *verification, const char *table, const char *column, int64_t *ret_count)
+{
+    char sql[256];
+    int64_t count = 0, last = 0, first_wrong = 0;
+
+    snprintf(sql, sizeof sql, "SELECT count(*) FROM %s", table);
+    int status = verify_number(verification, sql, &count);
+    snprintf(sql, sizeof sql, "SELECT coalesce(max(%s), 0) FROM %s", column, table);
+    if (status == WM_OK)
+        status = verify_number(verification, sql, &last);
+    if (status == WM_OK && last != count) {
+        snprintf(sql, sizeof sql,
+                 "SELECT %s FROM (SELECT %s, row_number() OVER (ORDER BY %s) AS place FROM %s) WHERE %s <> place "
+                 "ORDER BY place LIMIT 1",
+                 column, column, column, table, column);
+        status = verify_number(verification, sql, &first_wrong);
+        if (status == WM_OK)
+            verify_fault(verification, "%s has a gap before %s %lld; restore the file from a copy", table, column,
+                         (long long)first_wrong);
+    }
+    if (status == WM_OK)
+        *ret_count = count;
+    return status;
+}
+
 int verify_digests(struct verification *verification, int64_t count, uint8_t (**ret_digests)[DIGEST_BYTES])
 {
     *ret_digests = arena_zeroed(&verification->arena, (size_t)count + 1, DIGEST_BYTES);

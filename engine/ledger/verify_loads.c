@@ -84,7 +84,7 @@ static int finish_loads(struct loads_walk *walk)
 int verify_loads(struct verification *verification)
 {
     struct loads_walk walk = {.verification = verification};
-    int status = verify_number(verification, "SELECT coalesce(max(load), 0) FROM loads", &verification->load_count);
+    int status = verify_numbering(verification, "loads", "load", &verification->load_count);
 
     if (status == WM_OK)
         status = verify_digests(verification, verification->load_count, &verification->load_digests);
@@ -168,8 +168,7 @@ static int check_version(struct verification *verification, sqlite3_stmt *versio
 int verify_rules(struct verification *verification)
 {
     sqlite3_stmt *contents = NULL, *versions = NULL;
-    int status = verify_number(verification, "SELECT coalesce(max(rules), 0) FROM rules_versions",
-                               &verification->rules_count);
+    int status = verify_numbering(verification, "rules_versions", "rules", &verification->rules_count);
 
     if (status == WM_OK)
         status = verify_digests(verification, verification->rules_count, &verification->rules_digests);

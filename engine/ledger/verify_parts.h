@@ -45,6 +45,9 @@ int verify_query(struct verification *verification, const char *sql);
 /* A query that gives one number. */
 int verify_number(struct verification *verification, const char *sql, int64_t *ret_number);
 
+/* Records that are numbered 1, 2, 3 ...: how many there are; a fault where one is missing. */
+int verify_numbering(struct verification *verification, const char *table, const char *column, int64_t *ret_count);
+
 /* A digest for each number from 1 to count. */
 int verify_digests(struct verification *verification, int64_t count, uint8_t (**ret_digests)[DIGEST_BYTES]);
 
