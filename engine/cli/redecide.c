@@ -69,7 +69,8 @@ static int keep(struct run *run, const struct dossier *dossier)
     if (entry == NULL)
         return WM_NO_MEMORY;
     if (run->is_after) {
-        if (dossier->claim.revision == entry->revision) {
+        if (dossier->claim.revision == entry->revision && !entry->is_decided_after) {
+            entry->is_decided_after = true;
             entry->after = dossier->decision;
             entry->payable_after_cents = dossier->payable_cents;
         }

@@ -15,6 +15,7 @@ struct redecided {
     struct text dealer, claim, campaign;
     int64_t revision;
     enum decision before, after;
+    bool is_decided_after;
     int64_t payable_before_cents, payable_after_cents;    /* 0 unless pay or hold */
 };
 
