@@ -12,7 +12,7 @@ enum { MOST_BUCKETS = 4096 };
 /* Vehicles of one profile built within one stretch of days. */
 struct kind {
     uint64_t count;
-    int32_t built_on;    /* of one of them */
+    int32_t built_on; /* of one of them */
 };
 
 struct reading {
@@ -20,13 +20,13 @@ struct reading {
     struct arena *arena;
     struct vehicle_profile *profiles;
     uint32_t profile_limit;
-    int32_t *days;                  /* cut points */
+    int32_t *days; /* cut points */
     uint32_t day_count, stretches;
-    struct kind *kinds;             /* stretches for each profile; pages that are not touched cost nothing */
+    struct kind *kinds; /* stretches for each profile; pages that are not touched cost nothing */
     uint32_t kind_count;
 };
 
-/* --- Profiles ------------------------------------------------------------------------------------------------ */
+/* --- Profiles ------------------------------------------------------------------------------------- */
 
 static int take_profile(void *taker, uint32_t number, const struct vehicle_profile *profile)
 {
@@ -46,7 +46,7 @@ static int take_profile(void *taker, uint32_t number, const struct vehicle_profi
     return WM_OK;
 }
 
-/* --- Vehicles -------------------------------------------------------------------------------------------------- */
+/* --- Vehicles ------------------------------------------------------------------------------------- */
 
 /* 0 without a day; else 1 + twice the cut points before it, one more on one. */
 static uint32_t stretch_of(const struct reading *reading, int32_t built_on)
@@ -75,8 +75,9 @@ static int take_bucket(void *taker, uint32_t bucket, const void *bytes, size_t l
         struct packed_vehicle vehicle = vehicle_bucket_at(bytes, (uint32_t)count, i);
         if (vehicle.profile >= reading->profile_limit)
             continue;
-        struct kind *kind = &reading->kinds[(size_t)vehicle.profile * reading->stretches +
-                                            stretch_of(reading, vehicle.built_on)];
+        struct kind *kind =
+            &reading
+                 ->kinds[(size_t)vehicle.profile * reading->stretches + stretch_of(reading, vehicle.built_on)];
         reading->kind_count += kind->count == 0;
         kind->count++;
         kind->built_on = vehicle.built_on;
@@ -96,7 +97,7 @@ static int read_vehicles(struct register_source *source, struct reading *reading
     return status;
 }
 
-/* --- The fleet ---------------------------------------------------------------------------------------------------- */
+/* --- The fleet ------------------------------------------------------------------------------------ */
 
 static int make_vehicle(const struct reading *reading, uint32_t profile, const struct kind *kind,
                         struct lint_vehicle *ret_vehicle)

@@ -8,7 +8,8 @@ static const char STYLE[] =
     "h2{font-size:1.15em;margin:1.6em 0 .3em;border-bottom:1px solid #999}"
     "h3{font-size:1em;margin:.9em 0 .2em}"
     "dl{display:grid;grid-template-columns:10em 1fr;margin:.5em 0}dt{color:#555}dd{margin:0}"
-    "table{border-collapse:collapse;width:100%}td{padding:.15em .6em .15em 0;vertical-align:top;border-bottom:1px dotted #ccc}"
+    "table{border-collapse:collapse;width:100%}td{padding:.15em .6em .15em "
+    "0;vertical-align:top;border-bottom:1px dotted #ccc}"
     "td:first-child{width:11em;white-space:nowrap}p{margin:.3em 0;color:#444;font-style:italic}"
     "@media print{body{margin:0;max-width:none;font-size:11pt}h1{page-break-before:always}"
     "h1:first-of-type{page-break-before:auto}h2,h3{page-break-after:avoid}tr{page-break-inside:avoid}}";

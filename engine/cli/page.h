@@ -1,4 +1,5 @@
-/* page.h - a page to be read by people, as text or as HTML that needs nothing else: headings, fields, groups of lines.
+/* page.h - a page to be read by people, as text or as HTML that needs nothing else: headings, fields, groups of
+ * lines.
  *
  * It borrows the buffer; what failed shows in it.
  */
@@ -10,7 +11,7 @@
 struct page {
     struct buffer *out;
     bool html;
-    bool in_fields, in_lines;    /* a list that is open */
+    bool in_fields, in_lines; /* a list that is open */
 };
 
 void page_begin(struct page *page, struct buffer *out, bool html, struct text title);

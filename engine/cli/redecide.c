@@ -33,12 +33,13 @@ void redecision_free(struct redecision *redecision)
     arena_free(&redecision->arena);
 }
 
-/* --- Keeping what was decided -------------------------------------------------------------------------------- */
+/* --- Keeping what was decided --------------------------------------------------------------------- */
 
 static struct redecided *entry_of(struct redecision *redecision, const struct claim *claim)
 {
     struct text dealer = claim->cells[COLUMN_DEALER], number = claim->cells[COLUMN_CLAIM];
-    struct text key = text_format(&redecision->arena, "%.*s%c%.*s", TEXT_ARGUMENTS(dealer), '\x1f', TEXT_ARGUMENTS(number));
+    struct text key =
+        text_format(&redecision->arena, "%.*s%c%.*s", TEXT_ARGUMENTS(dealer), '\x1f', TEXT_ARGUMENTS(number));
 
     if (key.bytes == NULL)
         return NULL;
@@ -56,7 +57,8 @@ static struct redecided *entry_of(struct redecision *redecision, const struct cl
     struct redecided *entry = &redecision->claims[at];
     if (at == redecision->count) {
         *entry = (struct redecided){.dealer = text_copy(&redecision->arena, dealer),
-                                    .claim = text_copy(&redecision->arena, number), .revision = -1};
+                                    .claim = text_copy(&redecision->arena, number),
+                                    .revision = -1};
         redecision->count++;
     }
     return entry->dealer.bytes == NULL || entry->claim.bytes == NULL ? NULL : entry;
@@ -77,7 +79,7 @@ static int keep(struct run *run, const struct dossier *dossier)
         return WM_OK;
     }
     if (dossier->claim.revision <= entry->revision)
-        return WM_OK;    /* the first of equal revisions counts */
+        return WM_OK; /* the first of equal revisions counts */
     entry->campaign = text_copy(&run->redecision->arena, dossier->claim.cells[COLUMN_CAMPAIGN]);
     entry->revision = dossier->claim.revision;
     entry->before = dossier->decision;
@@ -94,12 +96,12 @@ static int deliver(void *context, const struct decided_block *block)
     return status;
 }
 
-/* --- Deciding ------------------------------------------------------------------------------------------------------ */
+/* --- Deciding ------------------------------------------------------------------------------------- */
 
 static int fail(struct run *run, const struct recorded_batch *batch, const char *what)
 {
-    diag_error(run->sink, (struct place){batch->file_name, 0, 0}, "batch %lld cannot be decided again: %s; try again",
-               (long long)batch->batch, what);
+    diag_error(run->sink, (struct place){batch->file_name, 0, 0},
+               "batch %lld cannot be decided again: %s; try again", (long long)batch->batch, what);
     return WM_IO;
 }
 
@@ -109,18 +111,20 @@ static int open_source(struct run *run, const struct recorded_batch *batch, FILE
 {
     FILE *file = tmpfile();
 
-    if (file == NULL || fwrite(batch->csv.bytes, 1, batch->csv.length, file) != batch->csv.length || fflush(file) != 0) {
+    if (file == NULL || fwrite(batch->csv.bytes, 1, batch->csv.length, file) != batch->csv.length ||
+        fflush(file) != 0) {
         if (file != NULL)
             fclose(file);
         return fail(run, batch, "no temporary file");
     }
     *ret_file = file;
-    *ret_source = (struct csv_source){.descriptor = fileno(file), .name = batch->file_name, .bytes = batch->csv.length};
+    *ret_source =
+        (struct csv_source){.descriptor = fileno(file), .name = batch->file_name, .bytes = batch->csv.length};
     return WM_OK;
 }
 
-static int decide_with(struct run *run, const struct recorded_batch *batch, struct office_register *office_register,
-                       const struct csv_source *source)
+static int decide_with(struct run *run, const struct recorded_batch *batch,
+                       struct office_register *office_register, const struct csv_source *source)
 {
     const struct office_day day = {run->rules, office_register, batch->today, batch->received_on};
     const struct batch_run how = {&day, run->history, run->threads, false, false};

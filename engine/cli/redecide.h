@@ -1,8 +1,8 @@
 /* redecide.h - the recorded claims decided again with two sets of rules, and compared.
  *
- * Each batch is decided on its own days and with the office data of its day, in the order of recording, each claim as if
- * the engine had decided all those before it; what people decided since is left out on both sides, so that nothing but
- * the rules makes the difference. Of each claim its highest revision counts.
+ * Each batch is decided on its own days and with the office data of its day, in the order of recording, each
+ * claim as if the engine had decided all those before it; what people decided since is left out on both sides,
+ * so that nothing but the rules makes the difference. Of each claim its highest revision counts.
  */
 #ifndef WM_CLI_REDECIDE_H
 #define WM_CLI_REDECIDE_H
@@ -16,13 +16,13 @@ struct redecided {
     int64_t revision;
     enum decision before, after;
     bool is_decided_after;
-    int64_t payable_before_cents, payable_after_cents;    /* 0 unless pay or hold */
+    int64_t payable_before_cents, payable_after_cents; /* 0 unless pay or hold */
 };
 
 struct redecision {
     struct arena arena;
-    struct text_index index;      /* dealer and claim */
-    struct redecided *claims;     /* in the order of recording */
+    struct text_index index;  /* dealer and claim */
+    struct redecided *claims; /* in the order of recording */
     uint32_t count, capacity;
 };
 

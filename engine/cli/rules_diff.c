@@ -1,4 +1,5 @@
-/* `rules diff DIR`: what changes between the rules and those in DIR, and what that would do to the recorded claims. */
+/* `rules diff DIR`: what changes between the rules and those in DIR, and what that would do to the recorded
+ * claims. */
 #include <jansson.h>
 #include <stdlib.h>
 #include <sys/stat.h>
@@ -10,12 +11,12 @@
 
 struct diffing {
     const struct options *options;
-    struct session session;           /* the rules as they are; the office */
-    struct rules_files files;         /* those of DIR */
+    struct session session;   /* the rules as they are; the office */
+    struct rules_files files; /* those of DIR */
     struct rules *after;
     struct redecision redecision;
     struct buffer out;
-    struct text file;                 /* told last, in text */
+    struct text file; /* told last, in text */
     struct arena arena;
     uint64_t differences;
 };
@@ -23,14 +24,14 @@ struct diffing {
 /* What one dealer would gain or lose. */
 struct dealer_sum {
     struct text dealer;
-    uint32_t claims;                  /* that are decided differently */
+    uint32_t claims; /* that are decided differently */
     int64_t before_cents, after_cents;
 };
 
 static const char HEADER[] =
     "kind,file,row,column,before,after,dealer,claim,revision,campaign,payable_before,payable_after,claims\n";
 
-/* --- Differences of the rules ---------------------------------------------------------------------------------- */
+/* --- Differences of the rules --------------------------------------------------------------------- */
 
 static void text_difference(struct diffing *diffing, const struct difference *difference)
 {
@@ -43,12 +44,14 @@ static void text_difference(struct diffing *diffing, const struct difference *di
     }
     buffer_add_string(out, "  ");
     if (difference->row.length > 0)
-        buffer_format(out, "%.*s%s", TEXT_ARGUMENTS(difference->row), difference->column.length > 0 ? ", " : "");
+        buffer_format(out, "%.*s%s", TEXT_ARGUMENTS(difference->row),
+                      difference->column.length > 0 ? ", " : "");
     buffer_add_text(out, difference->column);
     if (difference->row.length == 0 && difference->column.length == 0)
         buffer_add_string(out, "the file");
     if (difference->change == CHANGE_CHANGED || difference->change == CHANGE_MOVED)
-        buffer_format(out, ": was %.*s, becomes %.*s\n", TEXT_ARGUMENTS(before.length > 0 ? before : TEXT("empty")),
+        buffer_format(out, ": was %.*s, becomes %.*s\n",
+                      TEXT_ARGUMENTS(before.length > 0 ? before : TEXT("empty")),
                       TEXT_ARGUMENTS(after.length > 0 ? after : TEXT("empty")));
     else {
         struct text words = difference->change == CHANGE_ADDED ? after : before;
@@ -99,8 +102,8 @@ static void json_difference(struct diffing *diffing, const struct difference *di
 {
     add_json(diffing, json_pack("{s:s,s:o,s:o,s:o,s:o,s:o}", "kind", change_name(difference->change), "file",
                                 json_or_null(difference->file), "row", json_or_null(difference->row), "column",
-                                json_or_null(difference->column), "before", json_or_null(difference->before), "after",
-                                json_or_null(difference->after)));
+                                json_or_null(difference->column), "before", json_or_null(difference->before),
+                                "after", json_or_null(difference->after)));
 }
 
 static int take_difference(void *context, const struct difference *difference)
@@ -117,19 +120,20 @@ static int take_difference(void *context, const struct difference *difference)
     return diffing->out.failed ? WM_NO_MEMORY : WM_OK;
 }
 
-/* --- Claims that are decided differently -------------------------------------------------------------------------- */
+/* --- Claims that are decided differently ---------------------------------------------------------- */
 
 static void text_claim(struct diffing *diffing, const struct redecided *claim)
 {
     struct buffer *out = &diffing->out;
-    struct text name = text_format(&diffing->arena, "%.*s/%.*s", TEXT_ARGUMENTS(claim->dealer),
-                                   TEXT_ARGUMENTS(claim->claim));
+    struct text name =
+        text_format(&diffing->arena, "%.*s/%.*s", TEXT_ARGUMENTS(claim->dealer), TEXT_ARGUMENTS(claim->claim));
 
     buffer_format(out, "  %-20.*s %-10.*s ", TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(claim->campaign));
     if (claim->before == claim->after)
         buffer_format(out, "%s as before, payable ", decision_name(claim->before));
     else
-        buffer_format(out, "%s becomes %s, payable ", decision_name(claim->before), decision_name(claim->after));
+        buffer_format(out, "%s becomes %s, payable ", decision_name(claim->before),
+                      decision_name(claim->after));
     buffer_add_money(out, claim->payable_before_cents);
     buffer_add_string(out, " becomes ");
     buffer_add_money(out, claim->payable_after_cents);
@@ -161,12 +165,12 @@ static json_t *json_money(int64_t cents)
 
 static void json_claim(struct diffing *diffing, const struct redecided *claim)
 {
-    add_json(diffing,
-             json_pack("{s:s,s:o,s:o,s:I,s:o,s:s,s:s,s:o,s:o}", "kind", "claim", "dealer", json_or_null(claim->dealer),
-                       "claim", json_or_null(claim->claim), "revision", (json_int_t)claim->revision, "campaign",
-                       json_or_null(claim->campaign), "before", decision_name(claim->before), "after",
-                       decision_name(claim->after), "payable_before", json_money(claim->payable_before_cents),
-                       "payable_after", json_money(claim->payable_after_cents)));
+    add_json(diffing, json_pack("{s:s,s:o,s:o,s:I,s:o,s:s,s:s,s:o,s:o}", "kind", "claim", "dealer",
+                                json_or_null(claim->dealer), "claim", json_or_null(claim->claim), "revision",
+                                (json_int_t)claim->revision, "campaign", json_or_null(claim->campaign),
+                                "before", decision_name(claim->before), "after", decision_name(claim->after),
+                                "payable_before", json_money(claim->payable_before_cents), "payable_after",
+                                json_money(claim->payable_after_cents)));
 }
 
 static void tell_claim(struct diffing *diffing, const struct redecided *claim)
@@ -179,7 +183,7 @@ static void tell_claim(struct diffing *diffing, const struct redecided *claim)
         text_claim(diffing, claim);
 }
 
-/* --- Sums by dealer -------------------------------------------------------------------------------------------------- */
+/* --- Sums by dealer ------------------------------------------------------------------------------- */
 
 static int by_dealer(const void *a, const void *b)
 {
@@ -213,7 +217,8 @@ static int sum_dealers(const struct redecision *redecision, struct dealer_sum *s
     return status;
 }
 
-static void text_sum(struct diffing *diffing, const char *name, struct text dealer, const struct dealer_sum *sum)
+static void text_sum(struct diffing *diffing, const char *name, struct text dealer,
+                     const struct dealer_sum *sum)
 {
     struct buffer *out = &diffing->out;
     int64_t more = sum->after_cents - sum->before_cents;
@@ -243,9 +248,10 @@ static void tell_sum(struct diffing *diffing, const char *kind, const struct dea
         buffer_add_money(out, sum->after_cents);
         buffer_format(out, ",%u\n", sum->claims);
     } else {
-        add_json(diffing, json_pack("{s:s,s:o,s:I,s:o,s:o}", "kind", kind, "dealer", json_or_null(sum->dealer), "claims",
-                                    (json_int_t)sum->claims, "payable_before", json_money(sum->before_cents),
-                                    "payable_after", json_money(sum->after_cents)));
+        add_json(diffing,
+                 json_pack("{s:s,s:o,s:I,s:o,s:o}", "kind", kind, "dealer", json_or_null(sum->dealer), "claims",
+                           (json_int_t)sum->claims, "payable_before", json_money(sum->before_cents),
+                           "payable_after", json_money(sum->after_cents)));
     }
 }
 
@@ -264,7 +270,7 @@ static void tell_sums(struct diffing *diffing, const struct dealer_sum *sums, ui
     tell_sum(diffing, "all", &all);
 }
 
-/* --- Claims ------------------------------------------------------------------------------------------------------------- */
+/* --- Claims --------------------------------------------------------------------------------------- */
 
 static int tell_claims(struct diffing *diffing)
 {
@@ -279,7 +285,8 @@ static int tell_claims(struct diffing *diffing)
         different += sums[i].claims;
     if (diffing->options->format == FORMAT_TEXT)
         buffer_format(&diffing->out, "%s%u of %u recorded claims would be decided differently%s\n",
-                      diffing->out.length > 0 ? "\n" : "", different, redecision->count, different > 0 ? ":" : "");
+                      diffing->out.length > 0 ? "\n" : "", different, redecision->count,
+                      different > 0 ? ":" : "");
     for (uint32_t i = 0; status == WM_OK && i < redecision->count; i++)
         if (redecided_differs(&redecision->claims[i]))
             tell_claim(diffing, &redecision->claims[i]);
@@ -288,7 +295,8 @@ static int tell_claims(struct diffing *diffing)
     return status != WM_OK || !diffing->out.failed ? status : WM_NO_MEMORY;
 }
 
-/* An office file that was named must be there; the default one may be missing, and then only the rules are compared. */
+/* An office file that was named must be there; the default one may be missing, and then only the rules are
+ * compared. */
 static bool has_office(const struct diffing *diffing)
 {
     struct stat about;
@@ -302,20 +310,22 @@ static int compare_claims(struct diffing *diffing)
     int status = session_open_office(session, diffing->options);
 
     if (status == WM_OK)
-        status = redecide(session->office, session->rules, diffing->after, diffing->options->threads, &session->sink,
-                          &diffing->redecision);
+        status = redecide(session->office, session->rules, diffing->after, diffing->options->threads,
+                          &session->sink, &diffing->redecision);
     status = session_end_reading(session, status);
     return status == WM_OK && diffing->redecision.count > 0 ? tell_claims(diffing) : status;
 }
 
-/* --- The command ------------------------------------------------------------------------------------------------------------ */
+/* --- The command ---------------------------------------------------------------------------------- */
 
 static int open_other_rules(struct diffing *diffing)
 {
     struct session *session = &diffing->session;
-    int status = rules_files_read(diffing->options->arguments[0], &session->arena, &session->sink, &diffing->files);
+    int status =
+        rules_files_read(diffing->options->arguments[0], &session->arena, &session->sink, &diffing->files);
 
-    return status != WM_OK ? status : rules_compile(&session->arena, &diffing->files, &session->sink, &diffing->after);
+    return status != WM_OK ? status
+                           : rules_compile(&session->arena, &diffing->files, &session->sink, &diffing->after);
 }
 
 static int compare(struct diffing *diffing)
@@ -357,10 +367,13 @@ const struct command COMMAND_RULES_DIFF = {
     .name = "rules diff",
     .arguments = "DIR",
     .summary = "tells what changes from the rules to those in DIR, and for which recorded claims",
-    .details = "Row by row, in words. Then, where the office file has recorded claims: those that would be decided\n"
-               "differently with the rules in DIR, and the sum by dealer. Each batch is decided again with both rules, on\n"
-               "its own day and with the office data of that day; of each claim its highest revision counts, and what\n"
-               "people decided since is left out on both sides.\n",
+    .details =
+        "Row by row, in words. Then, where the office file has recorded claims: those that would be decided\n"
+        "differently with the rules in DIR, and the sum by dealer. Each batch is decided again with both "
+        "rules, on\n"
+        "its own day and with the office data of that day; of each claim its highest revision counts, and "
+        "what\n"
+        "people decided since is left out on both sides.\n",
     .options = OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_FORMAT) |
                OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_THREADS),
     .least_arguments = 1,

@@ -16,7 +16,7 @@ struct linting {
     uint64_t vehicles;
 };
 
-/* --- One result ---------------------------------------------------------------------------------------------------- */
+/* --- One result ----------------------------------------------------------------------------------- */
 
 static void add(struct linting *linting, const struct buffer *buffer)
 {
@@ -103,10 +103,11 @@ static void write_json(const struct linting *linting, const char *kind, const st
     json_t *line = result->place.line > 0 ? json_integer((json_int_t)result->place.line) : json_null();
     json_t *column = result->place.column > 0 ? json_integer(result->place.column) : json_null();
     json_t *vehicles = result->counted ? json_integer((json_int_t)result->vehicles) : json_null();
-    json_t *object = json_pack("{s:s,s:s,s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "severity", lint_severity_name(result->severity),
-                               "kind", kind, "file", json_or_null(buffer_text(&file)), "line", line, "column", column,
-                               "wrong", json_or_null(result->wrong), "example", json_or_null(result->example),
-                               "vehicles", vehicles, "advice", json_or_null(result->advice));
+    json_t *object =
+        json_pack("{s:s,s:s,s:o,s:o,s:o,s:o,s:o,s:o,s:o}", "severity", lint_severity_name(result->severity),
+                  "kind", kind, "file", json_or_null(buffer_text(&file)), "line", line, "column", column,
+                  "wrong", json_or_null(result->wrong), "example", json_or_null(result->example), "vehicles",
+                  vehicles, "advice", json_or_null(result->advice));
     char *written = object != NULL ? json_dumps(object, JSON_COMPACT) : NULL;
     if (written == NULL)
         out->failed = true;
@@ -119,7 +120,8 @@ static void write_json(const struct linting *linting, const char *kind, const st
 
 static int say(struct linting *linting, const char *kind, const struct lint_result *result)
 {
-    void (*const writers[])(const struct linting *, const char *, const struct lint_result *, struct buffer *) = {
+    void (*const writers[])(const struct linting *, const char *, const struct lint_result *,
+                            struct buffer *) = {
         [FORMAT_TEXT] = write_text, [FORMAT_CSV] = write_csv, [FORMAT_JSON] = write_json};
     struct buffer out = BUFFER_EMPTY;
 
@@ -135,7 +137,7 @@ static int take_result(void *context, const struct lint_result *result)
     return say(context, lint_kind_name(result->kind), result);
 }
 
-/* --- Rules that cannot be used ---------------------------------------------------------------------------------------- */
+/* --- Rules that cannot be used -------------------------------------------------------------------- */
 
 /* A diagnostic names its file with the folder already. */
 static struct text without_folder(const struct linting *linting, struct text file)
@@ -171,7 +173,7 @@ static void report(void *context, const struct diag *diag)
     say(linting, "unusable", &result);
 }
 
-/* --- The command ---------------------------------------------------------------------------------------------------------- */
+/* --- The command ---------------------------------------------------------------------------------- */
 
 static void say_header(struct linting *linting)
 {
@@ -272,7 +274,8 @@ const struct command COMMAND_RULES_LINT = {
     .name = "rules lint",
     .arguments = "",
     .summary = "proves the rules free of gaps, overlaps, dead rows and contradictions, or names them",
-    .details = "Each result has its place, what is wrong, what to do, and a vehicle for which it is so. With --office\n"
+    .details = "Each result has its place, what is wrong, what to do, and a vehicle for which it is so. With "
+               "--office\n"
                "it is told how many vehicles of the register that touches, and what the register holds counts\n"
                "as the domain of columns without a `values` row.\n"
                "Exit code 0: no error and no warning; 1: something was found; 2: the folder cannot be read.\n",

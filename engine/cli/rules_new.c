@@ -8,65 +8,57 @@
 #include "base/status.h"
 #include "cli/command.h"
 
-/* A table with its header and examples. Examples are comments; those of all tables fit together, so that they are
- * rules without a fault when their `# ` is taken away. */
-struct template {
+/* A table with its header and examples. Examples are comments; those of all tables fit together, so that they
+ * are rules without a fault when their `# ` is taken away. */
+struct template
+{
     const char *name;
-    const char *text;    /* %s: the campaign's number */
+    const char *text; /* %s: the campaign's number */
 };
 
 static const struct template TEMPLATES[] = {
-    {"campaign.csv",
-     "key,value\n"
-     "campaign,%s\n"
-     "title,\n"
-     "kind,\n"
-     "hazard,\n"
-     "opens_on,\n"
-     "closes_on,\n"
-     "notice_began_on,\n"
-     "notice_ended_on,\n"
-     "currency,USD\n"
-     "other_limit,\n"
-     "replaces,\n"},
-    {"eligibility.csv",
-     "F,model_line,model_year,engine,built_on,>eligible,>stage\n"
-     "# values,\"Line A, Line B\",[2010..2030],\"E1, E2\",,,\n"
-     "# changed-in-production,-,-,-,>= 2026-06-01,false,\n"
-     "# older,Line A,[2018..2019],\"E1, E2\",-,true,first\n"
-     "# younger,\"Line A, Line B\",[2020..2022],\"E1, E2\",-,true,second\n"},
-    {"stages.csv",
-     "stage,opens_on\n"
-     "# first,2026-03-02\n"
-     "# second,2026-04-06\n"},
-    {"kits.csv",
-     "U,engine,outcome,>kit,>quantity\n"
-     "# e1,E1,repaired,KIT-E1,1\n"
-     "# e2,E2,repaired,KIT-E2,1\n"},
-    {"parts.csv",
-     "C,engine,outcome,inspection:CAP,>part,>quantity,>need\n"
-     "# seal,-,repaired,-,SEAL-1,2,required\n"
-     "# cap,-,-,wrong,CAP-1,1,allowed\n"},
-    {"prices.csv",
-     "part,price,valid_from\n"
-     "# KIT-E1,84.50,\n"
-     "# KIT-E2,91.00,\n"
-     "# SEAL-1,2.15,\n"
-     "# CAP-1,12.40,\n"},
-    {"labor.csv",
-     "C,engine,outcome,option:towing,inspection:CAP,>operation,>hours,>need\n"
-     "# replace,-,repaired,-,-,OP-10,1.2,required\n"
-     "# replace-towing,-,repaired,true,-,OP-10,0.3,required\n"
-     "# inspect,-,inspected,-,-,OP-01,0.3,required\n"
-     "# cap,-,-,-,wrong,OP-22,0.1,allowed\n"},
-    {"inspections.csv",
-     "C,engine,outcome,>inspection,>expects,>need\n"
-     "# leak,-,-,LEAK,dry,required\n"
-     "# torque,-,repaired,TORQUE,[27..33] N.m,required\n"
-     "# cap,-,-,CAP,\"right, wrong\",required\n"},
-    {"followups.csv",
-     "C,inspection:CAP,>followup,>part,>due_days\n"
-     "# cap,wrong,renew the cap,CAP-1,60\n"},
+    {"campaign.csv", "key,value\n"
+                     "campaign,%s\n"
+                     "title,\n"
+                     "kind,\n"
+                     "hazard,\n"
+                     "opens_on,\n"
+                     "closes_on,\n"
+                     "notice_began_on,\n"
+                     "notice_ended_on,\n"
+                     "currency,USD\n"
+                     "other_limit,\n"
+                     "replaces,\n"},
+    {"eligibility.csv", "F,model_line,model_year,engine,built_on,>eligible,>stage\n"
+                        "# values,\"Line A, Line B\",[2010..2030],\"E1, E2\",,,\n"
+                        "# changed-in-production,-,-,-,>= 2026-06-01,false,\n"
+                        "# older,Line A,[2018..2019],\"E1, E2\",-,true,first\n"
+                        "# younger,\"Line A, Line B\",[2020..2022],\"E1, E2\",-,true,second\n"},
+    {"stages.csv", "stage,opens_on\n"
+                   "# first,2026-03-02\n"
+                   "# second,2026-04-06\n"},
+    {"kits.csv", "U,engine,outcome,>kit,>quantity\n"
+                 "# e1,E1,repaired,KIT-E1,1\n"
+                 "# e2,E2,repaired,KIT-E2,1\n"},
+    {"parts.csv", "C,engine,outcome,inspection:CAP,>part,>quantity,>need\n"
+                  "# seal,-,repaired,-,SEAL-1,2,required\n"
+                  "# cap,-,-,wrong,CAP-1,1,allowed\n"},
+    {"prices.csv", "part,price,valid_from\n"
+                   "# KIT-E1,84.50,\n"
+                   "# KIT-E2,91.00,\n"
+                   "# SEAL-1,2.15,\n"
+                   "# CAP-1,12.40,\n"},
+    {"labor.csv", "C,engine,outcome,option:towing,inspection:CAP,>operation,>hours,>need\n"
+                  "# replace,-,repaired,-,-,OP-10,1.2,required\n"
+                  "# replace-towing,-,repaired,true,-,OP-10,0.3,required\n"
+                  "# inspect,-,inspected,-,-,OP-01,0.3,required\n"
+                  "# cap,-,-,-,wrong,OP-22,0.1,allowed\n"},
+    {"inspections.csv", "C,engine,outcome,>inspection,>expects,>need\n"
+                        "# leak,-,-,LEAK,dry,required\n"
+                        "# torque,-,repaired,TORQUE,[27..33] N.m,required\n"
+                        "# cap,-,-,CAP,\"right, wrong\",required\n"},
+    {"followups.csv", "C,inspection:CAP,>followup,>part,>due_days\n"
+                      "# cap,wrong,renew the cap,CAP-1,60\n"},
 };
 enum { TEMPLATES_COUNT = sizeof TEMPLATES / sizeof *TEMPLATES, MOST_ID = 64 };
 
@@ -107,7 +99,8 @@ static int make_folders(struct making *making)
         return report(making, campaigns, strerror(errno));
     if (mkdir(making->folder, 0777) == 0)
         return WM_OK;
-    return report(making, making->folder, errno == EEXIST ? "it is there already; nothing was changed" : strerror(errno));
+    return report(making, making->folder,
+                  errno == EEXIST ? "it is there already; nothing was changed" : strerror(errno));
 }
 
 static int write_template(struct making *making, const struct template *template)
@@ -121,7 +114,8 @@ static int write_template(struct making *making, const struct template *template
     int status = output_open(&output, path, &making->sink);
     if (status != WM_OK)
         return status;
-    buffer_add(&text, template->text, number != NULL ? (size_t)(number - template->text) : strlen(template->text));
+    buffer_add(&text, template->text,
+               number != NULL ? (size_t)(number - template->text) : strlen(template->text));
     if (number != NULL) {
         buffer_add_string(&text, making->id);
         buffer_add_string(&text, number + strlen("%s"));
@@ -152,7 +146,8 @@ static int run_rules_new(const struct options *options)
 
     if (!id_is_usable(making.id)) {
         diag_error(&making.sink, (struct place){{NULL, 0}, 0, 0},
-                   "\"%s\" cannot be a campaign's number here; use letters, digits, - and _, 64 at most", making.id);
+                   "\"%s\" cannot be a campaign's number here; use letters, digits, - and _, 64 at most",
+                   making.id);
         return EXIT_UNUSABLE;
     }
     status = make_folders(&making);
@@ -162,7 +157,8 @@ static int run_rules_new(const struct options *options)
             take_back(&making);
     }
     if (status == WM_OK && !options->quiet)
-        printf("%s: %d tables; fill them in, then run `witnessmark rules lint`\n", making.folder, TEMPLATES_COUNT);
+        printf("%s: %d tables; fill them in, then run `witnessmark rules lint`\n", making.folder,
+               TEMPLATES_COUNT);
     if (status == WM_OK && fflush(stdout) != 0)
         return EXIT_UNUSABLE;
     return cli_exit(status);

@@ -9,7 +9,7 @@
 struct printing {
     const struct options *options;
     struct session session;
-    struct buffer out, words, amount;    /* the last two for one line */
+    struct buffer out, words, amount; /* the last two for one line */
     struct page page;
     const struct campaign *campaign;
 };
@@ -20,15 +20,16 @@ typedef void print_amount(struct printing *printing, const struct table *table, 
 /* How the rows of one table are put together. */
 struct grouping {
     const char *title;
-    const char *note;                /* "" : none */
-    const char *by;                  /* the output that a group has in common */
-    bool in_order;                   /* only neighbours are put together, as their order counts */
-    void (*group)(struct printing *printing, const struct table *table, uint32_t row);    /* its title into `words` */
-    print_amount *amount;            /* what stands before the conditions, into `amount` */
-    const char *all;                 /* a row without conditions */
+    const char *note; /* "" : none */
+    const char *by;   /* the output that a group has in common */
+    bool in_order;    /* only neighbours are put together, as their order counts */
+    void (*group)(struct printing *printing, const struct table *table,
+                  uint32_t row); /* its title into `words` */
+    print_amount *amount;        /* what stands before the conditions, into `amount` */
+    const char *all;             /* a row without conditions */
 };
 
-/* --- Shared ------------------------------------------------------------------------------------------------------ */
+/* --- Shared --------------------------------------------------------------------------------------- */
 
 static struct value output_of(const struct table *table, uint32_t row, const char *name)
 {
@@ -63,7 +64,7 @@ static void add_price(struct buffer *out, int64_t millionths)
         value_write(value_number(millionths), out);
 }
 
-/* --- Groups ---------------------------------------------------------------------------------------------------------- */
+/* --- Groups --------------------------------------------------------------------------------------- */
 
 /* Conditions in which all rows of the table say the same. */
 static uint32_t find_shared(const struct table *table, bool *shared)
@@ -80,7 +81,8 @@ static uint32_t find_shared(const struct table *table, bool *shared)
     return count;
 }
 
-static bool belong_together(const struct table *table, const struct grouping *grouping, uint32_t row, uint32_t other)
+static bool belong_together(const struct table *table, const struct grouping *grouping, uint32_t row,
+                            uint32_t other)
 {
     return value_equal(output_of(table, row, grouping->by), output_of(table, other, grouping->by), false);
 }
@@ -119,7 +121,9 @@ static void print_section(struct printing *printing, const struct table *table, 
     for (uint32_t c = 0, said = 0; c < table_condition_count(table) && shared_count > 0; c++) {
         if (!shared[c])
             continue;
-        buffer_add_string(&printing->words, said++ > 0 ? ", " : grouping->note[0] ? " All of these: " : "All of these: ");
+        buffer_add_string(&printing->words, said++ > 0          ? ", "
+                                            : grouping->note[0] ? " All of these: "
+                                                                : "All of these: ");
         cell_words(table_condition_test(table, c, 0), table_condition_name(table, c),
                    table_condition_fact(table, c).type, &printing->words);
     }
@@ -143,7 +147,7 @@ static int print_table(struct printing *printing, const struct table *table, con
     return WM_OK;
 }
 
-/* --- Vehicles ---------------------------------------------------------------------------------------------------------- */
+/* --- Vehicles ------------------------------------------------------------------------------------- */
 
 static void nothing_before(struct printing *printing, const struct table *table, uint32_t row)
 {
@@ -167,7 +171,8 @@ static void stage_title(struct printing *printing, const struct table *table, ui
     for (uint32_t i = 0; i < printing->campaign->stage_count; i++) {
         if (!text_equal(printing->campaign->stages[i].name, stage))
             continue;
-        buffer_add_string(out, printing->campaign->stages[i].opens_on == DAY_NONE ? ", no day yet" : ", opens ");
+        buffer_add_string(out,
+                          printing->campaign->stages[i].opens_on == DAY_NONE ? ", no day yet" : ", opens ");
         if (printing->campaign->stages[i].opens_on != DAY_NONE)
             add_day(out, printing->campaign->stages[i].opens_on);
     }
@@ -182,12 +187,15 @@ static int print_vehicles(struct printing *printing)
         .note = first ? "The first line that fits a vehicle decides; one that no line fits is not eligible."
                       : "One line at most fits a vehicle; one that none fits is not eligible.",
         .by = table_output_named(table, "stage") >= 0 ? "stage" : "eligible",
-        .in_order = first, .group = stage_title, .amount = nothing_before, .all = "all vehicles"};
+        .in_order = first,
+        .group = stage_title,
+        .amount = nothing_before,
+        .all = "all vehicles"};
 
     return print_table(printing, table, &grouping);
 }
 
-/* --- Kits and parts ------------------------------------------------------------------------------------------------------ */
+/* --- Kits and parts ------------------------------------------------------------------------------- */
 
 static const struct campaign_part *part_named(const struct campaign *campaign, struct text shown)
 {
@@ -255,7 +263,7 @@ static void part_amount(struct printing *printing, const struct table *table, ui
     buffer_format(&printing->amount, " %.*s", TEXT_ARGUMENTS(word_of(table, row, "need")));
 }
 
-/* --- Times, inspections, follow-ups ----------------------------------------------------------------------------------------- */
+/* --- Times, inspections, follow-ups --------------------------------------------------------------- */
 
 static void operation_title(struct printing *printing, const struct table *table, uint32_t row)
 {
@@ -301,14 +309,17 @@ static int print_tables(struct printing *printing)
         struct grouping grouping;
     } SECTIONS[] = {
         {campaign->kits, {"Kits", "", "kit", false, kit_title, kit_amount, "all eligible vehicles"}},
-        {campaign->parts, {"Parts", "Lines that fit add up.", "part", false, part_title, part_amount,
-                           "all eligible vehicles"}},
-        {campaign->labor, {"Times", "Lines that fit add up.", "operation", false, operation_title, operation_amount,
-                           "all eligible vehicles"}},
-        {campaign->inspections, {"Inspections", "All lines that fit must hold.", "inspection", false, inspection_title,
-                                 inspection_amount, "all eligible vehicles"}},
-        {campaign->followups, {"Work that stays open", "", "followup", false, followup_title, followup_amount,
-                               "all eligible vehicles"}},
+        {campaign->parts,
+         {"Parts", "Lines that fit add up.", "part", false, part_title, part_amount, "all eligible vehicles"}},
+        {campaign->labor,
+         {"Times", "Lines that fit add up.", "operation", false, operation_title, operation_amount,
+          "all eligible vehicles"}},
+        {campaign->inspections,
+         {"Inspections", "All lines that fit must hold.", "inspection", false, inspection_title,
+          inspection_amount, "all eligible vehicles"}},
+        {campaign->followups,
+         {"Work that stays open", "", "followup", false, followup_title, followup_amount,
+          "all eligible vehicles"}},
     };
     int status = print_vehicles(printing);
 
@@ -317,7 +328,7 @@ static int print_tables(struct printing *printing)
     return status;
 }
 
-/* --- The page ------------------------------------------------------------------------------------------------------------------ */
+/* --- The page ------------------------------------------------------------------------------------- */
 
 static void print_day(struct printing *printing, const char *name, int32_t day)
 {
@@ -347,7 +358,8 @@ static int print_campaign(struct printing *printing, const struct campaign *camp
     buffer_clear(&printing->words);
     if (campaign->has_other_limit)
         buffer_add_money(&printing->words, campaign->other_limit_cents);
-    page_field(page, "Other costs up to", campaign->has_other_limit ? buffer_text(&printing->words) : TEXT("none"));
+    page_field(page, "Other costs up to",
+               campaign->has_other_limit ? buffer_text(&printing->words) : TEXT("none"));
     page_field(page, "Replaces", campaign->replaces_id);
     return print_tables(printing);
 }
@@ -400,7 +412,8 @@ const struct command COMMAND_RULES_PRINT = {
     .arguments = "[CAMPAIGN]",
     .summary = "prints a campaign, or all of them, as a page to hold against the bulletin",
     .details = "--format text or html; the HTML page stands by itself and can be printed.\n",
-    .options = OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) | COMMAND_WRITES_PAGES,
+    .options =
+        OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) | COMMAND_WRITES_PAGES,
     .least_arguments = 0,
     .most_arguments = 1,
     .run = run_rules_print,

@@ -73,6 +73,8 @@ struct dossier {
     uint64_t *late_rows; /* rows that stand after the early conditions, of late claim checks */
     struct finding *findings;
     uint32_t finding_count, finding_capacity;
+    struct text claim_key;             /* dealer, NUL, claim: by history_note */
+    uint32_t claim_hash, vehicle_hash; /* likewise */
     uint32_t claim_entry, vehicle_entry; /* where history keeps the claim and its vehicle */
     /* from here on: after the claims before it are settled */
     bool supersedes; /* no recorded revision is as high: it may become the standing one */

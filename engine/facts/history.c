@@ -4,6 +4,7 @@
 
 #include "base/chunks.h"
 #include "base/status.h"
+#include "facts/number_index.h"
 #include "facts/totals.h"
 #include "intake/canonical.h"
 
@@ -64,12 +65,6 @@ struct vehicle_entry {
     bool asked;     /* the source was asked for all that stands on it */
 };
 
-/* Numbers of entries by the hash of their key. */
-struct number_index {
-    uint32_t *slots; /* number + 1; 0 is free */
-    uint32_t capacity, count;
-};
-
 struct history {
     const struct rules *rules;
     const struct history_source *source;
@@ -89,73 +84,57 @@ struct history {
 
 /* --- Finding entries --------------------------------------------------------------------------------- */
 
-static struct text claim_key(const struct history *history, uint32_t number)
+static struct text claim_key(const void *context, uint32_t number)
 {
+    const struct history *history = context;
     const struct claim_entry *entry = chunks_at(&history->claims, number);
     return (struct text){entry->key, entry->key_length};
 }
 
-static struct text vehicle_key(const struct history *history, uint32_t number)
+static struct text vehicle_key(const void *context, uint32_t number)
 {
+    const struct history *history = context;
     const struct vehicle_entry *entry = chunks_at(&history->vehicles, number);
     return (struct text){entry->vin, entry->length};
 }
 
-static int index_grow(const struct history *history, struct number_index *index,
-                      struct text (*key_of)(const struct history *, uint32_t))
+/* Dealer, NUL, claim. */
+static struct text make_key(struct buffer *room, struct text dealer, struct text claim)
 {
-    uint32_t capacity = index->capacity ? index->capacity * 2 : 1024;
-    uint32_t *slots = calloc(capacity, sizeof *slots);
+    buffer_clear(room);
+    buffer_add_text(room, dealer);
+    buffer_add_byte(room, '\0');
+    buffer_add_text(room, claim);
+    return buffer_text(room);
+}
 
-    if (slots == NULL)
+int history_note(struct arena *arena, struct dossier *dossier)
+{
+    struct text dealer = dossier->claim.cells[COLUMN_DEALER], claim = dossier->claim.cells[COLUMN_CLAIM];
+    char *room = arena_bytes(arena, dealer.length + 1 + claim.length);
+
+    if (room == NULL)
         return WM_NO_MEMORY;
-    for (uint32_t i = 0; i < index->capacity; i++) {
-        if (index->slots[i] == 0)
-            continue;
-        uint32_t at = (uint32_t)text_hash(key_of(history, index->slots[i] - 1)) & (capacity - 1);
-        while (slots[at] != 0)
-            at = (at + 1) & (capacity - 1);
-        slots[at] = index->slots[i];
-    }
-    free(index->slots);
-    index->slots = slots;
-    index->capacity = capacity;
+    memcpy(room, dealer.bytes, dealer.length);
+    room[dealer.length] = '\0';
+    memcpy(room + dealer.length + 1, claim.bytes, claim.length);
+    dossier->claim_key = (struct text){room, dealer.length + 1 + claim.length};
+    dossier->claim_hash = number_index_hash(dossier->claim_key);
+    dossier->vehicle_hash = number_index_hash(dossier->claim.vin);
     return WM_OK;
 }
 
-/* The slot of the key: holds its number + 1, or 0 where the key is new. */
-static uint32_t *index_slot(const struct history *history, const struct number_index *index,
-                            struct text (*key_of)(const struct history *, uint32_t), struct text key)
-{
-    uint32_t mask = index->capacity - 1;
-
-    for (uint32_t at = (uint32_t)text_hash(key) & mask;; at = (at + 1) & mask) {
-        uint32_t *slot = &index->slots[at];
-        if (*slot == 0 || text_equal(key_of(history, *slot - 1), key))
-            return slot;
-    }
-}
-
-static int index_reserve(const struct history *history, struct number_index *index,
-                         struct text (*key_of)(const struct history *, uint32_t))
-{
-    return index->count < index->capacity / 4 * 3 ? WM_OK : index_grow(history, index, key_of);
-}
-
 /* The entry of this claim, made if it is new. */
-static int find_claim(struct history *history, struct text dealer, struct text claim, uint32_t *ret_number,
-                      bool *ret_new)
+static int find_claim(struct history *history, struct text whole_key, struct text dealer, uint32_t hash,
+                      uint32_t *ret_number, bool *ret_new)
 {
-    buffer_clear(&history->key);
-    buffer_add_text(&history->key, dealer);
-    buffer_add_byte(&history->key, '\0');
-    buffer_add_text(&history->key, claim);
-    if (history->key.failed || index_reserve(history, &history->claim_index, claim_key) != WM_OK)
+    struct number_slot *slot = number_index_slot(&history->claim_index, whole_key, hash, claim_key, history);
+
+    if (slot == NULL)
         return WM_NO_MEMORY;
-    uint32_t *slot = index_slot(history, &history->claim_index, claim_key, buffer_text(&history->key));
-    *ret_new = *slot == 0;
+    *ret_new = slot->number == 0;
     if (*ret_new) {
-        struct text key = text_copy(&history->arena, buffer_text(&history->key));
+        struct text key = text_copy(&history->arena, whole_key);
         struct claim_entry *entry = key.bytes != NULL ? chunks_add(&history->claims) : NULL;
         if (entry == NULL)
             return WM_NO_MEMORY;
@@ -166,29 +145,30 @@ static int find_claim(struct history *history, struct text dealer, struct text c
                                       .standing = NONE,
                                       .rows = NONE,
                                       .first_received_on = DAY_NONE};
-        *slot = history->claims.count;
+        slot->number = history->claims.count;
         history->claim_index.count++;
     }
-    *ret_number = *slot - 1;
+    *ret_number = slot->number - 1;
     return WM_OK;
 }
 
-static int find_vehicle(struct history *history, struct text vin, uint32_t *ret_number, bool *ret_new)
+static int find_vehicle(struct history *history, struct text vin, uint32_t hash, uint32_t *ret_number, bool *ret_new)
 {
-    if (index_reserve(history, &history->vehicle_index, vehicle_key) != WM_OK)
+    struct number_slot *slot = number_index_slot(&history->vehicle_index, vin, hash, vehicle_key, history);
+
+    if (slot == NULL)
         return WM_NO_MEMORY;
-    uint32_t *slot = index_slot(history, &history->vehicle_index, vehicle_key, vin);
-    *ret_new = *slot == 0;
+    *ret_new = slot->number == 0;
     if (*ret_new) {
         struct text key = text_copy(&history->arena, vin);
         struct vehicle_entry *entry = key.bytes != NULL ? chunks_add(&history->vehicles) : NULL;
         if (entry == NULL)
             return WM_NO_MEMORY;
         *entry = (struct vehicle_entry){key.bytes, (uint32_t)key.length, NONE, false};
-        *slot = history->vehicles.count;
+        slot->number = history->vehicles.count;
         history->vehicle_index.count++;
     }
-    *ret_number = *slot - 1;
+    *ret_number = slot->number - 1;
     return WM_OK;
 }
 
@@ -245,8 +225,8 @@ void history_free(struct history *history)
     chunks_free(&history->standing);
     chunks_free(&history->rows);
     chunks_free(&history->word_texts);
-    free(history->claim_index.slots);
-    free(history->vehicle_index.slots);
+    number_index_free(&history->claim_index);
+    number_index_free(&history->vehicle_index);
     text_index_free(&history->words);
     totals_close(&history->totals);
     buffer_free(&history->key);
@@ -349,7 +329,7 @@ static int stand(struct history *history, uint32_t claim, const struct standing_
 
     if (entry == NULL)
         return WM_NO_MEMORY;
-    int status = find_vehicle(history, standing->vin, &vehicle, &is_new);
+    int status = find_vehicle(history, standing->vin, number_index_hash(standing->vin), &vehicle, &is_new);
     if (status == WM_OK)
         status = word_number(history, standing->campaign, &entry->campaign);
     if (status == WM_OK)
@@ -420,7 +400,10 @@ int history_restore_claim(struct history *history, const struct recorded_claim *
 {
     uint32_t number;
     bool is_new;
-    int status = find_claim(history, claim->dealer, claim->claim, &number, &is_new);
+    struct text key = make_key(&history->key, claim->dealer, claim->claim);
+    int status = history->key.failed
+                     ? WM_NO_MEMORY
+                     : find_claim(history, key, claim->dealer, number_index_hash(key), &number, &is_new);
 
     if (status != WM_OK)
         return status;
@@ -518,10 +501,11 @@ static int prepare_one(struct history *history, struct dossier *dossier)
                                    .claim = dossier->claim.cells[COLUMN_CLAIM],
                                    .vin = dossier->claim.vin};
     bool new_claim, new_vehicle;
-    int status = find_claim(history, question.dealer, question.claim, &dossier->claim_entry, &new_claim);
+    int status = find_claim(history, dossier->claim_key, question.dealer, dossier->claim_hash, &dossier->claim_entry,
+                            &new_claim);
 
     if (status == WM_OK)
-        status = find_vehicle(history, question.vin, &dossier->vehicle_entry, &new_vehicle);
+        status = find_vehicle(history, question.vin, dossier->vehicle_hash, &dossier->vehicle_entry, &new_vehicle);
     if (status == WM_OK && new_claim) {
         question.question = ASK_CLAIM;
         status = ask(history, &question);
@@ -543,6 +527,10 @@ int history_prepare(struct history *history, struct dossier *const *dossiers, ui
     int status = WM_OK;
 
     history->ask_count = 0;
+    for (uint32_t i = 0; i < count; i++) {
+        number_index_prefetch(&history->claim_index, dossiers[i]->claim_hash);
+        number_index_prefetch(&history->vehicle_index, dossiers[i]->vehicle_hash);
+    }
     for (uint32_t i = 0; status == WM_OK && i < count; i++)
         if (!dossiers[i]->claim.unreadable)
             status = prepare_one(history, dossiers[i]);

@@ -7,7 +7,8 @@
 
 enum { BATCHES, BLOCKS, STATEMENTS };
 static const char *const SQL[STATEMENTS] = {
-    [BATCHES] = "SELECT batch, load, received_on, today, file_name, first_row, row_count FROM batches ORDER BY batch",
+    [BATCHES] =
+        "SELECT batch, load, received_on, today, file_name, first_row, row_count FROM batches ORDER BY batch",
     [BLOCKS] = "SELECT first_row, records FROM row_blocks WHERE first_row > ?1 - ?3 AND first_row < ?1 + ?2 "
                "ORDER BY first_row",
 };
@@ -70,11 +71,14 @@ static int read_rows(struct replay *replay, int64_t first, int64_t count)
     return replay->csv.failed ? WM_NO_MEMORY : WM_OK;
 }
 
-static int take_batch(struct replay *replay, int (*take)(void *context, const struct recorded_batch *batch), void *context)
+static int take_batch(struct replay *replay, int (*take)(void *context, const struct recorded_batch *batch),
+                      void *context)
 {
     sqlite3_stmt *statement = replay->statements[BATCHES];
-    struct recorded_batch batch = {.batch = sqlite3_column_int64(statement, 0), .load = sqlite3_column_int64(statement, 1),
-                                   .received_on = column_day(statement, 2), .today = column_day(statement, 3),
+    struct recorded_batch batch = {.batch = sqlite3_column_int64(statement, 0),
+                                   .load = sqlite3_column_int64(statement, 1),
+                                   .received_on = column_day(statement, 2),
+                                   .today = column_day(statement, 3),
                                    .file_name = column_text(statement, 4)};
     int status = read_rows(replay, sqlite3_column_int64(statement, 5), sqlite3_column_int64(statement, 6));
 
@@ -82,7 +86,8 @@ static int take_batch(struct replay *replay, int (*take)(void *context, const st
     return status != WM_OK ? status : take(context, &batch);
 }
 
-int ledger_replay(struct office *office, int (*take)(void *context, const struct recorded_batch *batch), void *context)
+int ledger_replay(struct office *office, int (*take)(void *context, const struct recorded_batch *batch),
+                  void *context)
 {
     struct replay replay = {.office = office};
     bool more = true;

@@ -29,7 +29,7 @@ static bool speaks_for_itself(struct text fact)
     return false;
 }
 
-/* --- Tests ----------------------------------------------------------------------------------------------------- */
+/* --- Tests ---------------------------------------------------------------------------------------- */
 
 static void operand_words(const struct operand *operand, struct buffer *out)
 {
@@ -67,15 +67,9 @@ static void range_words(const struct test *test, enum value_type type, struct bu
 static void test_words(const struct test *test, enum value_type type, struct buffer *out)
 {
     switch ((enum test_kind)test->kind) {
-    case TEST_NULL:
-        buffer_add_string(out, "nothing");
-        break;
-    case TEST_EQUAL:
-        operand_words(&test->high, out);
-        break;
-    case TEST_RANGE:
-        range_words(test, type, out);
-        break;
+    case TEST_NULL: buffer_add_string(out, "nothing"); break;
+    case TEST_EQUAL: operand_words(&test->high, out); break;
+    case TEST_RANGE: range_words(test, type, out); break;
     case TEST_MATCHES: {
         struct text pattern = pattern_source(test->pattern);
         buffer_format(out, "what matches \"%.*s\"", TEXT_ARGUMENTS(pattern));
@@ -92,7 +86,7 @@ static void list_words(const struct cell *cell, enum value_type type, struct buf
     }
 }
 
-/* --- Cells ------------------------------------------------------------------------------------------------------- */
+/* --- Cells ---------------------------------------------------------------------------------------- */
 
 static bool is_one(const struct cell *cell, bool value)
 {
@@ -146,7 +140,8 @@ void cell_words(const struct cell *cell, struct text fact, enum value_type type,
     list_words(cell, type, out);
 }
 
-void row_words(const struct table *table, uint32_t row, const bool *leave_out, const char *all, struct buffer *out)
+void row_words(const struct table *table, uint32_t row, const bool *leave_out, const char *all,
+               struct buffer *out)
 {
     bool some = false;
 

@@ -10,7 +10,7 @@ const char *change_name(enum change change)
     return NAMES[change];
 }
 
-/* --- Which file is which table ---------------------------------------------------------------------------------- */
+/* --- Which file is which table -------------------------------------------------------------------- */
 
 static const struct table *if_file(const struct table *table, struct text path)
 {
@@ -31,14 +31,15 @@ static const struct table *find_table(const struct rules *rules, struct text pat
     return found;
 }
 
-/* --- File by file --------------------------------------------------------------------------------------------------- */
+/* --- File by file --------------------------------------------------------------------------------- */
 
 static int tell_file(struct comparing *comparing, struct text path, enum change change)
 {
     return tell(comparing, &(struct difference){.change = change, .file = path});
 }
 
-static int compare_file(struct comparing *comparing, const struct rules_file *before, const struct rules_file *after)
+static int compare_file(struct comparing *comparing, const struct rules_file *before,
+                        const struct rules_file *after)
 {
     struct text path = before != NULL ? before->path : after->path;
     const struct table *table = before != NULL ? find_table(comparing->before, path) : NULL;
@@ -55,7 +56,8 @@ static int compare_file(struct comparing *comparing, const struct rules_file *be
     if (table != NULL && other != NULL)
         return compare_tables(comparing, table, other);
     if (table != NULL || other != NULL)
-        return tell_whole_table(comparing, table != NULL ? table : other, table != NULL ? CHANGE_REMOVED : CHANGE_ADDED);
+        return tell_whole_table(comparing, table != NULL ? table : other,
+                                table != NULL ? CHANGE_REMOVED : CHANGE_ADDED);
     return compare_lists(comparing, before, after);
 }
 
@@ -71,7 +73,8 @@ int rules_differences(const struct rules *before, const struct rules *after,
         int order = i == old->count   ? 1
                     : k == new->count ? -1
                                       : text_compare(old->files[i].path, new->files[k].path);
-        status = compare_file(&comparing, order <= 0 ? &old->files[i] : NULL, order >= 0 ? &new->files[k] : NULL);
+        status =
+            compare_file(&comparing, order <= 0 ? &old->files[i] : NULL, order >= 0 ? &new->files[k] : NULL);
         i += order <= 0;
         k += order >= 0;
     }

@@ -11,11 +11,8 @@ struct list_kind {
 };
 
 static const struct list_kind KINDS[] = {
-    {"campaign.csv", {"key", NULL}},
-    {"facts.csv", {"name", "scope"}},
-    {"prices.csv", {"part", "valid_from"}},
-    {"stages.csv", {"stage", NULL}},
-    {"units.csv", {"unit", NULL}},
+    {"campaign.csv", {"key", NULL}}, {"facts.csv", {"name", "scope"}}, {"prices.csv", {"part", "valid_from"}},
+    {"stages.csv", {"stage", NULL}}, {"units.csv", {"unit", NULL}},
 };
 
 struct list_row {
@@ -43,7 +40,7 @@ static const struct list_kind *kind_of(struct text path)
     return NULL;
 }
 
-/* --- Reading --------------------------------------------------------------------------------------------------------- */
+/* --- Reading -------------------------------------------------------------------------------------- */
 
 static int copy_cells(struct arena *arena, const struct csv_row *row, uint32_t width, struct text **ret_cells)
 {
@@ -80,14 +77,15 @@ static struct text key_of(struct arena *arena, const struct list *list, const st
                           const struct list_kind *kind)
 {
     struct text first = cell_named(list, row, text_of(kind->keys[0]));
-    struct text second = kind->keys[1] != NULL ? cell_named(list, row, text_of(kind->keys[1])) : (struct text){"", 0};
+    struct text second =
+        kind->keys[1] != NULL ? cell_named(list, row, text_of(kind->keys[1])) : (struct text){"", 0};
 
     return second.length == 0 ? first
                               : text_format(arena, "%.*s %.*s", TEXT_ARGUMENTS(first), TEXT_ARGUMENTS(second));
 }
 
-static int add_row(struct arena *arena, struct list *list, const struct csv_row *row, const struct list_kind *kind,
-                   uint32_t *capacity)
+static int add_row(struct arena *arena, struct list *list, const struct csv_row *row,
+                   const struct list_kind *kind, uint32_t *capacity)
 {
     if (list->count == *capacity) {
         uint32_t larger = *capacity ? *capacity * 2 : 64;
@@ -114,7 +112,8 @@ static bool is_comment(const struct csv_row *row)
     return row->cells[0].length > 0 && row->cells[0].bytes[0] == '#';
 }
 
-static int read_list(struct arena *arena, const struct rules_file *file, const struct list_kind *kind, struct list *list)
+static int read_list(struct arena *arena, const struct rules_file *file, const struct list_kind *kind,
+                     struct list *list)
 {
     struct csv_rows rows = {0};
     struct csv_row row;
@@ -137,7 +136,7 @@ static int read_list(struct arena *arena, const struct rules_file *file, const s
     return status;
 }
 
-/* --- Comparing ---------------------------------------------------------------------------------------------------------- */
+/* --- Comparing ------------------------------------------------------------------------------------ */
 
 static bool is_key(const struct list_kind *kind, struct text column)
 {
@@ -168,7 +167,8 @@ struct lists {
     struct list before, after;
 };
 
-static int tell_list_row(const struct lists *lists, const struct list *list, const struct list_row *row, enum change change)
+static int tell_list_row(const struct lists *lists, const struct list *list, const struct list_row *row,
+                         enum change change)
 {
     struct comparing *comparing = lists->comparing;
     struct difference difference = {.change = change, .file = lists->file, .row = row->key};
@@ -183,7 +183,8 @@ static int tell_list_row(const struct lists *lists, const struct list *list, con
     return tell(comparing, &difference);
 }
 
-static int compare_list_rows(const struct lists *lists, const struct list_row *before, const struct list_row *after)
+static int compare_list_rows(const struct lists *lists, const struct list_row *before,
+                             const struct list_row *after)
 {
     int status = WM_OK;
 
@@ -191,9 +192,13 @@ static int compare_list_rows(const struct lists *lists, const struct list_row *b
         struct text column = lists->after.columns[c];
         struct text old = cell_named(&lists->before, before, column);
         if (!text_equal(old, after->cells[c]))
-            status = tell(lists->comparing, &(struct difference){.change = CHANGE_CHANGED, .file = lists->file,
-                                                                 .row = after->key, .column = column, .before = old,
-                                                                 .after = after->cells[c], .line_before = before->line,
+            status = tell(lists->comparing, &(struct difference){.change = CHANGE_CHANGED,
+                                                                 .file = lists->file,
+                                                                 .row = after->key,
+                                                                 .column = column,
+                                                                 .before = old,
+                                                                 .after = after->cells[c],
+                                                                 .line_before = before->line,
                                                                  .line_after = after->line});
     }
     return status;
@@ -221,7 +226,7 @@ int compare_lists(struct comparing *comparing, const struct rules_file *before, 
 
     lists.kind = kind_of(lists.file);
     if (lists.kind == NULL)
-        return WM_OK;    /* a file that nobody reads */
+        return WM_OK; /* a file that nobody reads */
     int status = read_list(&comparing->arena, before, lists.kind, &lists.before);
     if (status == WM_OK)
         status = read_list(&comparing->arena, after, lists.kind, &lists.after);

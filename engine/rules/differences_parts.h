@@ -9,7 +9,7 @@ struct comparing {
     const struct rules *before, *after;
     int (*take)(void *context, const struct difference *difference);
     void *context;
-    struct arena arena;             /* of the file at hand */
+    struct arena arena; /* of the file at hand */
     struct buffer words_before, words_after;
 };
 
@@ -25,7 +25,7 @@ int tell_whole_table(struct comparing *comparing, const struct table *table, enu
 static inline int tell(struct comparing *comparing, const struct difference *difference)
 {
     if (comparing->words_before.failed || comparing->words_after.failed)
-        return 1;    /* WM_NO_MEMORY */
+        return 1; /* WM_NO_MEMORY */
     return comparing->take(comparing->context, difference);
 }
 

@@ -4,10 +4,11 @@
 #include "rules/differences_parts.h"
 
 static const char *const POLICIES[] = {
-    [HIT_UNIQUE] = "U", [HIT_ANY] = "A",     [HIT_PRIORITY] = "P", [HIT_FIRST] = "F", [HIT_RULE_ORDER] = "R",
-    [HIT_OUTPUT_ORDER] = "O", [HIT_COLLECT] = "C", [HIT_SUM] = "C+", [HIT_MIN] = "C<", [HIT_MAX] = "C>", [HIT_COUNT] = "C#"};
+    [HIT_UNIQUE] = "U",     [HIT_ANY] = "A",          [HIT_PRIORITY] = "P", [HIT_FIRST] = "F",
+    [HIT_RULE_ORDER] = "R", [HIT_OUTPUT_ORDER] = "O", [HIT_COLLECT] = "C",  [HIT_SUM] = "C+",
+    [HIT_MIN] = "C<",       [HIT_MAX] = "C>",         [HIT_COUNT] = "C#"};
 
-/* --- Finding what belongs together ------------------------------------------------------------------------------- */
+/* --- Finding what belongs together ---------------------------------------------------------------- */
 
 static int condition_named(const struct table *table, struct text name)
 {
@@ -33,7 +34,7 @@ static int index_rows(struct text_index *index, const struct table *table)
     return WM_OK;
 }
 
-/* --- Rows in words --------------------------------------------------------------------------------------------------- */
+/* --- Rows in words -------------------------------------------------------------------------------- */
 
 static void add_output(const struct table *table, uint32_t row, uint32_t output, struct buffer *out)
 {
@@ -61,7 +62,8 @@ static void whole_row(const struct table *table, uint32_t row, struct buffer *ou
 static int tell_row(struct comparing *comparing, const struct table *table, uint32_t row, enum change change)
 {
     struct buffer *words = change == CHANGE_ADDED ? &comparing->words_after : &comparing->words_before;
-    struct difference difference = {.change = change, .file = table_file(table), .row = table_row_name(table, row)};
+    struct difference difference = {
+        .change = change, .file = table_file(table), .row = table_row_name(table, row)};
 
     whole_row(table, row, words);
     if (change == CHANGE_ADDED) {
@@ -83,7 +85,7 @@ int tell_whole_table(struct comparing *comparing, const struct table *table, enu
     return status;
 }
 
-/* --- Cells -------------------------------------------------------------------------------------------------------------- */
+/* --- Cells ---------------------------------------------------------------------------------------- */
 
 struct pair {
     struct comparing *comparing;
@@ -98,9 +100,12 @@ static int tell_cell(const struct pair *pair, struct text column)
 
     if (text_equal(before, after))
         return WM_OK;
-    return tell(comparing, &(struct difference){.change = CHANGE_CHANGED, .file = table_file(pair->after),
-                                                .row = table_row_name(pair->after, pair->row_after), .column = column,
-                                                .before = before, .after = after,
+    return tell(comparing, &(struct difference){.change = CHANGE_CHANGED,
+                                                .file = table_file(pair->after),
+                                                .row = table_row_name(pair->after, pair->row_after),
+                                                .column = column,
+                                                .before = before,
+                                                .after = after,
                                                 .line_before = table_row_line(pair->before, pair->row_before),
                                                 .line_after = table_row_line(pair->after, pair->row_after)});
 }
@@ -162,7 +167,7 @@ static int compare_rows(const struct pair *pair)
     return status;
 }
 
-/* --- The table as a whole ------------------------------------------------------------------------------------------------- */
+/* --- The table as a whole ------------------------------------------------------------------------- */
 
 static int tell_of_table(struct comparing *comparing, const struct table *table, struct text column)
 {
@@ -170,8 +175,13 @@ static int tell_of_table(struct comparing *comparing, const struct table *table,
 
     if (text_equal(before, after))
         return WM_OK;
-    return tell(comparing, &(struct difference){.change = CHANGE_CHANGED, .file = table_file(table), .column = column,
-                                                .before = before, .after = after, .line_before = 1, .line_after = 1});
+    return tell(comparing, &(struct difference){.change = CHANGE_CHANGED,
+                                                .file = table_file(table),
+                                                .column = column,
+                                                .before = before,
+                                                .after = after,
+                                                .line_before = 1,
+                                                .line_after = 1});
 }
 
 static int compare_policy(struct comparing *comparing, const struct table *before, const struct table *after)
@@ -231,13 +241,13 @@ static int compare_values(struct comparing *comparing, const struct table *befor
     return status;
 }
 
-/* --- Order ------------------------------------------------------------------------------------------------------------------ */
+/* --- Order ---------------------------------------------------------------------------------------- */
 
 /* The rows that both tables have, in the order of the new one. */
 struct ordering {
-    uint32_t *rows, *old;      /* numbers in the new and in the old table */
+    uint32_t *rows, *old; /* numbers in the new and in the old table */
     uint32_t count;
-    bool *stays;               /* it need not be moved: the most rows that are in the same order in both */
+    bool *stays; /* it need not be moved: the most rows that are in the same order in both */
 };
 
 static int list_common(struct comparing *comparing, const struct table *after, const struct text_index *index,
@@ -311,8 +321,10 @@ static int compare_order(struct comparing *comparing, const struct table *before
             continue;
         place_words(before, old, &comparing->words_before);
         place_words(after, row, &comparing->words_after);
-        status = tell(comparing, &(struct difference){.change = CHANGE_MOVED, .file = table_file(after),
-                                                      .row = table_row_name(after, row), .column = TEXT("order"),
+        status = tell(comparing, &(struct difference){.change = CHANGE_MOVED,
+                                                      .file = table_file(after),
+                                                      .row = table_row_name(after, row),
+                                                      .column = TEXT("order"),
                                                       .before = buffer_text(&comparing->words_before),
                                                       .after = buffer_text(&comparing->words_after),
                                                       .line_before = table_row_line(before, old),
@@ -321,7 +333,7 @@ static int compare_order(struct comparing *comparing, const struct table *before
     return status;
 }
 
-/* --- All of it ---------------------------------------------------------------------------------------------------------------- */
+/* --- All of it ------------------------------------------------------------------------------------ */
 
 static int compare_all_rows(struct comparing *comparing, const struct table *before, const struct table *after,
                             const struct text_index *old, const struct text_index *new)

@@ -20,13 +20,14 @@ const char *lint_kind_name(enum lint_kind kind)
     return NAMES[kind];
 }
 
-/* --- Deadlines ------------------------------------------------------------------------------------------------------ */
+/* --- Deadlines ------------------------------------------------------------------------------------ */
 
 static int say_region(void *context, const struct lint_case *found)
 {
     struct lint_saying *saying = context;
     struct lint *lint = saying->lint;
-    struct lint_result result = {.severity = LINT_WARNING, .kind = LINT_GAP,
+    struct lint_result result = {.severity = LINT_WARNING,
+                                 .kind = LINT_GAP,
                                  .place = lint_header_place(saying->table->space->tables[0]),
                                  .wrong = TEXT("no row for a region that the `values` row lists"),
                                  .advice = TEXT("add a row for it")};
@@ -39,7 +40,8 @@ static int say_region(void *context, const struct lint_case *found)
     return status != WM_OK ? status : lint_say(lint, &result);
 }
 
-/* A region without a row has no limits, which is no fault where the table does not say which regions there are. */
+/* A region without a row has no limits, which is no fault where the table does not say which regions there are.
+ */
 static int look_at_deadlines(struct lint *lint)
 {
     const struct table *tables[] = {lint->rules->deadlines};
@@ -61,7 +63,7 @@ static int look_at_deadlines(struct lint *lint)
     return question.avoid == NULL ? WM_NO_MEMORY : lint_gaps(space, &question, say_region, &saying);
 }
 
-/* --- All -------------------------------------------------------------------------------------------------------------- */
+/* --- All ------------------------------------------------------------------------------------------ */
 
 static int look_at_campaigns(struct lint *lint)
 {
@@ -92,7 +94,7 @@ int lint_rules(const struct rules *rules, const struct lint_fleet *fleet,
     return status;
 }
 
-/* --- Days -------------------------------------------------------------------------------------------------------------- */
+/* --- Days ----------------------------------------------------------------------------------------- */
 
 struct days {
     struct arena *arena;

@@ -13,7 +13,7 @@ static void list_tables(struct lint_of_campaign *of, const struct table **tables
     }
 }
 
-/* --- Who is eligible ---------------------------------------------------------------------------------------------- */
+/* --- Who is eligible ------------------------------------------------------------------------------ */
 
 static bool makes_eligible(const struct table *eligibility, uint32_t row)
 {
@@ -56,7 +56,8 @@ static int find_eligible(struct lint_of_campaign *of)
     return WM_OK;
 }
 
-int lint_ask_eligible(const struct lint_of_campaign *of, struct lint_question *question, struct lint_found *ret_found)
+int lint_ask_eligible(const struct lint_of_campaign *of, struct lint_question *question,
+                      struct lint_found *ret_found)
 {
     question->region = &of->eligible;
     return lint_ask(of->space, question, ret_found);
@@ -72,14 +73,16 @@ static int is_anyone_eligible(struct lint_of_campaign *of, bool *ret_is)
     *ret_is = status == WM_OK && found.answer != LINT_NO;
     if (status != WM_OK || *ret_is)
         return status;
-    return lint_say(of->lint, &(struct lint_result){.severity = LINT_ERROR, .kind = LINT_GAP,
-                                                    .place = lint_header_place(of->campaign->eligibility),
-                                                    .wrong = TEXT("no vehicle is eligible"),
-                                                    .advice = TEXT("add the rows of the vehicles that the campaign "
-                                                                   "takes in")});
+    return lint_say(of->lint,
+                    &(struct lint_result){.severity = LINT_ERROR,
+                                          .kind = LINT_GAP,
+                                          .place = lint_header_place(of->campaign->eligibility),
+                                          .wrong = TEXT("no vehicle is eligible"),
+                                          .advice = TEXT("add the rows of the vehicles that the campaign "
+                                                         "takes in")});
 }
 
-/* --- Outcomes ------------------------------------------------------------------------------------------------------ */
+/* --- Outcomes ------------------------------------------------------------------------------------- */
 
 static int pin_outcome(const struct lint_of_campaign *of, const char *outcome, uint64_t **ret_box)
 {
@@ -98,7 +101,7 @@ static int pin_outcome(const struct lint_of_campaign *of, const char *outcome, u
     return WM_OK;
 }
 
-/* --- All tables ------------------------------------------------------------------------------------------------------ */
+/* --- All tables ----------------------------------------------------------------------------------- */
 
 static int say_tables(struct lint_of_campaign *of)
 {

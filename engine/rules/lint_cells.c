@@ -59,7 +59,7 @@ bool lint_cell_is_open(const struct cell *cell, const struct lint_dim *dim)
     return cell->names_fact || (dim->any_case && dim->type == VALUE_TEXT && cell->has_ordering);
 }
 
-/* --- Values for a fact that a cell names: null, the subject's own, one below and one above ----------------- */
+/* --- Values for a fact that a cell names: null, the subject's own, one below and one above -------- */
 
 static struct value stepped(struct value v, int direction)
 {
@@ -87,19 +87,19 @@ static uint32_t samples_of(struct value subject, enum value_type type, struct va
         break;
     case VALUE_NUMBER:
     case VALUE_DATE: {
-        struct value around = subject.type == VALUE_NULL ? (struct value){.number = 0, .type = (uint8_t)type} : subject;
+        struct value around =
+            subject.type == VALUE_NULL ? (struct value){.number = 0, .type = (uint8_t)type} : subject;
         samples[1] = stepped(around, -1);
         samples[2] = stepped(around, 1);
         break;
     }
-    case VALUE_NULL:
-        return 1;
+    case VALUE_NULL: return 1;
     }
     samples[3] = subject;
     return subject.type == VALUE_NULL ? 3 : 4;
 }
 
-/* --- Evaluation ---------------------------------------------------------------------------------------------- */
+/* --- Evaluation ----------------------------------------------------------------------------------- */
 
 struct cell_question {
     const struct lint_cells *cells;
@@ -108,13 +108,14 @@ struct cell_question {
     struct value subject;
     const struct cell_fact *named[MOST_NAMED];
     uint32_t named_count;
-    int64_t null_slot;    /* -1: none */
+    int64_t null_slot; /* -1: none */
     struct lint_truth truth;
 };
 
 static void ask(struct cell_question *question)
 {
-    struct evaluation evaluation = {question->cells->facts, question->cells->work, question->dim->any_case, WM_OK};
+    struct evaluation evaluation = {question->cells->facts, question->cells->work, question->dim->any_case,
+                                    WM_OK};
     bool holds = cell_test_value(question->cell, question->subject, &evaluation) == TRUTH_HOLDS;
 
     question->truth.may = question->truth.may || holds;
@@ -139,12 +140,16 @@ static void ask_for_each_value(struct cell_question *question, uint32_t number)
     question->cells->facts[ref.slot] = value_null();
 }
 
-static struct lint_truth ask_at(const struct lint_cells *cells, const struct cell *cell, const struct lint_dim *dim,
-                                const struct lint_class *at, int64_t null_slot)
+static struct lint_truth ask_at(const struct lint_cells *cells, const struct cell *cell,
+                                const struct lint_dim *dim, const struct lint_class *at, int64_t null_slot)
 {
     const struct lint_truth undecided = {true, false}, always = {true, true};
-    struct cell_question question = {.cells = cells, .cell = cell, .dim = dim, .subject = at->value,
-                                     .null_slot = null_slot, .truth = {false, true}};
+    struct cell_question question = {.cells = cells,
+                                     .cell = cell,
+                                     .dim = dim,
+                                     .subject = at->value,
+                                     .null_slot = null_slot,
+                                     .truth = {false, true}};
     bool exact = at->kind == CLASS_ON || at->kind == CLASS_NULL;
 
     if (cell->any)
@@ -160,14 +165,15 @@ static struct lint_truth ask_at(const struct lint_cells *cells, const struct cel
     return question.truth;
 }
 
-struct lint_truth lint_cell_at(const struct lint_cells *cells, const struct cell *cell, const struct lint_dim *dim,
-                               const struct lint_class *at)
+struct lint_truth lint_cell_at(const struct lint_cells *cells, const struct cell *cell,
+                               const struct lint_dim *dim, const struct lint_class *at)
 {
     return ask_at(cells, cell, dim, at, -1);
 }
 
 struct lint_truth lint_cell_at_null_fact(const struct lint_cells *cells, const struct cell *cell,
-                                         const struct lint_dim *dim, const struct lint_class *at, uint32_t null_slot)
+                                         const struct lint_dim *dim, const struct lint_class *at,
+                                         uint32_t null_slot)
 {
     return ask_at(cells, cell, dim, at, null_slot);
 }

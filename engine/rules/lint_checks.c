@@ -1,5 +1,5 @@
-/* The office's checks: each table by itself, rows that no claim can meet by what the facts mean, messages that name a fact
- * which may be null, findings that have two effects for the same claim.
+/* The office's checks: each table by itself, rows that no claim can meet by what the facts mean, messages that
+ * name a fact which may be null, findings that have two effects for the same claim.
  */
 #include "base/status.h"
 #include "rules/lint_cells.h"
@@ -14,7 +14,7 @@ struct checking {
     struct lint_cells cells;
 };
 
-/* --- What a row's conditions say of the facts ------------------------------------------------------------------- */
+/* --- What a row's conditions say of the facts ----------------------------------------------------- */
 
 /* The state that a class of values belongs to. */
 static uint32_t state_of(const struct lint_dim *dim, const struct lint_class *at)
@@ -30,7 +30,8 @@ static uint32_t state_of(const struct lint_dim *dim, const struct lint_class *at
 }
 
 /* The states of a column's fact in which the cell may hold. */
-static uint32_t states_of_cell(const struct checking *checking, const struct lint_dim *dim, const struct cell *cell)
+static uint32_t states_of_cell(const struct checking *checking, const struct lint_dim *dim,
+                               const struct cell *cell)
 {
     uint32_t states = 0;
 
@@ -41,8 +42,8 @@ static uint32_t states_of_cell(const struct checking *checking, const struct lin
 }
 
 /* Whether the cell may hold though a fact that it names is null. */
-static bool may_hold_at_null(const struct checking *checking, const struct lint_dim *dim, const struct cell *cell,
-                             uint32_t slot)
+static bool may_hold_at_null(const struct checking *checking, const struct lint_dim *dim,
+                             const struct cell *cell, uint32_t slot)
 {
     for (uint32_t k = 0; k < dim->class_count; k++)
         if (dim->classes[k].in_domain &&
@@ -51,7 +52,8 @@ static bool may_hold_at_null(const struct checking *checking, const struct lint_
     return false;
 }
 
-static void narrow_by_cell(const struct checking *checking, uint32_t row, uint32_t condition, uint32_t states[FACT_COUNT])
+static void narrow_by_cell(const struct checking *checking, uint32_t row, uint32_t condition,
+                           uint32_t states[FACT_COUNT])
 {
     enum { MOST_NAMED = 8 };
     const struct dictionary *dictionary = checking->lint->rules->dictionary;
@@ -82,7 +84,7 @@ static bool states_of_row(const struct checking *checking, uint32_t row, uint32_
     return fact_states_narrow(states);
 }
 
-/* --- Rows that no claim meets ---------------------------------------------------------------------------------------- */
+/* --- Rows that no claim meets --------------------------------------------------------------------- */
 
 /* A row that is dead by its own cells is said by the analysis of the table. */
 static bool is_dead_by_itself(const struct checking *checking, uint32_t row)
@@ -104,17 +106,19 @@ static int say_impossible(const struct checking *checking, uint32_t row, const u
 
     while (states[id] != 0)
         id++;
-    struct lint_result result = {.severity = LINT_WARNING, .kind = LINT_DEAD_ROW,
+    struct lint_result result = {.severity = LINT_WARNING,
+                                 .kind = LINT_DEAD_ROW,
                                  .place = lint_condition_place(table, row, -1),
-                                 .advice = TEXT("correct its conditions; facts.csv tells when each fact is null")};
-    result.wrong = text_format(&lint->arena, "row \"%.*s\" can never hit%s%.*s: its conditions leave nothing that %s may be",
-                               TEXT_ARGUMENTS(table_row_name(table, row)),
-                               flag->finding.length > 0 ? " and flag " : "", TEXT_ARGUMENTS(flag->finding),
-                               fact_kind((enum fact_id)id)->name);
+                                 .advice =
+                                     TEXT("correct its conditions; facts.csv tells when each fact is null")};
+    result.wrong = text_format(
+        &lint->arena, "row \"%.*s\" can never hit%s%.*s: its conditions leave nothing that %s may be",
+        TEXT_ARGUMENTS(table_row_name(table, row)), flag->finding.length > 0 ? " and flag " : "",
+        TEXT_ARGUMENTS(flag->finding), fact_kind((enum fact_id)id)->name);
     return lint_say(lint, &result);
 }
 
-/* --- Messages ----------------------------------------------------------------------------------------------------------- */
+/* --- Messages ------------------------------------------------------------------------------------- */
 
 /* Options and inspections have no states: only the row's own cell for them can rule null out. */
 static bool named_may_be_null(const struct checking *checking, uint32_t row, uint32_t slot)
@@ -134,20 +138,22 @@ static int look_at_place(const struct checking *checking, uint32_t row, const st
     struct lint *lint = checking->lint;
     const struct table *table = checking->check->table;
     enum fact_id id = fact_of_slot(lint->rules->dictionary, fact->ref.slot);
-    bool may_be_null = id == FACT_COUNT ? named_may_be_null(checking, row, fact->ref.slot)
-                                        : (states[id] & NULL_STATE) != 0;
+    bool may_be_null =
+        id == FACT_COUNT ? named_may_be_null(checking, row, fact->ref.slot) : (states[id] & NULL_STATE) != 0;
     uint64_t *box = lint_box_new(checking->space);
-    struct lint_result result = {.severity = LINT_WARNING, .kind = LINT_CHECK,
-                                 .place = lint_output_place(table, row, "message")};
+    struct lint_result result = {
+        .severity = LINT_WARNING, .kind = LINT_CHECK, .place = lint_output_place(table, row, "message")};
 
     if (box == NULL)
         return WM_NO_MEMORY;
     if (!may_be_null)
         return WM_OK;
-    result.wrong = text_format(&lint->arena, "the message of row \"%.*s\" names {%.*s}, which may be null where the row hits",
+    result.wrong = text_format(&lint->arena,
+                               "the message of row \"%.*s\" names {%.*s}, which may be null where the row hits",
                                TEXT_ARGUMENTS(table_row_name(table, row)), TEXT_ARGUMENTS(fact->name));
-    result.advice = text_format(&lint->arena, "add a condition not(null) on %.*s, or another row for where it is null",
-                                TEXT_ARGUMENTS(fact->name));
+    result.advice =
+        text_format(&lint->arena, "add a condition not(null) on %.*s, or another row for where it is null",
+                    TEXT_ARGUMENTS(fact->name));
     lint_box_meet_row(checking->space, box, row, false);
     int dim = lint_dim_of(checking->space, fact->ref.slot);
     if (dim >= 0)
@@ -172,7 +178,7 @@ static int look_at_row(const struct checking *checking, uint32_t row)
     return status;
 }
 
-/* --- One table ------------------------------------------------------------------------------------------------------------ */
+/* --- One table ------------------------------------------------------------------------------------ */
 
 struct flagging {
     const struct check *check;
@@ -233,7 +239,7 @@ static int look_at_table(struct lint *lint, const struct check *check)
     return status;
 }
 
-/* --- Two effects ------------------------------------------------------------------------------------------------------------ */
+/* --- Two effects ---------------------------------------------------------------------------------- */
 
 /* The rows of a table that come before this one, where the policy lets only one hit. */
 static void add_before(const struct lint_space *space, uint32_t number, uint32_t row, uint64_t *avoid)
@@ -252,7 +258,8 @@ static void add_before(const struct lint_space *space, uint32_t number, uint32_t
 
 static struct text row_words(struct lint *lint, const struct flagging *flagging)
 {
-    return text_format(&lint->arena, "row \"%.*s\" of %.*s", TEXT_ARGUMENTS(table_row_name(flagging->check->table, flagging->row)),
+    return text_format(&lint->arena, "row \"%.*s\" of %.*s",
+                       TEXT_ARGUMENTS(table_row_name(flagging->check->table, flagging->row)),
                        TEXT_ARGUMENTS(table_file(flagging->check->table)));
 }
 
@@ -282,18 +289,21 @@ static int ask_both(struct lint *lint, const struct flagging *one, const struct 
         status = states_meet(lint, space, one, other, &meet);
     if (status != WM_OK || !meet)
         return status;
-    struct lint_result result = {.severity = LINT_WARNING, .kind = LINT_CHECK,
-                                 .place = lint_output_place(other->check->table, other->row, "effect"),
-                                 .advice = TEXT("give the finding one effect, or make the conditions exclude each other")};
+    struct lint_result result = {
+        .severity = LINT_WARNING,
+        .kind = LINT_CHECK,
+        .place = lint_output_place(other->check->table, other->row, "effect"),
+        .advice = TEXT("give the finding one effect, or make the conditions exclude each other")};
     const struct flag *flag = &one->check->flags[one->row], *flag_two = &other->check->flags[other->row];
     if (found.answer != LINT_YES) {
-        struct text what = text_format(&lint->arena, "%.*s has one effect for one claim (%.*s)", TEXT_ARGUMENTS(flag->finding),
-                                       TEXT_ARGUMENTS(row_words(lint, one)));
-        return what.bytes == NULL ? WM_NO_MEMORY : lint_say_not_proved(lint, result.place, found.answer, what.bytes);
+        struct text what = text_format(&lint->arena, "%.*s has one effect for one claim (%.*s)",
+                                       TEXT_ARGUMENTS(flag->finding), TEXT_ARGUMENTS(row_words(lint, one)));
+        return what.bytes == NULL ? WM_NO_MEMORY
+                                  : lint_say_not_proved(lint, result.place, found.answer, what.bytes);
     }
     result.wrong = text_format(&lint->arena, "%.*s has the effect %s here and %s in %.*s, and both rows hit",
-                               TEXT_ARGUMENTS(flag->finding), effect_name(flag_two->effect), effect_name(flag->effect),
-                               TEXT_ARGUMENTS(row_words(lint, one)));
+                               TEXT_ARGUMENTS(flag->finding), effect_name(flag_two->effect),
+                               effect_name(flag->effect), TEXT_ARGUMENTS(row_words(lint, one)));
     status = lint_add_example(lint, space, NULL, found.box, &result);
     return status != WM_OK ? status : lint_say(lint, &result);
 }
@@ -326,7 +336,8 @@ static int compare_effects(struct lint *lint, enum scope scope)
         for (uint32_t row = 0; row < table_row_count(checks[i].table); row++) {
             const struct flagging one = {&checks[i], row};
             for (uint32_t k = i; k < count; k++)
-                for (uint32_t r = k == i ? row + 1 : 0; status == WM_OK && r < table_row_count(checks[k].table); r++)
+                for (uint32_t r = k == i ? row + 1 : 0; status == WM_OK && r < table_row_count(checks[k].table);
+                     r++)
                     status = compare_flags(lint, &one, &(struct flagging){&checks[k], r});
         }
     return status;

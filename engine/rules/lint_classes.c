@@ -13,7 +13,7 @@ struct cuts {
     struct value *values;
     uint32_t count, capacity;
     bool no_memory;
-    bool ordered;              /* some cell has an ordering */
+    bool ordered; /* some cell has an ordering */
     const struct lint_dim *dim;
 };
 
@@ -25,7 +25,7 @@ int lint_condition_on(const struct table *table, uint32_t slot, uint32_t from)
     return -1;
 }
 
-/* --- Cut points ---------------------------------------------------------------------------------------------- */
+/* --- Cut points ----------------------------------------------------------------------------------- */
 
 static void add_cut(struct cuts *cuts, struct value v)
 {
@@ -135,7 +135,7 @@ static void sort_cuts(struct cuts *cuts)
     cuts->count = kept;
 }
 
-/* --- What lies between cut points ------------------------------------------------------------------------------ */
+/* --- What lies between cut points ----------------------------------------------------------------- */
 
 static int64_t multiple_at_most(int64_t number, int64_t step)
 {
@@ -170,14 +170,16 @@ static bool multiple_between(const int64_t *low, const int64_t *high, int64_t st
 }
 
 /* A number of the fact between two cuts, a whole one if there is one. */
-static bool number_between(const struct lint_dim *dim, const int64_t *low, const int64_t *high, int64_t *ret_number)
+static bool number_between(const struct lint_dim *dim, const int64_t *low, const int64_t *high,
+                           int64_t *ret_number)
 {
     static const int64_t below_zero = -1;
     int64_t step = dim->type == VALUE_NUMBER ? dim->nature.step : 1;
 
     if (dim->nature.not_negative && dim->type == VALUE_NUMBER && (low == NULL || *low < below_zero))
         low = &below_zero;
-    if (dim->type == VALUE_NUMBER && DECIMAL_ONE % step == 0 && multiple_between(low, high, DECIMAL_ONE, ret_number))
+    if (dim->type == VALUE_NUMBER && DECIMAL_ONE % step == 0 &&
+        multiple_between(low, high, DECIMAL_ONE, ret_number))
         return true;
     return multiple_between(low, high, step, ret_number);
 }
@@ -190,7 +192,8 @@ static struct value of_type(const struct lint_dim *dim, int64_t number)
 static bool is_possible(const struct lint_dim *dim, struct value v)
 {
     if (v.type == VALUE_TEXT)
-        return dim->nature.words == NULL || fact_word_number(dim->nature.words, value_as_text(v), dim->any_case) >= 0;
+        return dim->nature.words == NULL ||
+               fact_word_number(dim->nature.words, value_as_text(v), dim->any_case) >= 0;
     if (v.type != VALUE_NUMBER)
         return true;
     return v.number % dim->nature.step == 0 && !(dim->nature.not_negative && v.number < 0);
@@ -211,10 +214,11 @@ static int text_above(struct arena *arena, struct value low, struct value *ret_v
     return WM_OK;
 }
 
-static void add_class(struct lint_dim *dim, enum class_kind kind, struct value v, struct value low, struct value high)
+static void add_class(struct lint_dim *dim, enum class_kind kind, struct value v, struct value low,
+                      struct value high)
 {
-    dim->classes[dim->class_count++] =
-        (struct lint_class){.kind = kind, .value = v, .low = low, .high = high, .in_domain = is_possible(dim, v)};
+    dim->classes[dim->class_count++] = (struct lint_class){
+        .kind = kind, .value = v, .low = low, .high = high, .in_domain = is_possible(dim, v)};
 }
 
 static int add_between(struct arena *arena, struct lint_dim *dim, struct value low, struct value high)
@@ -263,7 +267,7 @@ static int add_classes(struct cuts *cuts, struct lint_dim *dim)
     return status;
 }
 
-/* --- Domain ---------------------------------------------------------------------------------------------------- */
+/* --- Domain --------------------------------------------------------------------------------------- */
 
 static void mark_fleet(struct lint_dim *dim, const struct lint_fleet *fleet)
 {
@@ -352,13 +356,13 @@ int lint_classes_make(struct lint_space *space, uint32_t number, const struct li
     return status != WM_OK ? status : find_domain(space, dim, knowledge);
 }
 
-/* --- From a value to its class ------------------------------------------------------------------------------------ */
+/* --- From a value to its class -------------------------------------------------------------------- */
 
 static bool class_has(const struct lint_dim *dim, const struct lint_class *at, struct value v)
 {
     switch (at->kind) {
     case CLASS_NULL: return v.type == VALUE_NULL;
-    case CLASS_OTHER: return v.type != VALUE_NULL;    /* asked last */
+    case CLASS_OTHER: return v.type != VALUE_NULL; /* asked last */
     case CLASS_ON: return value_equal(at->value, v, dim->any_case);
     case CLASS_BETWEEN: break;
     }

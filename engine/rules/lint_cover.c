@@ -5,50 +5,50 @@
 #include "base/status.h"
 
 enum {
-    MOST_ACTIVE = 64,                  /* columns that tell rows apart, in one search: one bit each */
-    MOST_COMPARED = 256,               /* classes that are compared each with each */
-    MOST_WORK = 100 * 1000 * 1000,     /* steps of one search: some tenths of a second */
+    MOST_ACTIVE = 64,              /* columns that tell rows apart, in one search: one bit each */
+    MOST_COMPARED = 256,           /* classes that are compared each with each */
+    MOST_WORK = 100 * 1000 * 1000, /* steps of one search: some tenths of a second */
     MOST_MEMO_BYTES = 64 * 1024 * 1024
 };
 
 /* A column that tells the rows in question apart. */
 struct sweep_column {
     uint32_t dim;
-    uint32_t class_count;      /* those of the box */
-    uint32_t *classes;         /* their numbers */
-    uint64_t *sets;            /* of each: the rows that hold there */
-    uint32_t *lean;            /* places in `classes` of those that need a look: no other leaves fewer rows */
+    uint32_t class_count; /* those of the box */
+    uint32_t *classes;    /* their numbers */
+    uint64_t *sets;       /* of each: the rows that hold there */
+    uint32_t *lean;       /* places in `classes` of those that need a look: no other leaves fewer rows */
     uint32_t lean_count;
 };
 
 struct memo {
-    uint64_t **entries;        /* columns left, then the rows left */
+    uint64_t **entries; /* columns left, then the rows left */
     uint32_t capacity, count;
 };
 
 struct level {
-    uint64_t *children;        /* a row set for each class of the column taken */
+    uint64_t *children; /* a row set for each class of the column taken */
     uint32_t *order;
     uint32_t column, class_at; /* what was chosen */
 };
 
 struct search {
     const struct lint_space *space;
-    struct arena *arena;       /* of the search */
+    struct arena *arena; /* of the search */
     const uint64_t *box;
     struct sweep_column columns[MOST_ACTIVE];
     uint32_t column_count;
-    uint32_t *rows;            /* the rows to avoid that are met in the box at all */
+    uint32_t *rows; /* the rows to avoid that are met in the box at all */
     uint32_t row_count, words;
-    uint64_t *open;            /* of each row: the columns that leave it out somewhere */
+    uint64_t *open; /* of each row: the columns that leave it out somewhere */
     struct level levels[MOST_ACTIVE + 1];
-    uint32_t depth;            /* of the point that was found */
+    uint32_t depth; /* of the point that was found */
     struct memo memo;
     uint64_t work;
     bool no_memory;
 };
 
-/* --- Bit sets ---------------------------------------------------------------------------------------------------- */
+/* --- Bit sets ------------------------------------------------------------------------------------- */
 
 static bool is_empty(const uint64_t *set, uint32_t words)
 {
@@ -75,7 +75,7 @@ static uint32_t size_of(const uint64_t *set, uint32_t words)
     return size;
 }
 
-/* --- Preparing --------------------------------------------------------------------------------------------------- */
+/* --- Preparing ------------------------------------------------------------------------------------ */
 
 /* Where a row surely holds, or may. */
 enum certainty { CERTAIN, POSSIBLE };
@@ -89,8 +89,8 @@ static const uint64_t *class_set(const struct lint_space *space, uint32_t dim, u
 }
 
 /* Rows that hold in some class of the box, and those that hold in all. */
-static void fold_classes(const struct lint_space *space, const uint64_t *box, uint32_t dim, enum certainty certainty,
-                         uint64_t *some, uint64_t *all)
+static void fold_classes(const struct lint_space *space, const uint64_t *box, uint32_t dim,
+                         enum certainty certainty, uint64_t *some, uint64_t *all)
 {
     memset(some, 0, space->row_words * sizeof *some);
     memset(all, 0xff, space->row_words * sizeof *all);
@@ -107,10 +107,10 @@ static void fold_classes(const struct lint_space *space, const uint64_t *box, ui
 
 struct preparation {
     const struct lint_question *question;
-    const uint64_t *region_avoid;    /* NULL: none */
-    enum certainty certainty;        /* of the rows to avoid */
-    uint64_t *rows;                  /* those met in the box */
-    uint64_t *all;                   /* for each dimension: the rows that hold in all its classes */
+    const uint64_t *region_avoid; /* NULL: none */
+    enum certainty certainty;     /* of the rows to avoid */
+    uint64_t *rows;               /* those met in the box */
+    uint64_t *all;                /* for each dimension: the rows that hold in all its classes */
 };
 
 static bool is_ignored(const struct preparation *preparation, uint32_t dim)
@@ -235,7 +235,7 @@ static int find_columns(struct search *search, const struct preparation *prepara
     return WM_OK;
 }
 
-/* --- What was found to be covered ----------------------------------------------------------------------------------- */
+/* --- What was found to be covered ----------------------------------------------------------------- */
 
 static uint64_t hash_of(const struct search *search, uint64_t left, const uint64_t *set)
 {
@@ -255,8 +255,7 @@ static uint64_t **memo_slot(const struct search *search, uint64_t left, const ui
 
     for (;; at++) {
         uint64_t **slot = &memo->entries[at & (memo->capacity - 1)];
-        if (*slot == NULL ||
-            ((*slot)[0] == left && memcmp(*slot + 1, set, search->words * sizeof *set) == 0))
+        if (*slot == NULL || ((*slot)[0] == left && memcmp(*slot + 1, set, search->words * sizeof *set) == 0))
             return slot;
     }
 }
@@ -302,10 +301,10 @@ static void remember(struct search *search, uint64_t left, const uint64_t *set)
     search->memo.count++;
 }
 
-/* --- The sweep -------------------------------------------------------------------------------------------------------- */
+/* --- The sweep ------------------------------------------------------------------------------------ */
 
-/* The column to take next: of those that the most general row leaves open, the one that leaves out most rows. False:
- * a row is left that nothing leaves out. */
+/* The column to take next: of those that the most general row leaves open, the one that leaves out most rows.
+ * False: a row is left that nothing leaves out. */
 static bool choose_column(const struct search *search, uint64_t left, const uint64_t *set, uint32_t *ret_column)
 {
     uint32_t leaves_out[MOST_ACTIVE] = {0}, fewest = MOST_ACTIVE + 1;
@@ -361,7 +360,9 @@ static uint32_t make_children(struct search *search, const struct sweep_column *
         if (compare && is_fat(level->children, count, i, words))
             continue;
         uint32_t size = size_of(level->children + (size_t)i * words, words), at = kept++;
-        for (; compare && at > 0 && size_of(level->children + (size_t)level->order[at - 1] * words, words) > size; at--)
+        for (;
+             compare && at > 0 && size_of(level->children + (size_t)level->order[at - 1] * words, words) > size;
+             at--)
             level->order[at] = level->order[at - 1];
         level->order[at] = i;
     }
@@ -400,7 +401,7 @@ static bool sweep(struct search *search, uint32_t depth, uint64_t left, const ui
     return false;
 }
 
-/* --- From a point to a box as large as may be ---------------------------------------------------------------------------- */
+/* --- From a point to a box as large as may be ----------------------------------------------------- */
 
 static bool chosen_has(const struct search *search, const uint64_t *box, uint32_t column, uint32_t class_at)
 {
@@ -459,7 +460,7 @@ static int make_box(const struct search *search, uint64_t *box)
     return WM_OK;
 }
 
-/* --- Answers --------------------------------------------------------------------------------------------------------------- */
+/* --- Answers -------------------------------------------------------------------------------------- */
 
 /* One search in a box, which becomes the box of what is found. */
 static int search_box(const struct lint_space *space, const struct preparation *asked, struct arena *arena,
@@ -506,11 +507,12 @@ static int search_box(const struct lint_space *space, const struct preparation *
 struct asking {
     const struct lint_space *space;
     const struct lint_question *question;
-    const struct lint_part *part;    /* NULL: everywhere */
+    const struct lint_part *part; /* NULL: everywhere */
     struct arena arena;
 };
 
-static int search_with(struct asking *asking, enum certainty certainty, enum lint_answer *ret_answer, uint64_t **ret_box)
+static int search_with(struct asking *asking, enum certainty certainty, enum lint_answer *ret_answer,
+                       uint64_t **ret_box)
 {
     const struct lint_space *space = asking->space;
     const struct lint_question *question = asking->question;

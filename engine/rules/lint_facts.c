@@ -115,20 +115,26 @@ uint32_t fact_states(enum fact_id id, enum scope scope)
     return states;
 }
 
-/* --- What follows from what --------------------------------------------------------------------------------- */
+/* --- What follows from what ----------------------------------------------------------------------- */
 
 struct consequence {
     enum fact_id fact;
-    uint32_t states;         /* where the fact is surely in one of these ... */
+    uint32_t states; /* where the fact is surely in one of these ... */
     enum fact_id other;
-    uint32_t other_states;   /* ... the other one is in one of these */
+    uint32_t other_states; /* ... the other one is in one of these */
 };
 
 #define WORD(number) (VALUE_STATE << (number))
 #define NOT_NULL (~(uint32_t)NULL_STATE)
-#define ONLY_WITH(name, other, states) {FACT_##name, NOT_NULL, FACT_##other, states}
-#define BOTH_OR_NEITHER(name, other)                                  \
-    {FACT_##name, NOT_NULL, FACT_##other, NOT_NULL}, {FACT_##other, NOT_NULL, FACT_##name, NOT_NULL}
+#define ONLY_WITH(name, other, states)              \
+    {                                               \
+        FACT_##name, NOT_NULL, FACT_##other, states \
+    }
+#define BOTH_OR_NEITHER(name, other)                  \
+    {FACT_##name, NOT_NULL, FACT_##other, NOT_NULL},  \
+    {                                                 \
+        FACT_##other, NOT_NULL, FACT_##name, NOT_NULL \
+    }
 
 static const struct consequence CONSEQUENCES[] = {
     ONLY_WITH(vin_check, vin_form, WORD(0)),

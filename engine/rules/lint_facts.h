@@ -1,10 +1,12 @@
-/* lint_facts.h - what is known of the engine's facts beforehand: which words they may be, whether they may be null, and
- * what follows from one for another.
+/* lint_facts.h - what is known of the engine's facts beforehand: which words they may be, whether they may be
+ * null, and what follows from one for another.
  *
- * The states of a fact are bits: NULL_STATE; then one bit for each word of its list, for a boolean FALSE_STATE and
- * TRUE_STATE, or VALUE_STATE for any value at all. A set of states that became empty says that no claim is like that.
+ * The states of a fact are bits: NULL_STATE; then one bit for each word of its list, for a boolean FALSE_STATE
+ * and TRUE_STATE, or VALUE_STATE for any value at all. A set of states that became empty says that no claim is
+ * like that.
  *
- * It is knowledge about engine/facts, kept here because the analysis of tables needs it and includes point one way.
+ * It is knowledge about engine/facts, kept here because the analysis of tables needs it and includes point one
+ * way.
  */
 #ifndef WM_RULES_LINT_FACTS_H
 #define WM_RULES_LINT_FACTS_H
@@ -18,9 +20,9 @@
 enum { NULL_STATE = 1u, VALUE_STATE = 2u, FALSE_STATE = 2u, TRUE_STATE = 4u };
 
 struct fact_nature {
-    const char *words;     /* the only words it may be, separated by blanks; NULL: any value */
+    const char *words; /* the only words it may be, separated by blanks; NULL: any value */
     bool never_null;
-    int64_t step;          /* numbers are multiples of it, in millionths; 1: any number */
+    int64_t step; /* numbers are multiples of it, in millionths; 1: any number */
     bool not_negative;
 };
 

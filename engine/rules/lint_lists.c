@@ -10,11 +10,13 @@ struct listing {
     struct text folder;
 };
 
-static int say(const struct listing *listing, enum lint_severity severity, enum lint_kind kind, struct place place,
-               struct text wrong, const char *advice)
+static int say(const struct listing *listing, enum lint_severity severity, enum lint_kind kind,
+               struct place place, struct text wrong, const char *advice)
 {
-    return lint_say(listing->lint, &(struct lint_result){.severity = severity, .kind = kind, .place = place,
-                                                         .wrong = wrong, .advice = text_of(advice)});
+    return lint_say(
+        listing->lint,
+        &(struct lint_result){
+            .severity = severity, .kind = kind, .place = place, .wrong = wrong, .advice = text_of(advice)});
 }
 
 static struct place key_place(const struct listing *listing, const char *key)
@@ -24,10 +26,10 @@ static struct place key_place(const struct listing *listing, const char *key)
 
 #define WORDS(listing, ...) text_format(&(listing)->lint->arena, __VA_ARGS__)
 
-/* --- Dates ---------------------------------------------------------------------------------------------------------- */
+/* --- Dates ---------------------------------------------------------------------------------------- */
 
-static int look_at_order(const struct listing *listing, const char *first, int32_t first_day, const char *second,
-                         int32_t second_day)
+static int look_at_order(const struct listing *listing, const char *first, int32_t first_day,
+                         const char *second, int32_t second_day)
 {
     char one[DATE_ROOM], other[DATE_ROOM];
 
@@ -53,7 +55,7 @@ static int look_at_dates(const struct listing *listing)
                TEXT("the campaign has no opens_on, so work of any day counts under it"), "fill the day in");
 }
 
-/* --- Stages ----------------------------------------------------------------------------------------------------------- */
+/* --- Stages --------------------------------------------------------------------------------------- */
 
 static const struct stage *find_stage(const struct campaign *campaign, struct text name)
 {
@@ -82,12 +84,13 @@ static int say_unknown_stage(const struct listing *listing, uint32_t row, struct
 {
     const struct table *eligibility = listing->campaign->eligibility;
     struct text nearest = nearest_stage(listing->campaign, name);
-    struct text hint = nearest.length == 0 ? (struct text){"", 0}
-                                           : WORDS(listing, "; the nearest is \"%.*s\"", TEXT_ARGUMENTS(nearest));
+    struct text hint = nearest.length == 0
+                           ? (struct text){"", 0}
+                           : WORDS(listing, "; the nearest is \"%.*s\"", TEXT_ARGUMENTS(nearest));
 
     return say(listing, LINT_ERROR, LINT_CONTRADICTION, lint_output_place(eligibility, row, "stage"),
-               WORDS(listing, "stage \"%.*s\" is not in stages.csv, so it never opens%.*s", TEXT_ARGUMENTS(name),
-                     TEXT_ARGUMENTS(hint)),
+               WORDS(listing, "stage \"%.*s\" is not in stages.csv, so it never opens%.*s",
+                     TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(hint)),
                "correct the name, or add the stage to stages.csv");
 }
 
@@ -118,7 +121,8 @@ static bool takes_in(const struct table *eligibility, uint32_t row)
 static int look_at_stage(const struct listing *listing, const struct stage *stage)
 {
     const struct campaign *campaign = listing->campaign;
-    struct place place = lint_list_place(listing->lint, listing->folder, "stages.csv", stage->name, STAGE_COLUMN);
+    struct place place =
+        lint_list_place(listing->lint, listing->folder, "stages.csv", stage->name, STAGE_COLUMN);
     bool used = false;
 
     for (uint32_t row = 0; row < table_row_count(campaign->eligibility); row++)
@@ -139,9 +143,10 @@ static int look_at_stage(const struct listing *listing, const struct stage *stag
                    WORDS(listing, "stage \"%.*s\" opens before the campaign does", TEXT_ARGUMENTS(stage->name)),
                    "correct its opens_on, or that of campaign.csv");
     if (campaign->closes_on != DAY_NONE && stage->opens_on > campaign->closes_on)
-        return say(listing, LINT_ERROR, LINT_CONTRADICTION, place,
-                   WORDS(listing, "stage \"%.*s\" opens after the campaign closes", TEXT_ARGUMENTS(stage->name)),
-                   "correct its opens_on, or closes_on in campaign.csv");
+        return say(
+            listing, LINT_ERROR, LINT_CONTRADICTION, place,
+            WORDS(listing, "stage \"%.*s\" opens after the campaign closes", TEXT_ARGUMENTS(stage->name)),
+            "correct its opens_on, or closes_on in campaign.csv");
     return WM_OK;
 }
 
@@ -158,7 +163,7 @@ static int look_at_stages(const struct listing *listing)
     return status;
 }
 
-/* --- Hours --------------------------------------------------------------------------------------------------------------- */
+/* --- Hours ---------------------------------------------------------------------------------------- */
 
 static int look_at_hours(const struct listing *listing)
 {
@@ -178,7 +183,7 @@ static int look_at_hours(const struct listing *listing)
     return status;
 }
 
-/* --- Prices ---------------------------------------------------------------------------------------------------------------- */
+/* --- Prices --------------------------------------------------------------------------------------- */
 
 static bool names_part(struct lint *lint, const struct table *table, const char *output, struct text key)
 {
@@ -201,15 +206,16 @@ static int look_at_prices(const struct listing *listing)
         if (part->is_kit || names_part(listing->lint, campaign->parts, "part", part->key) ||
             names_part(listing->lint, campaign->followups, "part", part->key))
             continue;
-        status = say(listing, LINT_NOTE, LINT_UNUSED,
-                     lint_list_place(listing->lint, listing->folder, "prices.csv", part->shown, PART_COLUMN),
-                     WORDS(listing, "the part %.*s has a price, and no table names it", TEXT_ARGUMENTS(part->shown)),
-                     "take it out if it is not a mistyped number");
+        status =
+            say(listing, LINT_NOTE, LINT_UNUSED,
+                lint_list_place(listing->lint, listing->folder, "prices.csv", part->shown, PART_COLUMN),
+                WORDS(listing, "the part %.*s has a price, and no table names it", TEXT_ARGUMENTS(part->shown)),
+                "take it out if it is not a mistyped number");
     }
     return status;
 }
 
-/* --- What the campaign replaces ------------------------------------------------------------------------------------------------- */
+/* --- What the campaign replaces ------------------------------------------------------------------- */
 
 /* Whether one comes back to a campaign by going on to what each one replaces. */
 static bool is_in_circle(const struct rules *rules, const struct campaign *campaign)
@@ -246,9 +252,10 @@ static int look_at_replaced(const struct listing *listing)
 
 int lint_campaign_lists(struct lint *lint, const struct campaign *campaign)
 {
-    int (*const parts[])(const struct listing *) = {look_at_dates, look_at_replaced, look_at_stages, look_at_hours,
-                                                    look_at_prices};
-    struct listing listing = {lint, campaign, text_format(&lint->arena, "campaigns/%.*s", TEXT_ARGUMENTS(campaign->id))};
+    int (*const parts[])(const struct listing *) = {look_at_dates, look_at_replaced, look_at_stages,
+                                                    look_at_hours, look_at_prices};
+    struct listing listing = {lint, campaign,
+                              text_format(&lint->arena, "campaigns/%.*s", TEXT_ARGUMENTS(campaign->id))};
     int status = listing.folder.bytes == NULL ? WM_NO_MEMORY : WM_OK;
 
     for (size_t i = 0; status == WM_OK && i < sizeof parts / sizeof *parts; i++)

@@ -29,7 +29,7 @@ int lint_say_not_proved(struct lint *lint, struct place place, enum lint_answer 
     return lint_say(lint, &result);
 }
 
-/* --- Places --------------------------------------------------------------------------------------------------------- */
+/* --- Places --------------------------------------------------------------------------------------- */
 
 struct place lint_condition_place(const struct table *table, uint32_t row, int condition)
 {
@@ -69,10 +69,12 @@ static bool names(struct text cell, struct text word, struct arena *arena)
     return one.length > 0 && text_equal(one, other);
 }
 
-struct place lint_list_place(struct lint *lint, struct text folder, const char *name, struct text word, uint32_t column)
+struct place lint_list_place(struct lint *lint, struct text folder, const char *name, struct text word,
+                             uint32_t column)
 {
     struct place place = {text_format(&lint->arena, "%.*s/%s", TEXT_ARGUMENTS(folder), name), 0, 0};
-    const struct rules_file *file = place.file.bytes != NULL ? rules_files_find(lint->rules->files, place.file) : NULL;
+    const struct rules_file *file =
+        place.file.bytes != NULL ? rules_files_find(lint->rules->files, place.file) : NULL;
     struct csv_rows rows;
     struct csv_row row;
 
@@ -87,7 +89,7 @@ struct place lint_list_place(struct lint *lint, struct text folder, const char *
     return place;
 }
 
-/* --- Spaces ------------------------------------------------------------------------------------------------------------ */
+/* --- Spaces --------------------------------------------------------------------------------------- */
 
 static struct fact_nature nature_of(void *context, uint32_t slot)
 {
@@ -105,12 +107,12 @@ int lint_open_space(struct lint *lint, const struct table *const *tables, uint32
     return lint_space_make(&lint->arena, tables, count, &knowledge, ret_space);
 }
 
-/* --- Counts -------------------------------------------------------------------------------------------------------------- */
+/* --- Counts --------------------------------------------------------------------------------------- */
 
-/* Leaves of a box what is like this vehicle; false: nothing. A class outside the domain counts where the box is as
- * wide as the domain. */
-static bool pin_vehicle(const struct lint *lint, const struct lint_space *space, const struct lint_vehicle *vehicle,
-                        uint64_t *box)
+/* Leaves of a box what is like this vehicle; false: nothing. A class outside the domain counts where the box is
+ * as wide as the domain. */
+static bool pin_vehicle(const struct lint *lint, const struct lint_space *space,
+                        const struct lint_vehicle *vehicle, uint64_t *box)
 {
     for (uint32_t d = 0; d < space->dim_count; d++) {
         const struct lint_dim *dim = &space->dims[d];
@@ -142,8 +144,8 @@ static bool has_vehicle(const struct lint *lint, const struct lint_space *space)
 struct counting {
     const struct lint_space *space;
     const struct lint_question *question;
-    struct text_index known;      /* boxes */
-    bool *answers;                /* of each */
+    struct text_index known; /* boxes */
+    bool *answers;           /* of each */
 };
 
 static int count_vehicle(struct counting *counting, const uint64_t *box, bool *ret_is_so)
@@ -217,13 +219,14 @@ int lint_add_example(struct lint *lint, const struct lint_space *space, const st
     return failed ? WM_NO_MEMORY : WM_OK;
 }
 
-/* --- Cases of a table ------------------------------------------------------------------------------------------------- */
+/* --- Cases of a table ----------------------------------------------------------------------------- */
 
 static const char *policy_words(const struct table *table)
 {
     return table_policy(table) == HIT_UNIQUE
                ? "only one row of this table may hit; make their conditions exclude each other"
-               : "rows that hit together must say the same; make their conditions exclude each other, or their outputs equal";
+               : "rows that hit together must say the same; make their conditions exclude each other, or their "
+                 "outputs equal";
 }
 
 static int say_overlap(struct lint_saying *saying, const struct lint_case *found)
@@ -233,12 +236,14 @@ static int say_overlap(struct lint_saying *saying, const struct lint_case *found
     struct lint_question question = LINT_QUESTION;
     uint32_t row, other;
     const struct table *table = lint_row_table(space, found->row, &row);
-    struct lint_result result = {.severity = LINT_ERROR, .kind = LINT_OVERLAP, .advice = text_of(policy_words(table))};
+    struct lint_result result = {
+        .severity = LINT_ERROR, .kind = LINT_OVERLAP, .advice = text_of(policy_words(table))};
 
     lint_row_table(space, found->other_row, &other);
     result.place = lint_condition_place(table, other, -1);
-    result.wrong = text_format(&lint->arena, "rows \"%.*s\" and \"%.*s\" both hit",
-                               TEXT_ARGUMENTS(table_row_name(table, row)), TEXT_ARGUMENTS(table_row_name(table, other)));
+    result.wrong =
+        text_format(&lint->arena, "rows \"%.*s\" and \"%.*s\" both hit",
+                    TEXT_ARGUMENTS(table_row_name(table, row)), TEXT_ARGUMENTS(table_row_name(table, other)));
     question.hits[0] = found->row;
     question.hits[1] = found->other_row;
     question.hit_count = 2;
@@ -247,7 +252,8 @@ static int say_overlap(struct lint_saying *saying, const struct lint_case *found
     return status != WM_OK ? status : lint_say(lint, &result);
 }
 
-/* Whether a cell is a list of values none of which is in the domain: each is told as a value that there is not. */
+/* Whether a cell is a list of values none of which is in the domain: each is told as a value that there is not.
+ */
 static bool is_list_of_values(const struct cell *cell)
 {
     for (uint32_t i = 0; i < cell->test_count; i++)
@@ -264,7 +270,8 @@ static int say_no_value(struct lint_saying *saying, const struct lint_case *foun
     uint32_t row;
     const struct table *table = lint_row_table(space, found->row, &row);
     int condition = lint_condition_on(table, dim->slot, 0);
-    struct lint_result result = {.severity = LINT_WARNING, .kind = LINT_DEAD_ROW,
+    struct lint_result result = {.severity = LINT_WARNING,
+                                 .kind = LINT_DEAD_ROW,
                                  .advice = TEXT("correct the cell, or take the row out")};
 
     if (condition < 0)
@@ -273,9 +280,9 @@ static int say_no_value(struct lint_saying *saying, const struct lint_case *foun
     if (is_list_of_values(cell) && (dim->has_values || dim->nature.words != NULL))
         return WM_OK;
     result.place = lint_condition_place(table, row, condition);
-    result.wrong = text_format(&lint->arena, "row \"%.*s\" can never hit: no value that %.*s may have meets %.*s",
-                               TEXT_ARGUMENTS(table_row_name(table, row)), TEXT_ARGUMENTS(dim->name),
-                               TEXT_ARGUMENTS(cell->written));
+    result.wrong = text_format(
+        &lint->arena, "row \"%.*s\" can never hit: no value that %.*s may have meets %.*s",
+        TEXT_ARGUMENTS(table_row_name(table, row)), TEXT_ARGUMENTS(dim->name), TEXT_ARGUMENTS(cell->written));
     return lint_say(lint, &result);
 }
 
@@ -286,12 +293,16 @@ static struct text row_names(const struct lint_saying *saying, const struct lint
     for (uint32_t i = 0; i < found->covering_count && i < LINT_MOST_ALIKE; i++) {
         uint32_t row;
         const struct table *table = lint_row_table(saying->table->space, found->covering[i], &row);
-        buffer_format(&names, "%s\"%.*s\"", i == 0 ? "" : i + 1 == found->covering_count ? " and " : ", ",
+        buffer_format(&names, "%s\"%.*s\"",
+                      i == 0                           ? ""
+                      : i + 1 == found->covering_count ? " and "
+                                                       : ", ",
                       TEXT_ARGUMENTS(table_row_name(table, row)));
     }
     if (found->covering_count > LINT_MOST_ALIKE)
         buffer_format(&names, " and %u more", found->covering_count - LINT_MOST_ALIKE);
-    struct text text = names.failed ? (struct text){NULL, 0} : text_copy(&saying->lint->arena, buffer_text(&names));
+    struct text text =
+        names.failed ? (struct text){NULL, 0} : text_copy(&saying->lint->arena, buffer_text(&names));
     buffer_free(&names);
     return text;
 }
@@ -316,9 +327,9 @@ static int say_dead(struct lint_saying *saying, const struct lint_case *found)
         if (before.bytes == NULL)
             return WM_NO_MEMORY;
         result.kind = LINT_DEAD_ROW;
-        result.wrong = text_format(&lint->arena, "row \"%.*s\" can never hit: whatever meets it meets %s %.*s first",
-                                   TEXT_ARGUMENTS(name), found->covering_count == 1 ? "row" : "rows",
-                                   TEXT_ARGUMENTS(before));
+        result.wrong = text_format(
+            &lint->arena, "row \"%.*s\" can never hit: whatever meets it meets %s %.*s first",
+            TEXT_ARGUMENTS(name), found->covering_count == 1 ? "row" : "rows", TEXT_ARGUMENTS(before));
         result.advice = table_policy(table) == HIT_PRIORITY ? TEXT("give it a higher priority, or take it out")
                                                             : TEXT("put it before them, or take it out");
     }
@@ -343,7 +354,9 @@ static int say_unproved(struct lint_saying *saying, const struct lint_case *foun
 static int say_more(struct lint_saying *saying)
 {
     const struct table *table = saying->table->space->tables[saying->table->number];
-    struct lint_result result = {.severity = LINT_NOTE, .kind = LINT_NOT_PROVED, .place = lint_header_place(table),
+    struct lint_result result = {.severity = LINT_NOTE,
+                                 .kind = LINT_NOT_PROVED,
+                                 .place = lint_header_place(table),
                                  .wrong = TEXT("there are more rows like this, and they were not looked at"),
                                  .advice = TEXT("correct these first")};
     int status = lint_say(saying->lint, &result);

@@ -12,7 +12,7 @@
 #define MOST_SET_BYTES (64u * 1024u * 1024u)
 #define MOST_EVALUATIONS 100000000u
 
-/* --- Dimensions ------------------------------------------------------------------------------------------------ */
+/* --- Dimensions ----------------------------------------------------------------------------------- */
 
 static int list_dims(struct lint_space *space, const struct lint_knowledge *knowledge)
 {
@@ -29,7 +29,9 @@ static int list_dims(struct lint_space *space, const struct lint_knowledge *know
             if (lint_dim_of(space, fact.slot) >= 0)
                 continue;
             space->dims[space->dim_count++] = (struct lint_dim){
-                .name = table_condition_name(space->tables[t], c), .slot = fact.slot, .type = fact.type,
+                .name = table_condition_name(space->tables[t], c),
+                .slot = fact.slot,
+                .type = fact.type,
                 .any_case = fact.any_case,
                 .nature = knowledge->nature != NULL ? knowledge->nature(knowledge->context, fact.slot)
                                                     : FACT_NATURE_OPEN};
@@ -45,7 +47,7 @@ int lint_dim_of(const struct lint_space *space, uint32_t slot)
     return -1;
 }
 
-/* --- Boxes of the rows --------------------------------------------------------------------------------------------- */
+/* --- Boxes of the rows ---------------------------------------------------------------------------- */
 
 struct cell_of_row {
     const struct cell *cell;
@@ -56,7 +58,7 @@ struct column {
     struct lint_space *space;
     struct lint_dim *dim;
     const struct lint_cells *cells;
-    const struct cell_of_row *rows;    /* rows of one cell stand together */
+    const struct cell_of_row *rows; /* rows of one cell stand together */
     uint32_t count;
     uint32_t first_row;
 };
@@ -69,7 +71,8 @@ static int by_cell(const void *a, const void *b)
     return (one > other) - (one < other);
 }
 
-/* Takes the rows from `first` on that share a cell out of the classes at which it does not hold; returns the next. */
+/* Takes the rows from `first` on that share a cell out of the classes at which it does not hold; returns the
+ * next. */
 static uint32_t mark_cell(struct column *column, uint32_t first)
 {
     struct lint_dim *dim = column->dim;
@@ -138,8 +141,8 @@ static int mark_rows(struct lint_space *space, struct lint_dim *dim, const struc
     set_all(dim->may, words);
     set_all(dim->must, words);
     for (uint32_t t = 0; status == WM_OK && t < space->table_count; t++)
-        for (int c = -1; status == WM_OK &&
-                         (c = lint_condition_on(space->tables[t], dim->slot, (uint32_t)(c + 1))) >= 0;)
+        for (int c = -1;
+             status == WM_OK && (c = lint_condition_on(space->tables[t], dim->slot, (uint32_t)(c + 1))) >= 0;)
             status = mark_column(space, dim, t, (uint32_t)c, cells, evaluations);
     return status;
 }
@@ -185,7 +188,7 @@ static int make_rows(struct lint_space *space)
     return status;
 }
 
-/* --- The space --------------------------------------------------------------------------------------------------------- */
+/* --- The space ------------------------------------------------------------------------------------ */
 
 static int make_domain(struct lint_space *space)
 {
@@ -250,7 +253,7 @@ const struct table *lint_row_table(const struct lint_space *space, uint32_t row,
     return space->tables[t];
 }
 
-/* --- Boxes and row sets -------------------------------------------------------------------------------------------------- */
+/* --- Boxes and row sets --------------------------------------------------------------------------- */
 
 uint64_t *lint_box_new(const struct lint_space *space)
 {

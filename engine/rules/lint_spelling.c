@@ -1,5 +1,5 @@
-/* Values that conditions name and that there are not: outside `values`, no word of the fact, in no vehicle of the
- * register; and values that are written only once and are nearly another one.
+/* Values that conditions name and that there are not: outside `values`, no word of the fact, in no vehicle of
+ * the register; and values that are written only once and are nearly another one.
  */
 #include "base/status.h"
 #include "rules/lint_parts.h"
@@ -9,10 +9,10 @@ enum { MOST_SPELLINGS = 4000 };
 /* A text that cells name. */
 struct spelling {
     struct text written;
-    uint32_t cells;              /* how often */
-    struct place place;          /* the first */
+    uint32_t cells;     /* how often */
+    struct place place; /* the first */
     bool in_register;
-    bool in_values;              /* some table lists it among the values of the fact */
+    bool in_values; /* some table lists it among the values of the fact */
     bool said;
 };
 
@@ -31,8 +31,8 @@ struct spellings {
 };
 
 /* A test on one value: what a cell is made of where it lists words. */
-typedef int look_at_literal(struct spellings *spellings, const struct table *table, uint32_t condition, uint32_t row,
-                            struct value literal);
+typedef int look_at_literal(struct spellings *spellings, const struct table *table, uint32_t condition,
+                            uint32_t row, struct value literal);
 
 static int each_literal(struct spellings *spellings, const struct table *table, look_at_literal *look)
 {
@@ -59,14 +59,15 @@ static int each_table(struct spellings *spellings, look_at_literal *look)
 
     for (uint32_t i = 0; status == WM_OK && i < rules->campaign_count; i++)
         for (int which = 0; status == WM_OK && which < CAMPAIGN_TABLES; which++)
-            status = each_literal(spellings, campaign_table(&rules->campaigns[i], (enum campaign_table)which), look);
+            status =
+                each_literal(spellings, campaign_table(&rules->campaigns[i], (enum campaign_table)which), look);
     for (int scope = 0; scope < SCOPES; scope++)
         for (uint32_t i = 0; status == WM_OK && i < rules->check_count[scope]; i++)
             status = each_literal(spellings, rules->checks[scope][i].table, look);
     return status;
 }
 
-/* --- Counting spellings ------------------------------------------------------------------------------------------- */
+/* --- Counting spellings --------------------------------------------------------------------------- */
 
 static struct spelling *add_spelling(struct spellings *spellings, struct text written)
 {
@@ -85,10 +86,11 @@ static struct spelling *add_spelling(struct spellings *spellings, struct text wr
     return spelling;
 }
 
-static int count_literal(struct spellings *spellings, const struct table *table, uint32_t condition, uint32_t row,
-                         struct value literal)
+static int count_literal(struct spellings *spellings, const struct table *table, uint32_t condition,
+                         uint32_t row, struct value literal)
 {
-    struct spelling *spelling = literal.type == VALUE_TEXT ? add_spelling(spellings, value_as_text(literal)) : NULL;
+    struct spelling *spelling =
+        literal.type == VALUE_TEXT ? add_spelling(spellings, value_as_text(literal)) : NULL;
 
     if (spelling == NULL)
         return WM_OK;
@@ -150,11 +152,13 @@ static void count_expected(struct spellings *spellings)
 
     for (uint32_t i = 0; i < rules->campaign_count && text_starts_with(spellings->fact, prefix); i++) {
         const struct campaign *campaign = &rules->campaigns[i];
-        for (uint32_t row = 0; campaign->inspections != NULL && row < table_row_count(campaign->inspections); row++) {
+        for (uint32_t row = 0; campaign->inspections != NULL && row < table_row_count(campaign->inspections);
+             row++) {
             const struct condition *condition = campaign->tests[row].condition;
             const struct cell *cell = condition != NULL ? condition_cell(condition) : NULL;
             struct text item = {spellings->fact.bytes + prefix.length, spellings->fact.length - prefix.length};
-            if (cell == NULL || !text_equal_any_case(item, lint_output_text(campaign->inspections, row, "inspection")))
+            if (cell == NULL ||
+                !text_equal_any_case(item, lint_output_text(campaign->inspections, row, "inspection")))
                 continue;
             for (uint32_t t = 0; t < cell->test_count; t++)
                 if (cell->tests[t].kind == TEST_EQUAL)
@@ -163,7 +167,7 @@ static void count_expected(struct spellings *spellings)
     }
 }
 
-/* --- Said once ---------------------------------------------------------------------------------------------------------- */
+/* --- Said once ------------------------------------------------------------------------------------ */
 
 static void note_misspelt(struct lint *lint, struct place place)
 {
@@ -180,9 +184,10 @@ static bool was_said(const struct lint *lint, struct place place)
     return false;
 }
 
-/* --- Nearly another ---------------------------------------------------------------------------------------------------- */
+/* --- Nearly another ------------------------------------------------------------------------------- */
 
-/* Numbers such as R16 and R20 are near each other and mean different things: digits alone make no misspelling. */
+/* Numbers such as R16 and R20 are near each other and mean different things: digits alone make no misspelling.
+ */
 static bool differ_in_digits_alone(struct text a, struct text b)
 {
     if (a.length != b.length)
@@ -200,7 +205,8 @@ static bool ends_word(char c)
     return c == ' ' || c == '-' || c == '/';
 }
 
-/* `Line A` and `Line B`: words of one or two letters tell kinds apart. Where the texts part, how long is the word? */
+/* `Line A` and `Line B`: words of one or two letters tell kinds apart. Where the texts part, how long is the
+ * word? */
 static bool differ_in_short_word(struct text a, struct text b)
 {
     size_t at = 0, start, end;
@@ -220,7 +226,8 @@ static bool is_nearly(struct text a, struct text b)
 
     if (text_equal_any_case(a, b))
         return true;
-    return most > 0 && text_distance(a, b, most) <= most && !differ_in_digits_alone(a, b) && !differ_in_short_word(a, b);
+    return most > 0 && text_distance(a, b, most) <= most && !differ_in_digits_alone(a, b) &&
+           !differ_in_short_word(a, b);
 }
 
 static int say_nearly(struct spellings *spellings, struct spelling *spelling, const struct spelling *other)
@@ -228,10 +235,12 @@ static int say_nearly(struct spellings *spellings, struct spelling *spelling, co
     struct lint *lint = spellings->lint;
     struct lint_result result = {.severity = LINT_WARNING, .kind = LINT_SPELLING, .place = spelling->place};
 
-    result.wrong = text_format(&lint->arena, "%.*s \"%.*s\" is written nowhere else, and nearly \"%.*s\"%s",
-                               TEXT_ARGUMENTS(spellings->fact), TEXT_ARGUMENTS(spelling->written),
-                               TEXT_ARGUMENTS(other->written), other->in_register ? ", which the register has" : "");
-    result.advice = text_format(&lint->arena, "write \"%.*s\" if that is meant", TEXT_ARGUMENTS(other->written));
+    result.wrong =
+        text_format(&lint->arena, "%.*s \"%.*s\" is written nowhere else, and nearly \"%.*s\"%s",
+                    TEXT_ARGUMENTS(spellings->fact), TEXT_ARGUMENTS(spelling->written),
+                    TEXT_ARGUMENTS(other->written), other->in_register ? ", which the register has" : "");
+    result.advice =
+        text_format(&lint->arena, "write \"%.*s\" if that is meant", TEXT_ARGUMENTS(other->written));
     return lint_say(lint, &result);
 }
 
@@ -256,7 +265,7 @@ static int look_for_nearly(struct spellings *spellings)
     return status;
 }
 
-/* --- There is no such value ------------------------------------------------------------------------------------------------ */
+/* --- There is no such value ----------------------------------------------------------------------- */
 
 static struct text nearest_of(struct lint *lint, const struct lint_dim *dim, struct text written)
 {
@@ -273,8 +282,9 @@ static struct text nearest_of(struct lint *lint, const struct lint_dim *dim, str
             nearest = value_as_text(at->value);
         }
     }
-    return nearest.length == 0 ? nearest
-                               : text_format(&lint->arena, "; the nearest is \"%.*s\"", TEXT_ARGUMENTS(nearest));
+    return nearest.length == 0
+               ? nearest
+               : text_format(&lint->arena, "; the nearest is \"%.*s\"", TEXT_ARGUMENTS(nearest));
 }
 
 struct looking {
@@ -297,16 +307,19 @@ static int look_at_domain(const struct looking *looking, struct value literal)
     int number = lint_dim_of(looking->space, table_condition_fact(looking->table, looking->condition).slot);
     const struct lint_dim *dim = &looking->space->dims[number];
     int class_number = lint_class_of(dim, literal);
-    bool registered = lint->fleet != NULL && dim->slot < lint->fleet->slot_count && lint->fleet->slots[dim->slot] &&
-                      dim->type == VALUE_TEXT && !dim->has_values;
+    bool registered = lint->fleet != NULL && dim->slot < lint->fleet->slot_count &&
+                      lint->fleet->slots[dim->slot] && dim->type == VALUE_TEXT && !dim->has_values;
     struct buffer words = BUFFER_EMPTY;
 
-    if (class_number < 0 || (dim->classes[class_number].in_domain && !(registered && !dim->classes[class_number].in_fleet)))
+    if (class_number < 0 ||
+        (dim->classes[class_number].in_domain && !(registered && !dim->classes[class_number].in_fleet)))
         return WM_OK;
     if (dim->nature.words == NULL && !dim->has_values && !registered)
         return WM_OK;
-    struct lint_result result = {.severity = registered ? LINT_WARNING : LINT_ERROR, .kind = LINT_SPELLING,
-                                 .place = lint_condition_place(looking->table, looking->row, (int)looking->condition)};
+    struct lint_result result = {
+        .severity = registered ? LINT_WARNING : LINT_ERROR,
+        .kind = LINT_SPELLING,
+        .place = lint_condition_place(looking->table, looking->row, (int)looking->condition)};
     value_write(literal, &words);
     struct text nearest = nearest_of(lint, dim, buffer_text(&words));
     result.wrong = text_format(&lint->arena, "%.*s \"%.*s\" %s%.*s", TEXT_ARGUMENTS(dim->name),
@@ -343,7 +356,8 @@ static int look_at_campaigns(struct lint *lint)
         uint32_t count = 0;
         arena_reset(&lint->arena);
         for (int which = 0; which < CAMPAIGN_TABLES; which++)
-            if ((tables[count] = campaign_table(&lint->rules->campaigns[i], (enum campaign_table)which)) != NULL)
+            if ((tables[count] = campaign_table(&lint->rules->campaigns[i], (enum campaign_table)which)) !=
+                NULL)
                 count++;
         status = lint_open_space(lint, tables, count, true, &space);
         for (uint32_t t = 0; status == WM_OK && t < count; t++)
@@ -369,7 +383,7 @@ static int look_at_checks(struct lint *lint)
     return status;
 }
 
-/* --- Campaigns and stages that checks name ------------------------------------------------------------------------------------- */
+/* --- Campaigns and stages that checks name -------------------------------------------------------- */
 
 static bool has_stage(const struct rules *rules, struct text name)
 {
@@ -380,8 +394,8 @@ static bool has_stage(const struct rules *rules, struct text name)
     return false;
 }
 
-static int look_at_reference(struct spellings *spellings, const struct table *table, uint32_t condition, uint32_t row,
-                             struct value literal)
+static int look_at_reference(struct spellings *spellings, const struct table *table, uint32_t condition,
+                             uint32_t row, struct value literal)
 {
     struct lint *lint = spellings->lint;
     struct text name = value_as_text(literal);
@@ -389,7 +403,8 @@ static int look_at_reference(struct spellings *spellings, const struct table *ta
 
     if (campaign ? rules_campaign(lint->rules, name) >= 0 : has_stage(lint->rules, name))
         return WM_OK;
-    struct lint_result result = {.severity = LINT_WARNING, .kind = LINT_SPELLING,
+    struct lint_result result = {.severity = LINT_WARNING,
+                                 .kind = LINT_SPELLING,
                                  .place = lint_condition_place(table, row, (int)condition),
                                  .advice = TEXT("correct the name")};
     result.wrong = text_format(&lint->arena, "%s \"%.*s\" is not there", campaign ? "campaign" : "stage",
@@ -397,12 +412,16 @@ static int look_at_reference(struct spellings *spellings, const struct table *ta
     return lint_say(lint, &result);
 }
 
-/* --- All ------------------------------------------------------------------------------------------------------------------------- */
+/* --- All ------------------------------------------------------------------------------------------ */
 
 static int look_at_fact(struct lint *lint, struct text name, struct fact_ref fact)
 {
-    struct spellings spellings = {.lint = lint, .fact = name, .slot = fact.slot, .type = fact.type,
-                                  .any_case = fact.any_case, .index = TEXT_INDEX_EMPTY};
+    struct spellings spellings = {.lint = lint,
+                                  .fact = name,
+                                  .slot = fact.slot,
+                                  .type = fact.type,
+                                  .any_case = fact.any_case,
+                                  .index = TEXT_INDEX_EMPTY};
 
     if (text_is(name, "campaign") || text_is(name, "stage"))
         return each_table(&spellings, look_at_reference);
@@ -427,12 +446,14 @@ static int look_at_facts(struct lint *lint)
 
     for (int id = 0; status == WM_OK && id < FACT_COUNT; id++) {
         const struct fact_kind *kind = fact_kind((enum fact_id)id);
-        if (dictionary->slot[id] < 0 || kind->type != VALUE_TEXT || fact_nature((enum fact_id)id, SCOPE_CLAIM).words)
+        if (dictionary->slot[id] < 0 || kind->type != VALUE_TEXT ||
+            fact_nature((enum fact_id)id, SCOPE_CLAIM).words)
             continue;
         arena_reset(&lint->arena);
-        status = look_at_fact(lint, text_of(kind->name), (struct fact_ref){.slot = (uint32_t)dictionary->slot[id],
-                                                                           .type = kind->type,
-                                                                           .any_case = kind->any_case});
+        status = look_at_fact(lint, text_of(kind->name),
+                              (struct fact_ref){.slot = (uint32_t)dictionary->slot[id],
+                                                .type = kind->type,
+                                                .any_case = kind->any_case});
     }
     for (uint32_t i = 0; status == WM_OK && i < dictionary->named_count; i++) {
         const struct named_fact *fact = &dictionary->named[i];

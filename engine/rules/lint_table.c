@@ -3,8 +3,8 @@
 #include "base/status.h"
 
 enum {
-    MOST_COVERING = 40,                       /* rows that are taken out one by one to see whether they are needed */
-    MOST_GAP_DEPTH = 2000                     /* pieces that a search for gaps leaves open at a time */
+    MOST_COVERING = 40,   /* rows that are taken out one by one to see whether they are needed */
+    MOST_GAP_DEPTH = 2000 /* pieces that a search for gaps leaves open at a time */
 };
 
 static int proceed(int status)
@@ -30,7 +30,7 @@ bool lint_outputs_equal(const struct table *table, uint32_t row, uint32_t other)
     return true;
 }
 
-/* --- Overlaps ------------------------------------------------------------------------------------------------------- */
+/* --- Overlaps ------------------------------------------------------------------------------------- */
 
 /* The rows that may hold together with this one in every column. */
 static void meet_rows(const struct lint_space *space, uint32_t row, uint64_t *meeting, uint64_t *some)
@@ -61,8 +61,13 @@ static int ask_overlap(const struct lint_table *table, uint32_t row, uint32_t ot
     int status = lint_ask(table->space, &question, &found);
     if (status != WM_OK || found.answer == LINT_NO)
         return status;
-    return take(context, &(struct lint_case){.kind = CASE_OVERLAP, .answer = found.answer, .row = row,
-                                             .other_row = other, .box = found.box, .part = found.part, .dim = -1});
+    return take(context, &(struct lint_case){.kind = CASE_OVERLAP,
+                                             .answer = found.answer,
+                                             .row = row,
+                                             .other_row = other,
+                                             .box = found.box,
+                                             .part = found.part,
+                                             .dim = -1});
 }
 
 static int overlaps_of_row(const struct lint_table *table, uint32_t own_row, uint64_t *meeting, uint64_t *some,
@@ -97,15 +102,17 @@ int lint_overlaps(const struct lint_table *table, lint_take_case *take, void *co
     if (table_policy(of) != HIT_UNIQUE && table_policy(of) != HIT_ANY)
         return WM_OK;
     if (space->too_large)
-        return proceed(take(context, &(struct lint_case){.kind = CASE_OVERLAP, .answer = LINT_TOO_LARGE, .dim = -1}));
+        return proceed(
+            take(context, &(struct lint_case){.kind = CASE_OVERLAP, .answer = LINT_TOO_LARGE, .dim = -1}));
     for (uint32_t row = 0; status == WM_OK && row + 1 < table_row_count(of); row++)
         status = overlaps_of_row(table, row, meeting, some, take, context);
     return proceed(status);
 }
 
-/* --- Dead rows --------------------------------------------------------------------------------------------------------- */
+/* --- Dead rows ------------------------------------------------------------------------------------ */
 
-/* The rows that come before this one where both hit; false: under this policy none keeps another from its hit. */
+/* The rows that come before this one where both hit; false: under this policy none keeps another from its hit.
+ */
 static bool rows_before(const struct lint_table *table, uint32_t row, uint64_t *before)
 {
     const struct table *of = table->space->tables[table->number];
@@ -175,13 +182,14 @@ static int look_before(const struct lint_table *table, uint32_t own_row, struct 
 }
 
 /* dead->answer stays LINT_NO where the row lives. */
-static int look_at_row(const struct lint_table *table, uint32_t own_row, uint64_t *before, struct lint_case *dead)
+static int look_at_row(const struct lint_table *table, uint32_t own_row, uint64_t *before,
+                       struct lint_case *dead)
 {
     struct lint_question question = LINT_QUESTION;
     struct lint_found found;
 
-    *dead = (struct lint_case){.row = lint_row(table->space, table->number, own_row), .dim = -1,
-                               .box = lint_box_new(table->space)};
+    *dead = (struct lint_case){
+        .row = lint_row(table->space, table->number, own_row), .dim = -1, .box = lint_box_new(table->space)};
     if (dead->box == NULL)
         return WM_NO_MEMORY;
     lint_box_meet_row(table->space, dead->box, dead->row, false);
@@ -220,7 +228,8 @@ int lint_dead_rows(const struct lint_table *table, lint_take_case *take, void *c
     if (before == NULL)
         return WM_NO_MEMORY;
     if (table->space->too_large)
-        return proceed(take(context, &(struct lint_case){.kind = CASE_COVERED, .answer = LINT_TOO_LARGE, .dim = -1}));
+        return proceed(
+            take(context, &(struct lint_case){.kind = CASE_COVERED, .answer = LINT_TOO_LARGE, .dim = -1}));
     for (uint32_t row = 0; status == WM_OK && row < table_row_count(of); row++) {
         struct lint_case dead;
         status = look_at_row(table, row, before, &dead);
@@ -230,7 +239,7 @@ int lint_dead_rows(const struct lint_table *table, lint_take_case *take, void *c
     return proceed(status);
 }
 
-/* --- Gaps ------------------------------------------------------------------------------------------------------------------ */
+/* --- Gaps ----------------------------------------------------------------------------------------- */
 
 /* Boxes still to be searched. */
 struct pieces {
@@ -239,14 +248,16 @@ struct pieces {
 };
 
 /* What is left of a box without a box inside it: one piece a dimension, none met by another. */
-static int cut_out(const struct lint_space *space, const uint64_t *outer, const uint64_t *inner, struct pieces *pieces)
+static int cut_out(const struct lint_space *space, const uint64_t *outer, const uint64_t *inner,
+                   struct pieces *pieces)
 {
     for (uint32_t d = 0; d < space->dim_count && pieces->count < MOST_GAP_DEPTH; d++) {
         uint64_t *piece = lint_box_new(space);
         if (piece == NULL)
             return WM_NO_MEMORY;
         for (uint32_t e = 0; e < space->dim_count; e++)
-            for (uint32_t w = space->dims[e].first_word; w < space->dims[e].first_word + space->dims[e].words; w++)
+            for (uint32_t w = space->dims[e].first_word; w < space->dims[e].first_word + space->dims[e].words;
+                 w++)
                 piece[w] = e < d ? outer[w] & inner[w] : e == d ? outer[w] & ~inner[w] : outer[w];
         if (lint_box_width(space, piece, d) > 0)
             pieces->boxes[pieces->count++] = piece;
@@ -272,8 +283,10 @@ int lint_gaps(const struct lint_space *space, const struct lint_question *questi
         status = lint_ask(space, &asked, &found);
         if (status != WM_OK || found.answer == LINT_NO)
             continue;
-        status = take(context, &(struct lint_case){.kind = CASE_GAP, .answer = found.answer, .box = found.box,
-                                                   .part = found.part, .dim = -1});
+        status = take(
+            context,
+            &(struct lint_case){
+                .kind = CASE_GAP, .answer = found.answer, .box = found.box, .part = found.part, .dim = -1});
         if (status == WM_OK && found.answer != LINT_TOO_LARGE)
             status = cut_out(space, piece, found.box, &pieces);
     }

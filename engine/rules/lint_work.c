@@ -1,5 +1,5 @@
-/* What the tables of a campaign give its eligible vehicles: a kit, a price for each part, an operation, inspections that
- * expect something; and what they name that no eligible vehicle has.
+/* What the tables of a campaign give its eligible vehicles: a kit, a price for each part, an operation,
+ * inspections that expect something; and what they name that no eligible vehicle has.
  */
 #include "base/status.h"
 #include "rules/lint_classes.h"
@@ -7,9 +7,10 @@
 
 enum { MOST_GAPS = 5 };
 
-/* --- Shared ---------------------------------------------------------------------------------------------------------- */
+/* --- Shared --------------------------------------------------------------------------------------- */
 
-static struct lint_question about_row(const struct lint_of_campaign *of, enum campaign_table which, uint32_t row)
+static struct lint_question about_row(const struct lint_of_campaign *of, enum campaign_table which,
+                                      uint32_t row)
 {
     struct lint_question question = LINT_QUESTION;
 
@@ -19,9 +20,10 @@ static struct lint_question about_row(const struct lint_of_campaign *of, enum ca
     return question;
 }
 
-/* Says a result with an example, where the question is answered yes; what else was not proved is said by `what`. */
-static int say_if_so(const struct lint_of_campaign *of, struct lint_question *question, struct lint_result *result,
-                     const char *what)
+/* Says a result with an example, where the question is answered yes; what else was not proved is said by
+ * `what`. */
+static int say_if_so(const struct lint_of_campaign *of, struct lint_question *question,
+                     struct lint_result *result, const char *what)
 {
     struct lint_found found;
     int status = lint_ask_eligible(of, question, &found);
@@ -54,13 +56,13 @@ static struct text eligibility_row(const struct lint_of_campaign *of, uint32_t p
     return table_row_name(of->campaign->eligibility, row);
 }
 
-/* --- Gaps: a kit, an operation ----------------------------------------------------------------------------------------- */
+/* --- Gaps: a kit, an operation -------------------------------------------------------------------- */
 
 struct gap_saying {
     const struct lint_of_campaign *of;
     struct lint_question *question;
-    struct lint_result like;        /* severity, place, advice */
-    const char *what;               /* "no kit" */
+    struct lint_result like; /* severity, place, advice */
+    const char *what;        /* "no kit" */
     const char *outcome;
     uint32_t said;
 };
@@ -74,15 +76,17 @@ static int say_gap(void *context, const struct lint_case *found)
 
     if (found->answer != LINT_YES) {
         struct text what = text_format(&of->lint->arena, "there is always more than %s", saying->what);
-        int status = what.bytes == NULL ? WM_NO_MEMORY
-                                        : lint_say_not_proved(of->lint, result.place, found->answer, what.bytes);
+        int status = what.bytes == NULL
+                         ? WM_NO_MEMORY
+                         : lint_say_not_proved(of->lint, result.place, found->answer, what.bytes);
         return status != WM_OK ? status : WM_LIMIT;
     }
     if (saying->said++ == MOST_GAPS)
         return WM_LIMIT;
     result.kind = LINT_GAP;
-    result.wrong = text_format(&of->lint->arena, "%s for a vehicle that row \"%.*s\" of eligibility.csv takes in, when %s",
-                               saying->what, TEXT_ARGUMENTS(eligibility_row(of, found->part)), saying->outcome);
+    result.wrong =
+        text_format(&of->lint->arena, "%s for a vehicle that row \"%.*s\" of eligibility.csv takes in, when %s",
+                    saying->what, TEXT_ARGUMENTS(eligibility_row(of, found->part)), saying->outcome);
     here.within = found->box;
     int status = lint_add_example(of->lint, of->space, &here, found->box, &result);
     if (result.counted && result.vehicles == 0 && result.severity == LINT_ERROR)
@@ -102,8 +106,12 @@ static int look_for_kits(const struct lint_of_campaign *of)
     if (question.avoid == NULL)
         return WM_NO_MEMORY;
     struct gap_saying saying = {
-        .of = of, .question = &question, .what = "no kit", .outcome = "repaired",
-        .like = {.severity = LINT_ERROR, .place = lint_header_place(of->campaign->kits),
+        .of = of,
+        .question = &question,
+        .what = "no kit",
+        .outcome = "repaired",
+        .like = {.severity = LINT_ERROR,
+                 .place = lint_header_place(of->campaign->kits),
                  .advice = TEXT("add a row for it, with an empty >kit if it takes none, or take it out of "
                                 "eligibility.csv")}};
     return lint_gaps(of->space, &question, say_gap, &saying);
@@ -137,8 +145,8 @@ static int is_paid_at_all(const struct lint_of_campaign *of, const uint64_t *wit
     return status;
 }
 
-static int look_for_operations_when(const struct lint_of_campaign *of, const char *outcome, const uint64_t *within,
-                                    enum lint_severity severity)
+static int look_for_operations_when(const struct lint_of_campaign *of, const char *outcome,
+                                    const uint64_t *within, enum lint_severity severity)
 {
     struct lint_question question = LINT_QUESTION;
 
@@ -148,8 +156,12 @@ static int look_for_operations_when(const struct lint_of_campaign *of, const cha
     if (question.avoid == NULL)
         return WM_NO_MEMORY;
     struct gap_saying saying = {
-        .of = of, .question = &question, .what = "no required operation", .outcome = outcome,
-        .like = {.severity = severity, .place = lint_header_place(of->campaign->labor),
+        .of = of,
+        .question = &question,
+        .what = "no required operation",
+        .outcome = outcome,
+        .like = {.severity = severity,
+                 .place = lint_header_place(of->campaign->labor),
                  .advice = TEXT("add a row with the operation that every such repair needs")}};
     return lint_gaps(of->space, &question, say_gap, &saying);
 }
@@ -161,9 +173,11 @@ static int look_for_operations(const struct lint_of_campaign *of)
 
     if (of->number[TABLE_LABOR] < 0)
         return lint_say(of->lint, &(struct lint_result){
-            .severity = LINT_WARNING, .kind = LINT_GAP, .place = lint_header_place(of->campaign->eligibility),
-            .wrong = TEXT("the campaign has no labor.csv, so no operation is paid"),
-            .advice = TEXT("add the table")});
+                                      .severity = LINT_WARNING,
+                                      .kind = LINT_GAP,
+                                      .place = lint_header_place(of->campaign->eligibility),
+                                      .wrong = TEXT("the campaign has no labor.csv, so no operation is paid"),
+                                      .advice = TEXT("add the table")});
     int status = look_for_operations_when(of, "repaired", of->repaired, LINT_ERROR);
     if (status == WM_OK)
         status = is_paid_at_all(of, of->inspected, &paid);
@@ -172,7 +186,7 @@ static int look_for_operations(const struct lint_of_campaign *of)
     return look_for_operations_when(of, "inspected", of->inspected, LINT_WARNING);
 }
 
-/* --- Prices -------------------------------------------------------------------------------------------------------------- */
+/* --- Prices --------------------------------------------------------------------------------------- */
 
 static const struct campaign_part *part_named(const struct lint_of_campaign *of, struct text shown)
 {
@@ -197,7 +211,7 @@ static int32_t first_day(const struct lint_of_campaign *of, uint32_t part)
 
     lint_row_table(of->space, of->eligible.parts[part].hit, &row);
     int32_t stage = stage_day(of->campaign, lint_output_text(of->campaign->eligibility, row, "stage"));
-    return stage > opens ? stage : opens;    /* DAY_NONE is before every day */
+    return stage > opens ? stage : opens; /* DAY_NONE is before every day */
 }
 
 static int say_late_price(const struct lint_of_campaign *of, struct lint_question *question,
@@ -216,8 +230,11 @@ static int say_late_price(const struct lint_of_campaign *of, struct lint_questio
         return status;
     date_write(part->prices[0].valid_from, from);
     date_write(day, opens);
-    struct lint_result result = {.severity = LINT_WARNING, .kind = LINT_GAP, .place = place,
-                                 .advice = TEXT("add the price that counts before, or leave its valid_from empty")};
+    struct lint_result result = {.severity = LINT_WARNING,
+                                 .kind = LINT_GAP,
+                                 .place = place,
+                                 .advice =
+                                     TEXT("add the price that counts before, or leave its valid_from empty")};
     result.wrong = text_format(&of->lint->arena, "the part %.*s has no price before %s, and may be fitted %s%s",
                                TEXT_ARGUMENTS(part->shown), from, day == DAY_NONE ? "on any day" : "from ",
                                day == DAY_NONE ? "" : opens);
@@ -232,7 +249,9 @@ static int look_for_price(const struct lint_of_campaign *of, enum campaign_table
     struct text shown = lint_output_text(table, row, output);
     const struct campaign_part *part = shown.length == 0 ? NULL : part_named(of, shown);
     struct lint_question question = about_row(of, which, row);
-    struct lint_result result = {.severity = severity, .kind = LINT_GAP, .place = lint_output_place(table, row, output),
+    struct lint_result result = {.severity = severity,
+                                 .kind = LINT_GAP,
+                                 .place = lint_output_place(table, row, output),
                                  .advice = TEXT("add its price to prices.csv")};
     int status = WM_OK;
 
@@ -240,7 +259,9 @@ static int look_for_price(const struct lint_of_campaign *of, enum campaign_table
         return WM_OK;
     if (part->price_count == 0) {
         result.wrong = text_format(&of->lint->arena, "the %s %.*s has no price",
-                                   which == TABLE_KITS ? "kit" : severity == LINT_ERROR ? "required part" : "part",
+                                   which == TABLE_KITS      ? "kit"
+                                   : severity == LINT_ERROR ? "required part"
+                                                            : "part",
                                    TEXT_ARGUMENTS(shown));
         return say_if_so(of, &question, &result, "the part has a price wherever it is fitted");
     }
@@ -254,15 +275,17 @@ static int look_for_prices(const struct lint_of_campaign *of)
     const struct campaign *campaign = of->campaign;
     int status = WM_OK;
 
-    for (uint32_t row = 0; status == WM_OK && campaign->kits != NULL && row < table_row_count(campaign->kits); row++)
+    for (uint32_t row = 0; status == WM_OK && campaign->kits != NULL && row < table_row_count(campaign->kits);
+         row++)
         status = look_for_price(of, TABLE_KITS, row, "kit", LINT_ERROR);
-    for (uint32_t row = 0; status == WM_OK && campaign->parts != NULL && row < table_row_count(campaign->parts); row++)
+    for (uint32_t row = 0; status == WM_OK && campaign->parts != NULL && row < table_row_count(campaign->parts);
+         row++)
         status = look_for_price(of, TABLE_PARTS, row, "part",
                                 is_required(campaign->parts, row) ? LINT_ERROR : LINT_WARNING);
     return status;
 }
 
-/* --- Inspections ------------------------------------------------------------------------------------------------------------ */
+/* --- Inspections ---------------------------------------------------------------------------------- */
 
 /* The rows of inspections.csv for this item; expecting: only those that expect something. */
 static uint64_t *inspection_rows(const struct lint_of_campaign *of, struct text key, bool expecting)
@@ -282,7 +305,8 @@ static int look_at_expectation(const struct lint_of_campaign *of, uint32_t row)
     const struct table *inspections = of->campaign->inspections;
     struct text item = lint_output_text(inspections, row, "inspection");
     struct lint_question question = about_row(of, TABLE_INSPECTIONS, row);
-    struct lint_result result = {.severity = LINT_WARNING, .kind = LINT_GAP,
+    struct lint_result result = {.severity = LINT_WARNING,
+                                 .kind = LINT_GAP,
                                  .place = lint_output_place(inspections, row, "expects"),
                                  .advice = TEXT("write in >expects what the result must be")};
 
@@ -291,8 +315,9 @@ static int look_at_expectation(const struct lint_of_campaign *of, uint32_t row)
     question.avoid = inspection_rows(of, key_of(of->lint, item), true);
     if (question.avoid == NULL)
         return WM_NO_MEMORY;
-    result.wrong = text_format(&of->lint->arena, "inspection %.*s is required and expects nothing: any result will do",
-                               TEXT_ARGUMENTS(item));
+    result.wrong =
+        text_format(&of->lint->arena, "inspection %.*s is required and expects nothing: any result will do",
+                    TEXT_ARGUMENTS(item));
     return say_if_so(of, &question, &result, "the required inspection always expects something");
 }
 
@@ -314,7 +339,8 @@ static int outcome_dim(const struct lint_of_campaign *of)
     return -1;
 }
 
-/* A row that goes by the outcome is held against the inspections of that outcome, another against those of any. */
+/* A row that goes by the outcome is held against the inspections of that outcome, another against those of any.
+ */
 static bool goes_by_outcome(const struct table *table, uint32_t row)
 {
     for (uint32_t c = 0; c < table_condition_count(table); c++)
@@ -330,7 +356,8 @@ static int look_for_inspection(const struct lint_of_campaign *of, enum campaign_
     struct text name = table_condition_name(table, condition);
     struct text item = {name.bytes + INSPECTION.length, name.length - INSPECTION.length};
     struct lint_question question = about_row(of, which, row);
-    struct lint_result result = {.kind = LINT_CONTRADICTION, .place = lint_condition_place(table, row, (int)condition),
+    struct lint_result result = {.kind = LINT_CONTRADICTION,
+                                 .place = lint_condition_place(table, row, (int)condition),
                                  .advice = TEXT("add a row for it to inspections.csv, or correct the item")};
     uint64_t *rows = inspection_rows(of, key_of(of->lint, item), false);
 
@@ -369,7 +396,7 @@ static int look_at_inspections(const struct lint_of_campaign *of)
     return status;
 }
 
-/* --- Follow-ups ---------------------------------------------------------------------------------------------------------------- */
+/* --- Follow-ups ----------------------------------------------------------------------------------- */
 
 /* A follow-up ends when its part is claimed: some table must give that part. */
 static int look_at_followups(const struct lint_of_campaign *of)
@@ -380,7 +407,8 @@ static int look_at_followups(const struct lint_of_campaign *of)
     for (uint32_t row = 0; status == WM_OK && followups != NULL && row < table_row_count(followups); row++) {
         struct text shown = lint_output_text(followups, row, "part");
         const struct campaign_part *part = part_named(of, shown);
-        struct lint_result result = {.severity = LINT_ERROR, .kind = LINT_CONTRADICTION,
+        struct lint_result result = {.severity = LINT_ERROR,
+                                     .kind = LINT_CONTRADICTION,
                                      .place = lint_output_place(followups, row, "part"),
                                      .advice = TEXT("correct the part, or add a row for it to parts.csv")};
         bool given = false;
@@ -389,7 +417,8 @@ static int look_at_followups(const struct lint_of_campaign *of)
                                         key_of(of->lint, shown));
         if (given || (part != NULL && part->is_kit))
             continue;
-        result.wrong = text_format(&of->lint->arena, "follow-up \"%.*s\" waits for the part %.*s, which no vehicle is given",
+        result.wrong = text_format(&of->lint->arena,
+                                   "follow-up \"%.*s\" waits for the part %.*s, which no vehicle is given",
                                    TEXT_ARGUMENTS(table_row_name(followups, row)), TEXT_ARGUMENTS(shown));
         struct lint_question question = about_row(of, TABLE_FOLLOWUPS, row);
         status = say_if_so(of, &question, &result, "every follow-up can be ended");
@@ -397,7 +426,7 @@ static int look_at_followups(const struct lint_of_campaign *of)
     return status;
 }
 
-/* --- Values that no eligible vehicle has ------------------------------------------------------------------------------------------ */
+/* --- Values that no eligible vehicle has ---------------------------------------------------------- */
 
 static bool is_of_vehicle(const struct lint_dim *dim)
 {
@@ -425,17 +454,19 @@ static int look_at_value(const struct naming *naming, const struct operand *oper
     if (within == NULL)
         return WM_NO_MEMORY;
     if (class_number < 0 || !dim->classes[class_number].in_domain)
-        return WM_OK;    /* said elsewhere */
+        return WM_OK; /* said elsewhere */
     lint_box_pin(of->space, within, naming->dim, (uint32_t)class_number);
     question.within = within;
     int status = lint_ask(of->space, &question, &found);
     if (status != WM_OK || found.answer != LINT_NO)
         return status;
-    struct lint_result result = {.severity = LINT_WARNING, .kind = LINT_CONTRADICTION,
+    struct lint_result result = {.severity = LINT_WARNING,
+                                 .kind = LINT_CONTRADICTION,
                                  .place = lint_condition_place(table, naming->row, (int)naming->condition),
                                  .advice = TEXT("correct the cell, or eligibility.csv")};
     value_write(operand->literal, &words);
-    result.wrong = text_format(&of->lint->arena, "row \"%.*s\" names %.*s \"%.*s\", and no eligible vehicle of the row has it",
+    result.wrong = text_format(&of->lint->arena,
+                               "row \"%.*s\" names %.*s \"%.*s\", and no eligible vehicle of the row has it",
                                TEXT_ARGUMENTS(table_row_name(table, naming->row)), TEXT_ARGUMENTS(dim->name),
                                TEXT_ARGUMENTS(buffer_text(&words)));
     buffer_free(&words);
@@ -454,8 +485,8 @@ static int look_at_cell(const struct naming *naming)
     for (uint32_t i = 0; status == WM_OK && !cell->negated && i < cell->test_count; i++) {
         const struct test *test = &cell->tests[i];
         bool low = test->kind == TEST_RANGE && test->has_low && test->has_high && !test->low_open;
-        bool high = test->kind == TEST_EQUAL || (test->kind == TEST_RANGE && test->has_low && test->has_high &&
-                                                 !test->high_open);
+        bool high = test->kind == TEST_EQUAL ||
+                    (test->kind == TEST_RANGE && test->has_low && test->has_high && !test->high_open);
         if (low)
             status = look_at_value(naming, &test->low);
         if (status == WM_OK && high)
@@ -496,8 +527,9 @@ static int look_at_names(const struct lint_of_campaign *of)
 
 int lint_work(const struct lint_of_campaign *of)
 {
-    int (*const parts[])(const struct lint_of_campaign *) = {look_for_kits,       look_for_prices,   look_for_operations,
-                                                             look_at_inspections, look_at_followups, look_at_names};
+    int (*const parts[])(const struct lint_of_campaign *) = {look_for_kits,       look_for_prices,
+                                                             look_for_operations, look_at_inspections,
+                                                             look_at_followups,   look_at_names};
     int status = WM_OK;
 
     for (size_t i = 0; status == WM_OK && i < sizeof parts / sizeof *parts; i++)

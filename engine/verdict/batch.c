@@ -138,8 +138,7 @@ static int add_content(struct worker *worker, struct dossier *dossier)
     return WM_OK;
 }
 
-/* One row: read, established, asked about all that needs no other claim. */
-static int examine(struct worker *worker, const struct csv_row *row)
+static int read_claim(struct worker *worker, const struct csv_row *row)
 {
     struct batch *batch = worker->batch;
     struct dossier *dossier = add_dossier(worker);
@@ -148,26 +147,45 @@ static int examine(struct worker *worker, const struct csv_row *row)
         return WM_NO_MEMORY;
     dossier->campaign_number = -1;
     int status = claim_read(&batch->header, row, &worker->arena, &dossier->claim);
-    if (status != WM_OK)
+    if (status != WM_OK || dossier->claim.unreadable)
         return status;
-    if (dossier->claim.unreadable)
-        return checks_unreadable(&worker->arena, dossier);
+    register_vehicle_prefetch(batch->run->day->office_register, dossier->claim.vin);
     if (batch->run->with_contents && add_content(worker, dossier) != WM_OK)
         return WM_NO_MEMORY;
-    status = facts_establish(&worker->facts, &worker->arena, dossier);
-    return status == WM_OK ? checks_early(&worker->facts, &worker->arena, dossier, batch->run->with_messages)
-                           : status;
+    return history_note(&worker->arena, dossier);
 }
+
+/* All that can be known of a claim without others, and the checks that need no more. */
+static int examine(struct worker *worker, struct dossier *dossier)
+{
+    if (dossier->claim.unreadable)
+        return checks_unreadable(&worker->arena, dossier);
+    int status = facts_establish(&worker->facts, &worker->arena, dossier);
+    return status == WM_OK
+               ? checks_early(&worker->facts, &worker->arena, dossier, worker->batch->run->with_messages)
+               : status;
+}
+
+/* Reads some claims ahead, so that their vehicles are under way when they are asked for. */
+enum { READ_AHEAD = 16 };
 
 static int examine_block(struct worker *worker, struct csv_rows *rows)
 {
     struct csv_row row;
+    uint32_t examined = 0;
     int status = WM_OK;
 
     worker->count = 0;
-    while (status == WM_OK && csv_rows_next(rows, &row))
-        status = examine(worker, &row);
-    return status == WM_OK && rows->no_memory ? WM_NO_MEMORY : status;
+    while (status == WM_OK && csv_rows_next(rows, &row)) {
+        status = read_claim(worker, &row);
+        if (status == WM_OK && worker->count - examined > READ_AHEAD)
+            status = examine(worker, worker->dossiers[examined++]);
+    }
+    if (status == WM_OK && rows->no_memory)
+        status = WM_NO_MEMORY;
+    while (status == WM_OK && examined < worker->count)
+        status = examine(worker, worker->dossiers[examined++]);
+    return status;
 }
 
 /* --- Settling ---------------------------------------------------------------------------------------- */
@@ -341,7 +359,10 @@ int batch_decide(const struct batch_run *run, const struct csv_source *source,
 int batch_decide_one(struct fact_worker *worker, struct history *history, struct arena *arena, struct dossier *dossier)
 {
     struct dossier *one = dossier;
-    int status = facts_establish(worker, arena, dossier);
+    int status = history_note(arena, dossier);
+
+    if (status == WM_OK)
+        status = facts_establish(worker, arena, dossier);
 
     if (status == WM_OK)
         status = checks_early(worker, arena, dossier, true);

@@ -1,5 +1,6 @@
-/* Every kind of result of the analysis of rules: fixtures/lint/changes.csv changes the demo rules so that they have it (the
- * fault) or nearly have it (the twin); fixtures/lint/expected.csv tells all that is then found. A twin has nothing.
+/* Every kind of result of the analysis of rules: fixtures/lint/changes.csv changes the demo rules so that they
+ * have it (the fault) or nearly have it (the twin); fixtures/lint/expected.csv tells all that is then found. A
+ * twin has nothing.
  */
 #include "program.h"
 
@@ -8,7 +9,7 @@
 
 enum { MOST_RESULTS = 16, MOST_LISTED = 64 };
 
-/* --- A rules folder in memory ----------------------------------------------------------------------------------------- */
+/* --- A rules folder in memory --------------------------------------------------------------------- */
 
 struct folder {
     struct arena arena;
@@ -49,10 +50,11 @@ static struct rules_file *folder_file(struct folder *folder, const char *path)
     return NULL;
 }
 
-/* --- Changes ------------------------------------------------------------------------------------------------------------ */
+/* --- Changes -------------------------------------------------------------------------------------- */
 
-/* What a row of changes.csv asks for. `column` is a header cell: its cell becomes `cell`. `-`: the row is taken out, without a
- * row the file. `=`: the file becomes `cell`. Row `+`: `cell` is a new first row; `.`: a new last row.
+/* What a row of changes.csv asks for. `column` is a header cell: its cell becomes `cell`. `-`: the row is taken
+ * out, without a row the file. `=`: the file becomes `cell`. Row `+`: `cell` is a new first row; `.`: a new
+ * last row.
  */
 struct change {
     const char *file, *row, *column, *cell;
@@ -110,7 +112,7 @@ static void apply(struct folder *folder, const struct change *change)
     qsort(folder->list, folder->files.count, sizeof *folder->list, by_path);
 }
 
-/* --- What is found --------------------------------------------------------------------------------------------------------- */
+/* --- What is found -------------------------------------------------------------------------------- */
 
 /* One line each: `severity kind file:line:column wrong | advice | example`. */
 struct results {
@@ -125,9 +127,10 @@ static int take(void *context, const struct lint_result *result)
     assert_true(results->count < MOST_RESULTS);
     assert_true(result->wrong.length > 0 && result->advice.length > 0);
     results->lines[results->count++] =
-        words("%s %s %.*s:%d:%u %.*s | %.*s | %.*s", lint_severity_name(result->severity), lint_kind_name(result->kind),
-              TEXT_ARGUMENTS(result->place.file), (int)result->place.line, result->place.column,
-              TEXT_ARGUMENTS(result->wrong), TEXT_ARGUMENTS(result->advice), TEXT_ARGUMENTS(result->example));
+        words("%s %s %.*s:%d:%u %.*s | %.*s | %.*s", lint_severity_name(result->severity),
+              lint_kind_name(result->kind), TEXT_ARGUMENTS(result->place.file), (int)result->place.line,
+              result->place.column, TEXT_ARGUMENTS(result->wrong), TEXT_ARGUMENTS(result->advice),
+              TEXT_ARGUMENTS(result->example));
     return WM_OK;
 }
 
@@ -139,10 +142,12 @@ static void lint_folder(struct folder *folder, struct results *results)
     if (rules_compile(&folder->arena, &folder->files, &folder->capture.sink, &folder->rules) != WM_OK)
         fail_msg("%s", folder->capture.text);
     assert_int_equal(lint_rules(folder->rules, NULL, take, results, &summary), WM_OK);
-    assert_int_equal(summary.found[LINT_ERROR] + summary.found[LINT_WARNING] + summary.found[LINT_NOTE], results->count);
+    assert_int_equal(summary.found[LINT_ERROR] + summary.found[LINT_WARNING] + summary.found[LINT_NOTE],
+                     results->count);
 }
 
-static void lint_case(const struct csv_sheet *changes, const char *name, const char *is, struct results *results)
+static void lint_case(const struct csv_sheet *changes, const char *name, const char *is,
+                      struct results *results)
 {
     struct folder folder;
     size_t applied = 0;
@@ -160,7 +165,7 @@ static void lint_case(const struct csv_sheet *changes, const char *name, const c
     folder_close(&folder);
 }
 
-/* --- Cases -------------------------------------------------------------------------------------------------------------------- */
+/* --- Cases ---------------------------------------------------------------------------------------- */
 
 static bool is_first_of_case(const struct csv_sheet *changes, size_t row)
 {

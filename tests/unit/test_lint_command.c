@@ -1,5 +1,5 @@
-/* `rules lint` as a user runs it: five slips in a copy of the demo rules, each named with its vehicle and the number of
- * vehicles of the register; formats and exit codes.
+/* `rules lint` as a user runs it: five slips in a copy of the demo rules, each named with its vehicle and the
+ * number of vehicles of the register; formats and exit codes.
  */
 #include "program.h"
 
@@ -37,7 +37,7 @@ static void replace(const char *file, const char *from, const char *to)
     free(text);
 }
 
-/* --- Vehicles of the register, counted from the file ------------------------------------------------------------- */
+/* --- Vehicles of the register, counted from the file ---------------------------------------------- */
 
 typedef bool is_meant(const struct csv_sheet *vehicles, size_t row);
 
@@ -108,31 +108,33 @@ static size_t vehicles_that(is_meant *meant)
     return count;
 }
 
-/* --- Five slips ------------------------------------------------------------------------------------------------------ */
+/* --- Five slips ----------------------------------------------------------------------------------- */
 
 struct slip {
     const char *file, *from, *to;
-    const char *where;        /* file:line:column */
+    const char *where; /* file:line:column */
     const char *severity, *kind, *wrong;
     const char *example;
-    is_meant *meant;          /* NULL: nothing is counted */
+    is_meant *meant; /* NULL: nothing is counted */
 };
 
 static const struct slip SLIPS[] = {
     {"campaigns/H26-02/kits.csv", "PSH-2000-02", "PSH-2000-03", "campaigns/H26-02/kits.csv:4:7", "error", "gap",
-     "the kit PSH-2000-03 has no price", "Brindle, 2018, R20, automatic, without eps, repaired", takes_changed_kit},
+     "the kit PSH-2000-03 has no price", "Brindle, 2018, R20, automatic, without eps, repaired",
+     takes_changed_kit},
     {"campaigns/H26-02/kits.csv", "[2021..2022]", "2022", "campaigns/H26-02/kits.csv:1:1", "error", "gap",
      "no kit for a vehicle that row \"second\" of eligibility.csv takes in, when repaired",
      "Brindle, 2021, D22, built on 2022-05-31, without eps, repaired", is_of_left_out_year},
-    {"campaigns/H26-02/prices.csv", "PSH-2010-01,138.90,\n", "", "campaigns/H26-02/kits.csv:7:7", "error", "gap",
-     "the kit PSH-2010-01 has no price", "Tarrow, 2020, R20, built on 2022-05-31, without eps, repaired",
+    {"campaigns/H26-02/prices.csv", "PSH-2010-01,138.90,\n", "", "campaigns/H26-02/kits.csv:7:7", "error",
+     "gap", "the kit PSH-2010-01 has no price", "Tarrow, 2020, R20, built on 2022-05-31, without eps, repaired",
      takes_kit_without_price},
-    {"campaigns/H26-02/eligibility.csv", "true,second", "true,secnd", "campaigns/H26-02/eligibility.csv:7:9", "error",
-     "contradiction", "stage \"secnd\" is not in stages.csv, so it never opens; the nearest is \"second\"", "", NULL},
-    {"campaigns/H26-02/eligibility.csv", "first,Brindle", "early,Brindle,[2018..2019],-,-,-,-,true,first\nfirst,Brindle",
-     "campaigns/H26-02/eligibility.csv:6:1", "warning", "dead-row",
-     "row \"first\" can never hit: whatever meets it meets row \"early\" first", "Brindle, 2018",
-     is_of_unreachable_row},
+    {"campaigns/H26-02/eligibility.csv", "true,second", "true,secnd", "campaigns/H26-02/eligibility.csv:7:9",
+     "error", "contradiction",
+     "stage \"secnd\" is not in stages.csv, so it never opens; the nearest is \"second\"", "", NULL},
+    {"campaigns/H26-02/eligibility.csv", "first,Brindle",
+     "early,Brindle,[2018..2019],-,-,-,-,true,first\nfirst,Brindle", "campaigns/H26-02/eligibility.csv:6:1",
+     "warning", "dead-row", "row \"first\" can never hit: whatever meets it meets row \"early\" first",
+     "Brindle, 2018", is_of_unreachable_row},
 };
 
 /* The row of the result at this place. */
@@ -140,7 +142,8 @@ static size_t row_at(const struct csv_sheet *sheet, const char *where)
 {
     for (size_t row = 1; row < sheet->count; row++) {
         const char *file = csv_at(sheet, row, "file") + strlen(folder) + strlen("/rules/");
-        if (strcmp(words("%s:%s:%s", file, csv_at(sheet, row, "line"), csv_at(sheet, row, "column")), where) == 0)
+        if (strcmp(words("%s:%s:%s", file, csv_at(sheet, row, "line"), csv_at(sheet, row, "column")), where) ==
+            0)
             return row;
     }
     fail_msg("nothing at %s", where);
@@ -151,7 +154,8 @@ static void look_at_slip(const struct slip *slip)
 {
     const char *rules = copied_rules();
     replace(slip->file, slip->from, slip->to);
-    struct result result = RUN("rules", "lint", "--rules", rules, "--office", demo_file("office.db"), "--format", "csv");
+    struct result result =
+        RUN("rules", "lint", "--rules", rules, "--office", demo_file("office.db"), "--format", "csv");
 
     assert_string_equal(result.err, "");
     assert_int_equal(result.code, 1);
@@ -178,7 +182,7 @@ static void five_slips_are_named_with_their_vehicles(void **state)
         look_at_slip(&SLIPS[i]);
 }
 
-/* --- Formats and exit codes ---------------------------------------------------------------------------------------------- */
+/* --- Formats and exit codes ----------------------------------------------------------------------- */
 
 static void expect_run(struct result result, int code, const char *out)
 {
@@ -193,9 +197,11 @@ static void demo_rules_are_clean_with_and_without_the_register(void **state)
 {
     (void)state;
     expect_run(RUN("rules", "lint"), 0,
-               "rules: 32 tables, 2 campaigns: no errors, no warnings; proved for every vehicle that the tables tell apart\n");
+               "rules: 32 tables, 2 campaigns: no errors, no warnings; proved for every vehicle that the "
+               "tables tell apart\n");
     expect_run(RUN("rules", "lint", "--office", demo_file("office.db")), 0,
-               "rules: 32 tables, 2 campaigns: no errors, no warnings; proved for every vehicle that the tables tell apart; "
+               "rules: 32 tables, 2 campaigns: no errors, no warnings; proved for every vehicle that the "
+               "tables tell apart; "
                "the register has 2400 vehicles\n");
     expect_run(RUN("rules", "lint", "--quiet"), 0, "");
     expect_run(RUN("rules", "lint", "--format", "csv"), 0,
@@ -210,16 +216,24 @@ static void results_in_each_format(void **state)
 
     replace("campaigns/H26-02/labor.csv", "PSR-11,0.3", "PSR-11,0.35");
     expect_run(RUN("rules", "lint", "--rules", rules), 1,
-               words("warning: %s/campaigns/H26-02/labor.csv:8:11: 0.35 hours are no whole tenths, and hours are claimed in "
-                     "tenths; round them to a tenth\n%s: 32 tables, 2 campaigns: 0 errors, 1 warning\n", rules, rules));
-    expect_run(RUN("rules", "lint", "--rules", rules, "--format", "json"), 1,
-               words("{\"severity\":\"warning\",\"kind\":\"contradiction\",\"file\":\"%s/campaigns/H26-02/labor.csv\","
-                     "\"line\":8,\"column\":11,\"wrong\":\"0.35 hours are no whole tenths, and hours are claimed in tenths\","
-                     "\"example\":null,\"vehicles\":null,\"advice\":\"round them to a tenth\"}\n", rules));
+               words("warning: %s/campaigns/H26-02/labor.csv:8:11: 0.35 hours are no whole tenths, and hours "
+                     "are claimed in "
+                     "tenths; round them to a tenth\n%s: 32 tables, 2 campaigns: 0 errors, 1 warning\n",
+                     rules, rules));
+    expect_run(
+        RUN("rules", "lint", "--rules", rules, "--format", "json"), 1,
+        words("{\"severity\":\"warning\",\"kind\":\"contradiction\",\"file\":\"%s/campaigns/H26-02/labor.csv\","
+              "\"line\":8,\"column\":11,\"wrong\":\"0.35 hours are no whole tenths, and hours are claimed in "
+              "tenths\","
+              "\"example\":null,\"vehicles\":null,\"advice\":\"round them to a tenth\"}\n",
+              rules));
     replace("campaigns/H26-02/labor.csv", "PSR-11,0.35", "PSR-11,0.3");
     replace("campaigns/H26-02/kits.csv", "tarrow-r20,Tarrow,-,R20", "tarrow-r20,Tarrow,-,-");
-    expect_run(RUN("rules", "lint", "--rules", rules, "--office", demo_file("office.db"), "--quiet", "--format", "text"), 1,
-               words("%s/campaigns/H26-02/kits.csv:8:1: rows \"tarrow-r20\" and \"tarrow-d22\" both hit; only one row of this "
+    expect_run(RUN("rules", "lint", "--rules", rules, "--office", demo_file("office.db"), "--quiet", "--format",
+                   "text"),
+               1,
+               words("%s/campaigns/H26-02/kits.csv:8:1: rows \"tarrow-r20\" and \"tarrow-d22\" both hit; only "
+                     "one row of this "
                      "table may hit; make their conditions exclude each other\n"
                      "    for example: Tarrow, 2020, D22, built on 2022-05-31, without eps, repaired\n"
                      "    vehicles of the register: %zu\n",
@@ -232,12 +246,14 @@ static void rules_that_cannot_be_used(void **state)
     (void)state;
 
     replace("campaigns/H26-02/kits.csv", "U,model_line", "U,modelline");
-    expect_run(RUN("rules", "lint", "--rules", rules), 1,
-               words("%s/campaigns/H26-02/kits.csv:1:2: no fact \"modelline\"; nearest is \"model_line\"\n", rules));
+    expect_run(
+        RUN("rules", "lint", "--rules", rules), 1,
+        words("%s/campaigns/H26-02/kits.csv:1:2: no fact \"modelline\"; nearest is \"model_line\"\n", rules));
     expect_run(RUN("rules", "lint", "--rules", rules, "--format", "csv"), 1,
                words("severity,kind,file,line,column,wrong,example,vehicles,advice\n"
                      "error,unusable,%s/campaigns/H26-02/kits.csv,1,2,\"no fact \"\"modelline\"\"\",,,"
-                     "\"nearest is \"\"model_line\"\"\"\n", rules));
+                     "\"nearest is \"\"model_line\"\"\"\n",
+                     rules));
     struct result nothing = RUN("rules", "lint", "--rules", words("%s/nowhere", folder));
     assert_int_equal(nothing.code, 2);
     assert_string_equal(nothing.out, "");

@@ -1,6 +1,6 @@
 /* The analysis of single tables against brute force: random small tables of every hit policy, with null, lists,
- * intervals and negations, are asked at every point of a grid that is finer than their literals. The analysis must
- * find the same gaps, overlaps and dead rows, point by point.
+ * intervals and negations, are asked at every point of a grid that is finer than their literals. The analysis
+ * must find the same gaps, overlaps and dead rows, point by point.
  */
 #include "table_kit.h"
 
@@ -10,7 +10,7 @@
 
 enum { MOST_ROWS = 7, MOST_COLUMNS = 3, MOST_GRID = 24, RANDOM_TABLES = 24000 };
 
-/* --- Random tables --------------------------------------------------------------------------------------------- */
+/* --- Random tables -------------------------------------------------------------------------------- */
 
 /* Literals of a column, and the grid it is asked on: the literals, what lies between and beyond, null. */
 struct axis {
@@ -23,7 +23,12 @@ struct axis {
 };
 
 static const struct axis AXES[] = {
-    {"n", {"1", "2", "2.5", "4"}, 4, {"null", "0", "1", "1.5", "2", "2.000001", "2.5", "3", "4", "4.000001"}, 10, true},
+    {"n",
+     {"1", "2", "2.5", "4"},
+     4,
+     {"null", "0", "1", "1.5", "2", "2.000001", "2.5", "3", "4", "4.000001"},
+     10,
+     true},
     {"t", {"A", "B", "C"}, 3, {"null", "A", "B", "C", "0", "AA", "BB", "Z"}, 8, true},
     {"d",
      {"2026-01-01", "2026-01-02", "2026-01-05"},
@@ -54,7 +59,7 @@ static void random_interval(const struct axis *axis, uint64_t *seed, char *room)
     uint64_t low = random_below(seed, (uint64_t)axis->literal_count);
     uint64_t high = low + random_below(seed, (uint64_t)axis->literal_count - low);
 
-    sprintf(room, "%c%s..%s%c", "[(]"[random_below(seed, 3)], axis->literals[low], axis->literals[high],
+    sprintf(room, "%c%s..%s%c", "[(]"[random_below(seed, 3)], axis -> literals[low], axis -> literals[high],
             "])["[random_below(seed, 3)]);
 }
 
@@ -63,18 +68,11 @@ static void random_test(const struct axis *axis, uint64_t *seed, char *room)
     static const char *const orders[] = {"<", "<=", ">", ">="};
 
     switch (random_below(seed, axis->ordered ? 6 : 3)) {
-    case 0:
-        strcpy(room, "null");
-        break;
+    case 0: strcpy(room, "null"); break;
     case 1:
-    case 2:
-        strcpy(room, random_literal(axis, seed));
-        break;
-    case 3:
-        sprintf(room, "%s %s", orders[random_below(seed, 4)], random_literal(axis, seed));
-        break;
-    default:
-        random_interval(axis, seed, room);
+    case 2: strcpy(room, random_literal(axis, seed)); break;
+    case 3: sprintf(room, "%s %s", orders[random_below(seed, 4)], random_literal(axis, seed)); break;
+    default: random_interval(axis, seed, room);
     }
 }
 
@@ -147,7 +145,7 @@ static void random_table(struct random_table *table, uint64_t *seed)
     buffer_free(&csv);
 }
 
-/* --- Brute force ------------------------------------------------------------------------------------------------- */
+/* --- Brute force ---------------------------------------------------------------------------------- */
 
 enum { MOST_POINTS = MOST_GRID * MOST_GRID * MOST_GRID };
 
@@ -155,7 +153,7 @@ struct force {
     struct kit *kit;
     const struct random_table *table;
     int point_count;
-    uint64_t hits[MOST_POINTS];                        /* of each point: its rows */
+    uint64_t hits[MOST_POINTS]; /* of each point: its rows */
     struct value points[MOST_POINTS][MOST_COLUMNS];
     bool in_domain[MOST_POINTS];
 };
@@ -225,8 +223,8 @@ static bool forced_life(const struct force *force, uint32_t row)
         bool lives = force->in_domain[i] && force->hits[i] >> row & 1;
         for (uint32_t other = 0; lives && other < table_row_count(table); other++) {
             bool before = policy == HIT_FIRST ? other < row
-                                              : policy == HIT_PRIORITY &&
-                                                    table_row_priority(table, other) < table_row_priority(table, row);
+                                              : policy == HIT_PRIORITY && table_row_priority(table, other) <
+                                                                              table_row_priority(table, row);
             lives = !(before && force->hits[i] >> other & 1);
         }
         if (lives)
@@ -235,7 +233,7 @@ static bool forced_life(const struct force *force, uint32_t row)
     return false;
 }
 
-/* --- The analysis ------------------------------------------------------------------------------------------------- */
+/* --- The analysis --------------------------------------------------------------------------------- */
 
 struct analysis {
     const struct lint_space *space;
@@ -293,7 +291,7 @@ static int gaps_with(const struct analysis *analysis, const struct force *force,
     return count;
 }
 
-/* --- Both together -------------------------------------------------------------------------------------------------- */
+/* --- Both together -------------------------------------------------------------------------------- */
 
 static size_t tables_with_gap, tables_with_overlap, tables_with_dead_row;
 
@@ -360,36 +358,41 @@ static void analysis_is_as_brute_force(void **state)
         compared += differences >= 0;
         different += differences > 0;
     }
-    print_message("%zu tables compared, %zu different; %zu had a gap, %zu an overlap, %zu a dead row\n", compared,
-                  different, tables_with_gap, tables_with_overlap, tables_with_dead_row);
+    print_message("%zu tables compared, %zu different; %zu had a gap, %zu an overlap, %zu a dead row\n",
+                  compared, different, tables_with_gap, tables_with_overlap, tables_with_dead_row);
     assert_int_equal(different, 0);
     assert_true(tables_with_gap > 1000 && tables_with_gap < compared && tables_with_overlap > 1000 &&
                 tables_with_dead_row > 1000);
 }
 
-/* --- Size ------------------------------------------------------------------------------------------------------------- */
+/* --- Size ----------------------------------------------------------------------------------------- */
 
 static int count_case(void *context, const struct lint_case *found)
 {
     size_t *counts = context;
 
-    counts[found->answer == LINT_TOO_LARGE ? 3 : found->kind == CASE_OVERLAP ? 0 : found->kind == CASE_GAP ? 2 : 1]++;
+    counts[found->answer == LINT_TOO_LARGE ? 3
+           : found->kind == CASE_OVERLAP   ? 0
+           : found->kind == CASE_GAP       ? 2
+                                           : 1]++;
     return WM_OK;
 }
 
-static const char *const SIZE_FACTS[] = {"n", "m", "late_n", "t", "u", "late_t", "d", "e", "b", "c", "model_year", "engine"};
+static const char *const SIZE_FACTS[] = {"n", "m", "late_n", "t", "u",          "late_t",
+                                         "d", "e", "b",      "c", "model_year", "engine"};
 enum { SIZE_COLUMNS = sizeof SIZE_FACTS / sizeof *SIZE_FACTS, SIZE_ROWS = 200 };
 
-/* Cuts a box of the space in two, again and again: rows that together are everything, and none met by another. */
+/* Cuts a box of the space in two, again and again: rows that together are everything, and none met by another.
+ */
 struct cut_row {
     int low[SIZE_COLUMNS], high[SIZE_COLUMNS];
 };
 
 static void write_range(struct buffer *csv, int column, int low, int high, int most)
 {
-    static const enum value_type types[SIZE_COLUMNS] = {
-        VALUE_NUMBER, VALUE_NUMBER, VALUE_NUMBER, VALUE_TEXT, VALUE_TEXT, VALUE_TEXT,
-        VALUE_DATE, VALUE_DATE, VALUE_BOOLEAN, VALUE_BOOLEAN, VALUE_NUMBER, VALUE_TEXT};
+    static const enum value_type types[SIZE_COLUMNS] = {VALUE_NUMBER,  VALUE_NUMBER,  VALUE_NUMBER, VALUE_TEXT,
+                                                        VALUE_TEXT,    VALUE_TEXT,    VALUE_DATE,   VALUE_DATE,
+                                                        VALUE_BOOLEAN, VALUE_BOOLEAN, VALUE_NUMBER, VALUE_TEXT};
     struct buffer cell = BUFFER_EMPTY;
 
     if (low == 0 && high == most) {
@@ -417,7 +420,8 @@ static void write_size_row(struct buffer *csv, const char *name, const struct cu
 {
     buffer_add_string(csv, name);
     for (int c = 0; c < SIZE_COLUMNS; c++)
-        write_range(csv, c, row->low[c], row->high[c], strlen(SIZE_FACTS[c]) == 1 && strchr("bc", SIZE_FACTS[c][0]) ? 1 : 7);
+        write_range(csv, c, row->low[c], row->high[c],
+                    strlen(SIZE_FACTS[c]) == 1 && strchr("bc", SIZE_FACTS[c][0]) ? 1 : 7);
     buffer_add_string(csv, ",1\n");
 }
 
@@ -478,7 +482,8 @@ static void look_at_size(const struct cut_row *rows, int without, int doubled, s
     size_table(&csv, rows, without, doubled);
     kit_good(&kit, csv.bytes);
     clock_gettime(CLOCK_MONOTONIC, &start);
-    assert_int_equal(lint_space_make(&kit.arena, (const struct table *const *)&kit.table, 1, &nothing, &space), WM_OK);
+    assert_int_equal(lint_space_make(&kit.arena, (const struct table *const *)&kit.table, 1, &nothing, &space),
+                     WM_OK);
     struct lint_table table = {space, 0, NULL};
     memset(counts, 0, 4 * sizeof *counts);
     assert_int_equal(lint_overlaps(&table, count_case, counts), WM_OK);

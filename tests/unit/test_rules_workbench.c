@@ -42,14 +42,15 @@ static void expect_lines(const char *out, const char *const *lines, size_t count
             fail_msg("this is missing: %s\n%s", lines[i], out);
 }
 
-/* --- rules print ------------------------------------------------------------------------------------------------ */
+/* --- rules print ---------------------------------------------------------------------------------- */
 
 static void campaign_as_a_page(void **state)
 {
     static const char *const LINES[] = {
         "H26-02: Power-steering pressure hose: replacement\n====",
         "  Other costs up to 45.00\n",
-        "The first line that fits a vehicle decides; one that no line fits is not eligible.\n  Not eligible\n      with eps\n",
+        "The first line that fits a vehicle decides; one that no line fits is not eligible.\n  Not eligible\n  "
+        "    with eps\n",
         "  Eligible, stage third, opens 2026-02-16\n"
         "      Tarrow, 2020 to 2022, R20 or D22, manual or automatic, built on 2022-05-31 or before\n",
         "All of these: repaired.\n  PSH-1600-01 (net, each: 118.40; 121.90 from 2026-03-01)\n"
@@ -76,10 +77,14 @@ static void campaign_as_a_page(void **state)
 static void campaign_as_html(void **state)
 {
     const char *rules = copied_rules(), *path = words("%s/page.html", folder);
-    static const char *const LINES[] = {"<!DOCTYPE html>", "<style>", "@media print",
-                                        "<h1>H26-02: &lt;b&gt; &amp; &quot;hose&quot;</h1>", "<dt>Opens</dt>\n<dd>2026-01-12</dd>",
+    static const char *const LINES[] = {"<!DOCTYPE html>",
+                                        "<style>",
+                                        "@media print",
+                                        "<h1>H26-02: &lt;b&gt; &amp; &quot;hose&quot;</h1>",
+                                        "<dt>Opens</dt>\n<dd>2026-01-12</dd>",
                                         "<h3>PSH-1600-01 (net, each: 118.40; 121.90 from 2026-03-01)</h3>",
-                                        "<td>1 a vehicle</td><td>Brindle, R16</td>", "</html>\n"};
+                                        "<td>1 a vehicle</td><td>Brindle, R16</td>",
+                                        "</html>\n"};
     (void)state;
 
     replace("campaigns/H26-02/campaign.csv", "title,Power-steering pressure hose: replacement",
@@ -88,7 +93,7 @@ static void campaign_as_html(void **state)
     assert_int_equal(page.code, 0);
     char *text = read_whole(path, NULL);
     expect_lines(text, LINES, COUNT(LINES));
-    assert_null(strstr(text, "http"));    /* it needs nothing from elsewhere */
+    assert_null(strstr(text, "http")); /* it needs nothing from elsewhere */
     free(text);
     result_free(&page);
 }
@@ -98,7 +103,9 @@ static void pages_that_cannot_be_printed(void **state)
     (void)state;
     struct result unknown = RUN("rules", "print", "H99-01");
     assert_int_equal(unknown.code, 2);
-    assert_string_equal(unknown.err, "rules: the rules have no campaign \"H99-01\"; the folder campaigns tells which there are\n");
+    assert_string_equal(
+        unknown.err,
+        "rules: the rules have no campaign \"H99-01\"; the folder campaigns tells which there are\n");
     result_free(&unknown);
     struct result format = RUN("rules", "print", "--format", "csv");
     assert_int_equal(format.code, 2);
@@ -109,7 +116,7 @@ static void pages_that_cannot_be_printed(void **state)
     result_free(&html);
 }
 
-/* --- rules new ----------------------------------------------------------------------------------------------------- */
+/* --- rules new ------------------------------------------------------------------------------------ */
 
 static void new_campaign_passes_lint_once_filled_in(void **state)
 {
@@ -118,7 +125,9 @@ static void new_campaign_passes_lint_once_filled_in(void **state)
 
     struct result made = RUN("rules", "new", "N27-01", "--rules", rules);
     assert_int_equal(made.code, 0);
-    assert_string_equal(made.out, words("%s/campaigns/N27-01: 9 tables; fill them in, then run `witnessmark rules lint`\n", rules));
+    assert_string_equal(
+        made.out,
+        words("%s/campaigns/N27-01: 9 tables; fill them in, then run `witnessmark rules lint`\n", rules));
     result_free(&made);
 
     struct result empty = RUN("rules", "lint", "--rules", rules, "--quiet");
@@ -138,7 +147,8 @@ static void new_campaign_passes_lint_once_filled_in(void **state)
     replace("campaigns/N27-01/kits.csv", "KIT-E1", "KIT-MINE");
     struct result again = RUN("rules", "new", "N27-01", "--rules", rules);
     assert_int_equal(again.code, 2);
-    assert_string_equal(again.err, words("%s/campaigns/N27-01: it is there already; nothing was changed\n", rules));
+    assert_string_equal(again.err,
+                        words("%s/campaigns/N27-01: it is there already; nothing was changed\n", rules));
     char *kept = read_whole(words("%s/campaigns/N27-01/kits.csv", rules), NULL);
     assert_non_null(strstr(kept, "KIT-MINE"));
     free(kept);
@@ -147,8 +157,12 @@ static void new_campaign_passes_lint_once_filled_in(void **state)
 
 static void new_campaign_stays_in_its_folder(void **state)
 {
-    static const char *const NUMBERS[] = {"../outside", "a/b", ".", "..", ".hidden", "", "a b", "N\n1", "%s",
-                                          "N123456789012345678901234567890123456789012345678901234567890123456789"};
+    static const char *const NUMBERS[] = {
+        "../outside", "a/b",
+        ".",          "..",
+        ".hidden",    "",
+        "a b",        "N\n1",
+        "%s",         "N123456789012345678901234567890123456789012345678901234567890123456789"};
     const char *rules = copied_rules();
     (void)state;
 
@@ -165,7 +179,7 @@ static void new_campaign_stays_in_its_folder(void **state)
     result_free(&nowhere);
 }
 
-/* --- rules diff ------------------------------------------------------------------------------------------------------ */
+/* --- rules diff ----------------------------------------------------------------------------------- */
 
 static void same_rules_have_no_difference(void **state)
 {
@@ -173,7 +187,8 @@ static void same_rules_have_no_difference(void **state)
     (void)state;
 
     /* another spelling, and comments, are no change */
-    replace("campaigns/H26-02/kits.csv", "brindle-r16,Brindle,-,R16", "brindle-r16,  \"\"\"Brindle\"\"\",,\" R16 \"");
+    replace("campaigns/H26-02/kits.csv", "brindle-r16,Brindle,-,R16",
+            "brindle-r16,  \"\"\"Brindle\"\"\",,\" R16 \"");
     replace("campaigns/H26-02/kits.csv", "tarrow-r20", "# the other line\ntarrow-r20");
     struct result result = RUN("rules", "diff", rules);
     assert_int_equal(result.code, 0);
@@ -187,7 +202,8 @@ static void changes_are_told_in_words(void **state)
     (void)state;
 
     replace("campaigns/H26-02/kits.csv", "[2021..2022]", "2022");
-    replace("campaigns/H26-02/parts.csv", "clips,Tarrow,-,-,repaired,-,CLP-0055,3", "new-clips,Tarrow,-,-,repaired,-,CLP-0055,4");
+    replace("campaigns/H26-02/parts.csv", "clips,Tarrow,-,-,repaired,-,CLP-0055,3",
+            "new-clips,Tarrow,-,-,repaired,-,CLP-0055,4");
     replace("campaigns/H26-02/prices.csv", "FLD-0100,11.35", "FLD-0100,12.00");
     replace("campaigns/H26-02/prices.csv", "RCP-0330,14.62,\n", "RCP-0330,14.62,\nRCP-0330,15.10,2026-06-01\n");
     replace("campaigns/H26-02/campaign.csv", "closes_on,", "closes_on,2027-12-31");
@@ -236,8 +252,8 @@ static const char *recorded_office(void)
     shell("cp '%s' '%s'", demo_file("office.db"), office);
     for (size_t row = 1; row < nights.count; row++) {
         const char *day = csv_at(&nights, row, "received_on");
-        struct result posted = RUN("post", demo_file(csv_at(&nights, row, "file")), "--office", office, "--today", day,
-                                   "--received", day, "--quiet");
+        struct result posted = RUN("post", demo_file(csv_at(&nights, row, "file")), "--office", office,
+                                   "--today", day, "--received", day, "--quiet");
         assert_true(posted.code == 0 || posted.code == 1);
         result_free(&posted);
     }
@@ -273,7 +289,8 @@ static void recorded_claims_that_would_be_decided_differently(void **state)
     for (size_t row = 1; row < sheet.count; row++) {
         const char *kind = csv_at(&sheet, row, "kind");
         if (strcmp(kind, "claim") == 0) {
-            int64_t lost = cents(csv_at(&sheet, row, "payable_before")) - cents(csv_at(&sheet, row, "payable_after"));
+            int64_t lost =
+                cents(csv_at(&sheet, row, "payable_before")) - cents(csv_at(&sheet, row, "payable_after"));
             assert_string_equal(csv_at(&sheet, row, "before"), csv_at(&sheet, row, "after"));
             assert_true(lost > 0 && lost <= 3500);
             before += cents(csv_at(&sheet, row, "payable_before"));
@@ -292,7 +309,8 @@ static void recorded_claims_that_would_be_decided_differently(void **state)
     result_free(&amended);
     /* nothing is written down */
     struct result again = RUN("rules", "diff", rules, "--office", office, "--threads", "1");
-    assert_non_null(strstr(again.out, words("%zu of 488 recorded claims would be decided differently:", claims)));
+    assert_non_null(
+        strstr(again.out, words("%zu of 488 recorded claims would be decided differently:", claims)));
     result_free(&again);
 }
 
@@ -304,7 +322,9 @@ static void folders_that_cannot_be_compared(void **state)
     replace("campaigns/H26-02/kits.csv", "U,model_line", "U,modelline");
     struct result wrong = RUN("rules", "diff", rules);
     assert_int_equal(wrong.code, 2);
-    assert_string_equal(wrong.err, words("%s/campaigns/H26-02/kits.csv:1:2: no fact \"modelline\"; nearest is \"model_line\"\n", rules));
+    assert_string_equal(
+        wrong.err,
+        words("%s/campaigns/H26-02/kits.csv:1:2: no fact \"modelline\"; nearest is \"model_line\"\n", rules));
     assert_string_equal(wrong.out, "");
     result_free(&wrong);
     struct result nowhere = RUN("rules", "diff", words("%s/nowhere", folder));
@@ -315,10 +335,14 @@ static void folders_that_cannot_be_compared(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(campaign_as_a_page), cmocka_unit_test(campaign_as_html),
-        cmocka_unit_test(pages_that_cannot_be_printed), cmocka_unit_test(new_campaign_passes_lint_once_filled_in),
-        cmocka_unit_test(new_campaign_stays_in_its_folder), cmocka_unit_test(same_rules_have_no_difference),
-        cmocka_unit_test(changes_are_told_in_words), cmocka_unit_test(recorded_claims_that_would_be_decided_differently),
+        cmocka_unit_test(campaign_as_a_page),
+        cmocka_unit_test(campaign_as_html),
+        cmocka_unit_test(pages_that_cannot_be_printed),
+        cmocka_unit_test(new_campaign_passes_lint_once_filled_in),
+        cmocka_unit_test(new_campaign_stays_in_its_folder),
+        cmocka_unit_test(same_rules_have_no_difference),
+        cmocka_unit_test(changes_are_told_in_words),
+        cmocka_unit_test(recorded_claims_that_would_be_decided_differently),
         cmocka_unit_test(folders_that_cannot_be_compared),
     };
     return cmocka_run_group_tests(tests, make_copies, remove_copies);

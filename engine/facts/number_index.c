@@ -1,0 +1,49 @@
+#include "facts/number_index.h"
+
+#include <stdlib.h>
+
+enum { FIRST_CAPACITY = 1024 };
+
+static int grow(struct number_index *index)
+{
+    uint32_t capacity = index->capacity ? index->capacity * 2 : FIRST_CAPACITY;
+    struct number_slot *slots = capacity ? calloc(capacity, sizeof *slots) : NULL;
+
+    if (slots == NULL)
+        return -1;
+    for (uint32_t i = 0; i < index->capacity; i++) {
+        if (index->slots[i].number == 0)
+            continue;
+        uint32_t at = index->slots[i].hash & (capacity - 1);
+        while (slots[at].number != 0)
+            at = (at + 1) & (capacity - 1);
+        slots[at] = index->slots[i];
+    }
+    free(index->slots);
+    index->slots = slots;
+    index->capacity = capacity;
+    return 0;
+}
+
+struct number_slot *number_index_slot(struct number_index *index, struct text key, uint32_t hash,
+                                      struct text (*key_of)(const void *context, uint32_t number),
+                                      const void *context)
+{
+    if (index->count >= index->capacity / 4 * 3 && grow(index) != 0)
+        return NULL;
+    for (uint32_t at = hash & (index->capacity - 1);; at = (at + 1) & (index->capacity - 1)) {
+        struct number_slot *slot = &index->slots[at];
+        if (slot->number == 0) {
+            slot->hash = hash;
+            return slot;
+        }
+        if (slot->hash == hash && text_equal(key_of(context, slot->number - 1), key))
+            return slot;
+    }
+}
+
+void number_index_free(struct number_index *index)
+{
+    free(index->slots);
+    *index = (struct number_index){NULL, 0, 0};
+}
