@@ -13,11 +13,11 @@ struct worksheet {
     struct text vin;
     struct vehicle vehicle;
     struct value *facts;
-    struct buffer words; /* the page */
-    struct buffer rows;  /* claim rows to fill in */
-    struct ledger_claim *claims;    /* that stand on this vehicle */
+    struct buffer words;         /* the page */
+    struct buffer rows;          /* claim rows to fill in */
+    struct ledger_claim *claims; /* that stand on this vehicle */
     uint32_t claim_count;
-    uint32_t campaigns;  /* that the vehicle is in */
+    uint32_t campaigns; /* that the vehicle is in */
 };
 
 static const char CAUTION[] =
@@ -264,40 +264,89 @@ static void list_inspections(const struct expectation *expectation, struct buffe
     }
 }
 
-static void write_row(struct worksheet *sheet, const struct campaign *campaign,
-                      const struct expectation *expectation)
+static struct text listed(struct worksheet *sheet, const struct expectation *expectation,
+                          enum claim_column column)
 {
-    const struct vehicle_profile *profile = sheet->vehicle.profile;
-    struct buffer parts = BUFFER_EMPTY, labor = BUFFER_EMPTY, inspections = BUFFER_EMPTY, year = BUFFER_EMPTY;
-    struct buffer *row = &sheet->rows;
+    struct buffer list = BUFFER_EMPTY;
 
-    list_parts(sheet, expectation, &parts);
-    list_labor(expectation, &labor);
-    list_inspections(expectation, &inspections);
-    if (profile->has_model_year)
-        buffer_format(&year, "%d", profile->model_year);
+    if (column == COLUMN_PARTS)
+        list_parts(sheet, expectation, &list);
+    else if (column == COLUMN_LABOR)
+        list_labor(expectation, &list);
+    else if (column == COLUMN_INSPECTIONS)
+        list_inspections(expectation, &list);
+    else if (sheet->vehicle.profile->has_model_year)
+        buffer_format(&list, "%d", sheet->vehicle.profile->model_year);
+    struct text copy = text_copy(&sheet->session.arena, buffer_text(&list));
+    buffer_free(&list);
+    return copy;
+}
+
+static struct text amount(struct worksheet *sheet, int64_t cents)
+{
+    char room[DECIMAL_ROOM];
+    size_t length = money_write(cents, room);
+
+    return text_copy(&sheet->session.arena, (struct text){room, length});
+}
+
+/* What the dealer may ask for what the row lists: worked out as for a claim completed today. */
+static int fill_amounts(struct worksheet *sheet, struct text *cells)
+{
+    char today[DATE_ROOM];
+    struct text asked[CLAIM_COLUMNS];
+    struct dossier dossier = {.campaign_number = -1};
+
+    memcpy(asked, cells, sizeof asked);
+    asked[COLUMN_CLAIM] = asked[COLUMN_REPAIR_ORDER] = TEXT("-");
+    asked[COLUMN_INSPECTIONS] = TEXT("");
+    asked[COLUMN_COMPLETED_ON] = (struct text){today, date_write(sheet->options->today, today)};
+    int status = claim_of_cells(asked, 1, &sheet->session.arena, &dossier.claim);
+    if (status == WM_OK)
+        status = facts_establish(&sheet->worker, &sheet->session.arena, &dossier);
+    if (status != WM_OK)
+        return status;
+    if (!dossier.amounts_known) {
+        diag_error(&sheet->session.sink, (struct place){{NULL, 0}, 0, 0},
+                   "dealer \"%s\" is not in the register for this day; check the code",
+                   sheet->options->given[OPTION_DEALER]);
+        return WM_BAD_INPUT;
+    }
+    cells[COLUMN_PARTS_AMOUNT] = amount(sheet, dossier.parts_allowed_cents);
+    cells[COLUMN_LABOR_AMOUNT] = amount(sheet, dossier.labor_allowed_cents);
+    cells[COLUMN_TOTAL_AMOUNT] =
+        amount(sheet, decimal_sum(dossier.parts_allowed_cents, dossier.labor_allowed_cents));
+    return WM_OK;
+}
+
+static int write_row(struct worksheet *sheet, const struct campaign *campaign,
+                     const struct expectation *expectation)
+{
+    const char *dealer = sheet->options->given[OPTION_DEALER];
+    struct buffer *row = &sheet->rows;
     struct text cells[CLAIM_COLUMNS] = {
         [COLUMN_REVISION] = TEXT("0"),
+        [COLUMN_DEALER] = text_of(dealer != NULL ? dealer : ""),
         [COLUMN_CAMPAIGN] = campaign->id,
         [COLUMN_VIN] = sheet->vin,
         [COLUMN_OUTCOME] = TEXT("repaired"),
-        [COLUMN_MODEL_YEAR] = buffer_text(&year),
-        [COLUMN_ENGINE] = profile->engine,
-        [COLUMN_PARTS] = buffer_text(&parts),
-        [COLUMN_LABOR] = buffer_text(&labor),
-        [COLUMN_INSPECTIONS] = buffer_text(&inspections),
+        [COLUMN_MODEL_YEAR] = listed(sheet, expectation, COLUMN_MODEL_YEAR),
+        [COLUMN_ENGINE] = sheet->vehicle.profile->engine,
+        [COLUMN_PARTS] = listed(sheet, expectation, COLUMN_PARTS),
+        [COLUMN_LABOR] = listed(sheet, expectation, COLUMN_LABOR),
+        [COLUMN_INSPECTIONS] = listed(sheet, expectation, COLUMN_INSPECTIONS),
     };
-    for (int column = 0; column < CLAIM_COLUMNS; column++) {
+    bool made = cells[COLUMN_MODEL_YEAR].bytes != NULL && cells[COLUMN_PARTS].bytes != NULL &&
+                cells[COLUMN_LABOR].bytes != NULL && cells[COLUMN_INSPECTIONS].bytes != NULL;
+    int status = !made ? WM_NO_MEMORY : dealer != NULL ? fill_amounts(sheet, cells) : WM_OK;
+
+    for (int column = 0; status == WM_OK && column < CLAIM_COLUMNS; column++) {
         if (column > 0)
             buffer_add_byte(row, ',');
         buffer_add_csv(row, cells[column]);
     }
     buffer_add_byte(row, '\n');
-    row->failed = row->failed || parts.failed || labor.failed || inspections.failed || year.failed;
-    buffer_free(&parts);
-    buffer_free(&labor);
-    buffer_free(&inspections);
-    buffer_free(&year);
+    return status;
 }
 
 static void write_row_header(struct buffer *row)
@@ -330,8 +379,7 @@ static int do_campaign(struct worksheet *sheet, const struct campaign *campaign)
         return WM_OK;
     sheet->campaigns++;
     write_campaign(sheet, campaign, expectation);
-    write_row(sheet, campaign, expectation);
-    return WM_OK;
+    return write_row(sheet, campaign, expectation);
 }
 
 static bool is_wanted(const struct worksheet *sheet, const struct campaign *campaign)
@@ -339,13 +387,13 @@ static bool is_wanted(const struct worksheet *sheet, const struct campaign *camp
     return sheet->options->campaign == NULL || text_is(campaign->id, sheet->options->campaign);
 }
 
-static int find_vehicle(struct worksheet *sheet)
+static int find_vehicle(struct worksheet *sheet, const char *vin)
 {
     struct session *session = &sheet->session;
     struct text nearest = {"", 0};
     bool found;
 
-    sheet->vin = text_upper(&session->arena, text_trim(text_of(sheet->options->arguments[0])));
+    sheet->vin = text_upper(&session->arena, text_trim(text_of(vin)));
     if (sheet->vin.bytes == NULL)
         return WM_NO_MEMORY;
     int status = register_vehicle(session->office_register, sheet->vin, &found, &sheet->vehicle);
@@ -386,48 +434,57 @@ static int find_claims(struct worksheet *sheet)
     return status;
 }
 
-static int prepare_facts(struct worksheet *sheet)
+static int do_vehicle(struct worksheet *sheet, const char *vin)
 {
     const struct rules *rules = sheet->session.rules;
+    uint32_t before = sheet->campaigns;
+    int status = find_vehicle(sheet, vin);
 
-    sheet->facts = ARENA_ARRAY(&sheet->session.arena, struct value, rules->dictionary->slot_count);
-    if (sheet->facts == NULL)
-        return WM_NO_MEMORY;
+    sheet->claim_count = 0;
+    if (status == WM_OK)
+        status = find_claims(sheet);
+    if (status != WM_OK)
+        return status;
     facts_of_vehicle(rules, &sheet->vehicle, sheet->facts);
     fact_put(rules, sheet->facts, FACT_outcome, value_text(TEXT("repaired")));
-    return fact_worker_open(&sheet->worker, &sheet->session.day);
+    write_vehicle(sheet);
+    for (uint32_t i = 0; status == WM_OK && i < rules->campaign_count; i++)
+        if (is_wanted(sheet, &rules->campaigns[i]))
+            status = do_campaign(sheet, &rules->campaigns[i]);
+    if (sheet->campaigns == before)
+        buffer_add_string(&sheet->words, "No campaign needs work on this vehicle.\n\n");
+    return status;
 }
 
-static int make_worksheet(struct worksheet *sheet)
+static int open_sheet(struct worksheet *sheet)
 {
     struct session *session = &sheet->session;
     int status = session_open_rules(session, sheet->options);
 
     if (status == WM_OK && sheet->options->campaign != NULL &&
         rules_campaign(session->rules, text_of(sheet->options->campaign)) < 0) {
-        diag_error(&session->sink, (struct place){{NULL, 0}, 0, 0},
-                   "no campaign \"%s\" in the rules; `witnessmark "
-                   "worksheet VIN` shows every campaign of the vehicle",
-                   sheet->options->campaign);
+        diag_error(
+            &session->sink, (struct place){{NULL, 0}, 0, 0},
+            "no campaign \"%s\" in the rules; `witnessmark worksheet VIN` shows every campaign of the vehicle",
+            sheet->options->campaign);
         status = WM_BAD_INPUT;
     }
     if (status == WM_OK)
         status = session_open_office(session, sheet->options);
-    if (status == WM_OK)
-        status = find_vehicle(sheet);
-    if (status == WM_OK)
-        status = find_claims(sheet);
-    if (status == WM_OK)
-        status = prepare_facts(sheet);
     if (status != WM_OK)
         return status;
-    write_vehicle(sheet);
-    write_row_header(&sheet->rows);
-    for (uint32_t i = 0; status == WM_OK && i < session->rules->campaign_count; i++)
-        if (is_wanted(sheet, &session->rules->campaigns[i]))
-            status = do_campaign(sheet, &session->rules->campaigns[i]);
-    if (sheet->campaigns == 0)
-        buffer_add_string(&sheet->words, "No campaign needs work on this vehicle.\n\n");
+    sheet->facts = ARENA_ARRAY(&session->arena, struct value, session->rules->dictionary->slot_count);
+    return sheet->facts == NULL ? WM_NO_MEMORY : fact_worker_open(&sheet->worker, &session->day);
+}
+
+static int make_worksheet(struct worksheet *sheet)
+{
+    int status = open_sheet(sheet);
+
+    if (status == WM_OK)
+        write_row_header(&sheet->rows);
+    for (int i = 0; status == WM_OK && i < sheet->options->argument_count; i++)
+        status = do_vehicle(sheet, sheet->options->arguments[i]);
     return status == WM_OK && (sheet->words.failed || sheet->rows.failed) ? WM_NO_MEMORY : status;
 }
 
@@ -464,12 +521,15 @@ static int run_worksheet(const struct options *options)
 
 const struct command COMMAND_WORKSHEET = {
     .name = "worksheet",
-    .arguments = "VIN",
+    .arguments = "VIN...",
     .summary = "what this vehicle needs: kit, parts, operations, inspections, and a claim to fill in",
-    .details = "With --format csv only the claim rows to fill in.\n",
+    .details =
+        "With --format csv only the claim rows to fill in; with --dealer their amounts are worked out at that\n"
+        "dealer's rate and markup.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
-               OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_CAMPAIGN),
+               OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_CAMPAIGN) |
+               OPTION_BIT(OPTION_DEALER),
     .least_arguments = 1,
-    .most_arguments = 1,
+    .most_arguments = -1,
     .run = run_worksheet,
 };

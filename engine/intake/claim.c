@@ -384,3 +384,13 @@ int claim_read(const struct claim_header *header, const struct csv_row *row, str
     *ret_claim = claim;
     return WM_OK;
 }
+
+int claim_of_cells(struct text cells[CLAIM_COLUMNS], uint64_t line, struct arena *arena, struct claim *ret_claim)
+{
+    struct claim_header header = {.width = CLAIM_COLUMNS};
+    struct csv_row row = {.line = line, .raw = TEXT(""), .cell_count = CLAIM_COLUMNS, .cells = cells};
+
+    for (int column = 0; column < CLAIM_COLUMNS; column++)
+        header.at[column] = column;
+    return claim_read(&header, &row, arena, ret_claim);
+}

@@ -86,4 +86,7 @@ struct claim {
 int claim_read(const struct claim_header *header, const struct csv_row *row, struct arena *arena,
                struct claim *ret_claim);
 
+/* The claim that these cells state, one for each column, as if they stood in a row of their own. */
+int claim_of_cells(struct text cells[CLAIM_COLUMNS], uint64_t line, struct arena *arena, struct claim *ret_claim);
+
 #endif

@@ -270,16 +270,15 @@ int ledger_content(struct ledger_reader *reader, struct arena *arena, int64_t ro
 
 int ledger_content_claim(struct text content, int64_t line, struct arena *arena, struct claim *ret_claim)
 {
-    struct claim_header header = {.width = CLAIM_COLUMNS};
     struct text cells[CLAIM_COLUMNS], rest = content;
-    struct csv_row row = {.line = (uint64_t)line, .raw = content, .cell_count = CLAIM_COLUMNS, .cells = cells};
 
-    for (int i = 0; i < CLAIM_COLUMNS; i++) {
-        header.at[i] = i;
+    for (int i = 0; i < CLAIM_COLUMNS; i++)
         if (!text_cut(rest, '\0', &cells[i], &rest))
             cells[i] = TEXT("");
-    }
-    return claim_read(&header, &row, arena, ret_claim);
+    int status = claim_of_cells(cells, (uint64_t)line, arena, ret_claim);
+    if (status == WM_OK)
+        ret_claim->raw = content;
+    return status;
 }
 
 /* --- Names -------------------------------------------------------------------------------------------------------------- */

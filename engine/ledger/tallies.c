@@ -212,6 +212,23 @@ int tallies_of_dealer(const struct tallies *tallies, struct text dealer, int32_t
     return status;
 }
 
+int tallies_merge(struct tallies *to, const struct tallies *from)
+{
+    int status = WM_OK;
+
+    for (uint32_t at = 0; status == WM_OK && at < from->month_list.count; at++) {
+        const struct month_entry *month = chunks_at(&from->month_list, at);
+        const struct dealer_entry *dealer = chunks_at(&from->dealer_list, month->dealer);
+        struct month_entry *into = NULL;
+        status = find_month(to, dealer->name, month->month, &into);
+        for (uint32_t i = 0; status == WM_OK && i < month->count; i++) {
+            struct tally tally = tally_of(from, &month->tallies[i]);
+            status = add_tally(to, into, tally.kind, tally.key, tally.day, tally.amount);
+        }
+    }
+    return status;
+}
+
 static uint64_t get_number(const char *bytes, int count)
 {
     uint64_t number = 0;

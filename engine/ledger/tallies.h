@@ -30,6 +30,9 @@ void tallies_close(struct tallies *tallies);
 /* Adds what a claim counts (sign 1) or takes it out (-1). A claim without completed_on counts nothing. */
 int tallies_add_claim(struct tallies *tallies, const struct claim *claim, int sign);
 
+/* Adds what another one collected. */
+int tallies_merge(struct tallies *to, const struct tallies *from);
+
 /* Months since year 0 of a day. */
 int32_t tally_month(int32_t day);
 
