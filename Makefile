@@ -26,7 +26,7 @@ UNIT_TESTS = $(patsubst tests/unit/%.c,$(BUILD)/tests/%,$(sort $(wildcard tests/
 
 DEMO = $(BUILD)/demo
 
-.PHONY: all demo test bench asan install clean packages run-demo run-test run-bench
+.PHONY: all demo test bench fault asan install clean packages run-demo run-test run-bench run-fault
 .DELETE_ON_ERROR:
 
 all: witnessmark
@@ -71,7 +71,7 @@ $(DEMO)/office.db: $(BUILD)/fixtures/demo $(BUILD)/witnessmark fixtures/demo-loa
 
 # --- Commands: each makes sure of the packages first, then builds ---
 
-demo test bench: packages
+demo test bench fault: packages
 	@$(MAKE) --no-print-directory run-$@
 
 run-demo: $(DEMO)/office.db
@@ -85,6 +85,18 @@ run-test: $(UNIT_TESTS) $(DEMO)/office.db
 
 run-bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure
 	@sh tests/bench/bench.sh $(BUILD)/witnessmark $(BUILD)/bench
+
+# What holds when the machine fails; FULL=all fails each call, without it every one at first and then in steps.
+run-fault: $(BUILD)/witnessmark $(BUILD)/fault/fault $(BUILD)/fault/shim.so $(DEMO)/office.db
+	$(BUILD)/fault/fault $(abspath $(BUILD)/witnessmark) $(abspath $(DEMO)) $(abspath $(BUILD)/fault/shim.so) $(abspath $(BUILD)/fault/office) $(FULL)
+
+$(BUILD)/fault/shim.so: tests/fault/shim.c
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) -fPIC -shared -o $@ $< -ldl
+
+$(BUILD)/fault/fault: tests/fault/fault.c
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $< -lsqlite3
 
 $(BUILD)/bench/%: tests/bench/%.c
 	@mkdir -p $(@D)

@@ -308,10 +308,15 @@ int cli_main(int count, char **words)
 
 /* --- For commands ---------------------------------------------------------------------------------------------- */
 
+/* Whether some error was printed, so that the last resort of cli_exit does not say it twice. */
+static bool error_was_printed;
+
 static void print_diagnostic(void *context, const struct diag *diag)
 {
     char line[LIMIT_MESSAGE_BYTES + 512];
     (void)context;
+
+    error_was_printed = error_was_printed || diag->severity == SEVERITY_ERROR;
 
     diag_write(diag, line, sizeof line);
     fprintf(stderr, "%s%s\n", diag->severity == SEVERITY_WARNING ? "warning: " : "", line);
@@ -324,7 +329,7 @@ struct diag_sink cli_diagnostics(void)
 
 int cli_exit(int status)
 {
-    if (status == WM_NO_MEMORY)
+    if (status == WM_NO_MEMORY && !error_was_printed)
         fputs("witnessmark: out of memory; nothing was changed\n", stderr);
     return status == WM_OK ? EXIT_DONE : EXIT_UNUSABLE;
 }

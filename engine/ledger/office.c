@@ -491,6 +491,8 @@ static int open_writer(struct office *office)
     return status;
 }
 
+/* Opens and closes the file itself. By POSIX that gives up every lock that this process holds on it, also those of
+ * SQLite: never where the program may be writing it through another connection. */
 static bool uses_log(const char *path)
 {
     unsigned char header[20] = {0};
@@ -534,7 +536,7 @@ static bool may_write_beside(const char *path)
  * away at its end; query_only keeps it from writing anything else. */
 static int connect_reader(struct office *office)
 {
-    if (!uses_log(office->path) || may_write_beside(office->path))
+    if (may_write_beside(office->path) || !uses_log(office->path))
         return connect(office, plain_name(office->path), SQLITE_OPEN_READWRITE);
     if (has_log(office->path)) {
         diag_error(

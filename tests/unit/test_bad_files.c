@@ -135,7 +135,7 @@ static void words_on_the_command_line(void **state)
     expect(RUN("check", "x", "--threads", "0"), 2,
            "witnessmark: --threads \"0\" is no number from 1 to 64; see `witnessmark check --help`\n");
     expect(RUN("check", "x", "--out"), 2, "witnessmark: --out needs a value; see `witnessmark check --help`\n");
-    expect(RUN("worksheet", "A", "B"), 2, "witnessmark: \"B\" is too much; see `witnessmark worksheet --help`\n");
+    expect(RUN("rules", "lint", "B"), 2, "witnessmark: \"B\" is too much; see `witnessmark rules lint --help`\n");
     expect(RUN("load", "cars", "x"), 2,
            "\"cars\" is nothing to load; write vehicles, dealers, shipments or approvals\n");
 }
