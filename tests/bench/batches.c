@@ -1,6 +1,7 @@
-/* batches.c - writes an office and a night of any size for measuring: batches DIR CLAIMS [SEED]
+/* batches.c - writes an office and nights of any size for measuring: batches DIR CLAIMS [SEED [NIGHTS]]
  *
- * Vehicles (three for each claim), dealers, and CLAIMS claims of some 220 bytes under the demo campaign H26-02, one
+ * Vehicles (three for each claim; one and a little for each where there are several nights), dealers, and NIGHTS files of
+ * CLAIMS claims of some 220 bytes under the demo campaign H26-02, one
  * vehicle a claim, dealers and vehicles in random order; one claim in twenty has a fault. Deterministic by seed.
  * Invented data, for measuring only.
  */
@@ -141,15 +142,15 @@ static void write_claim(FILE *file, uint64_t claim, uint64_t at)
             labor % 100, total / 100, total % 100);
 }
 
-static void write_claims(const char *folder, uint64_t claims, uint64_t vehicles)
+static void write_night(const char *folder, const char *name, uint64_t first, uint64_t claims, uint64_t vehicles)
 {
-    FILE *file = open_file(folder, "claims.csv");
+    FILE *file = open_file(folder, name);
 
     fputs("claim,revision,dealer,repair_order,campaign,vin,outcome,model_year,engine,odometer,odometer_unit,opened_on,"
           "completed_on,submitted_on,technician,parts,labor,inspections,parts_amount,labor_amount,other_amount,"
           "total_amount\n", file);
     /* a step that is prime to the number of vehicles visits each once, in no order */
-    for (uint64_t claim = 0; claim < claims; claim++)
+    for (uint64_t claim = first; claim < first + claims; claim++)
         write_claim(file, claim, claim * UINT64_C(7368787) % vehicles);
     close_file(file);
 }
@@ -157,16 +158,23 @@ static void write_claims(const char *folder, uint64_t claims, uint64_t vehicles)
 int main(int count, char **words)
 {
     if (count < 3) {
-        fputs("usage: batches DIR CLAIMS [SEED]\n", stderr);
+        fputs("usage: batches DIR CLAIMS [SEED [NIGHTS]]\n", stderr);
         return 2;
     }
-    uint64_t claims = strtoull(words[2], NULL, 10);
-    uint64_t vehicles = claims * 3 + 1000;
+    uint64_t claims = strtoull(words[2], NULL, 10), nights = count > 4 ? strtoull(words[4], NULL, 10) : 1;
+    uint64_t vehicles = nights > 1 ? claims * nights + claims / 10 + 1000 : claims * 3 + 1000;
     if (count > 3)
         seed = strtoull(words[3], NULL, 10);
     write_vehicles(words[1], vehicles);
     write_dealers(words[1]);
     write_shipments(words[1]);
-    write_claims(words[1], claims, vehicles);
+    for (uint64_t night = 0; night < nights; night++) {
+        char name[64];
+        if (nights == 1)
+            snprintf(name, sizeof name, "claims.csv");
+        else
+            snprintf(name, sizeof name, "claims-%02llu.csv", (unsigned long long)night + 1);
+        write_night(words[1], name, night * claims, claims, vehicles);
+    }
     return 0;
 }
