@@ -1,4 +1,5 @@
-/* file.h - whole files in, whole files out. Errors are diagnostics that name the file and the system's words. */
+/* file.h - whole files in, whole files out. Errors are diagnostics that name the file and the system's words.
+ */
 #ifndef WM_BASE_FILE_H
 #define WM_BASE_FILE_H
 
@@ -15,18 +16,18 @@ int file_read(const char *path, size_t most_bytes, struct buffer *out, struct di
  * then renamed. path NULL: standard output, where nothing can be taken back. */
 struct output {
     int descriptor;
-    char *path;           /* owned; NULL for standard output */
-    char *temporary;      /* owned */
+    char *path;      /* owned; NULL for standard output */
+    char *temporary; /* owned */
     struct buffer buffer;
-    uint64_t written;     /* bytes that left the buffer */
-    int error;            /* errno of the first failed write, 0 if none */
+    uint64_t written; /* bytes that left the buffer */
+    int error;        /* errno of the first failed write, 0 if none */
 };
 
 int output_open(struct output *ret_output, const char *path, struct diag_sink *sink);
 void output_add(struct output *output, const void *bytes, size_t length);
 
-/* Writes out what was added so far, so that a failure shows before it matters, and says how many bytes that is since the
- * output was opened. WM_IO with a diagnostic. */
+/* Writes out what was added so far, so that a failure shows before it matters, and says how many bytes that is
+ * since the output was opened. WM_IO with a diagnostic. */
 int output_settle(struct output *output, struct diag_sink *sink, uint64_t *ret_bytes);
 
 /* Takes back what was added behind so many bytes; not where the output is standard output. */

@@ -5,6 +5,7 @@
 #include "base/chunks.h"
 #include "base/status.h"
 #include "cli/session.h"
+#include "cli/write_claims.h"
 #include "ledger/flags.h"
 
 enum { TEXT_WIDTH = 80, INDENT = 6, MONEY_DIGITS = 15 };
@@ -37,9 +38,10 @@ struct due_claim {
     struct text words;
 };
 
-/* --- Deadlines --- */
+/* --- Deadlines --------------------------------------------------------------------------------------- */
 
-static int read_deadline(struct listing *listing, const struct flagged_claim *claim, struct deadline_of_claim *ret)
+static int read_deadline(struct listing *listing, const struct flagged_claim *claim,
+                         struct deadline_of_claim *ret)
 {
     const struct rules *rules = listing->session.rules;
     struct dossier dossier = {.campaign_number = -1};
@@ -59,7 +61,8 @@ static int read_deadline(struct listing *listing, const struct flagged_claim *cl
     if (status != WM_OK || hits.count == 0)
         return status;
     int days = rules->deadline_output[DECIDE_WITHIN_DAYS], silence = rules->deadline_output[SILENCE_APPROVES];
-    struct value within = days >= 0 ? table_output(rules->deadlines, hits.rows[0], (uint32_t)days) : value_null();
+    struct value within =
+        days >= 0 ? table_output(rules->deadlines, hits.rows[0], (uint32_t)days) : value_null();
     if (silence >= 0)
         ret->silence_approves = table_output(rules->deadlines, hits.rows[0], (uint32_t)silence);
     if (within.type == VALUE_NUMBER)
@@ -72,7 +75,7 @@ static bool silence_approves(const struct deadline_of_claim *deadline)
     return deadline->silence_approves.type == VALUE_BOOLEAN && deadline->silence_approves.number;
 }
 
-/* --- CSV --- */
+/* --- CSV --------------------------------------------------------------------------------------------- */
 
 static void add_cell(struct buffer *out, struct text cell)
 {
@@ -129,7 +132,7 @@ static void write_csv(const struct listing *listing, struct buffer *out, const s
     buffer_add_byte(out, '\n');
 }
 
-/* --- JSON --- */
+/* --- JSON -------------------------------------------------------------------------------------------- */
 
 static int set(json_t *object, const char *name, json_t *value)
 {
@@ -188,9 +191,9 @@ static int fill_json(const struct listing *listing, json_t *object, const struct
     if (status == WM_OK)
         status = set(object, "decision", json_text(claim->decision));
     if (status == WM_OK)
-        status = set(object, "asked", json_real((double)claim->asked_cents / 100));
+        status = set(object, "asked", json_money(claim->asked_cents));
     if (status == WM_OK)
-        status = set(object, "payable", json_real((double)claim->payable_cents / 100));
+        status = set(object, "payable", json_money(claim->payable_cents));
     if (status == WM_OK && deadline != NULL)
         status = set(object, "decide_by", json_day(deadline->decide_by));
     if (status == WM_OK && deadline != NULL)
@@ -225,9 +228,10 @@ static int write_json(const struct listing *listing, struct buffer *out, const s
     return status;
 }
 
-/* --- Text --- */
+/* --- Text -------------------------------------------------------------------------------------------- */
 
-static void write_deadline(const struct listing *listing, struct buffer *out, const struct deadline_of_claim *deadline)
+static void write_deadline(const struct listing *listing, struct buffer *out,
+                           const struct deadline_of_claim *deadline)
 {
     int32_t left = deadline->decide_by - listing->options->today;
 
@@ -255,7 +259,8 @@ static void write_text(const struct listing *listing, struct buffer *out, const 
     buffer_add_money(out, claim->payable_cents);
     buffer_add_string(out, "\n    received ");
     add_day(out, claim->received_on);
-    buffer_format(out, ", campaign %.*s, vehicle %.*s\n", TEXT_ARGUMENTS(claim->campaign), TEXT_ARGUMENTS(claim->vin));
+    buffer_format(out, ", campaign %.*s, vehicle %.*s\n", TEXT_ARGUMENTS(claim->campaign),
+                  TEXT_ARGUMENTS(claim->vin));
     if (deadline != NULL)
         write_deadline(listing, out, deadline);
     for (uint32_t i = 0; i < claim->finding_count; i++) {
@@ -269,7 +274,7 @@ static void write_text(const struct listing *listing, struct buffer *out, const 
     }
 }
 
-/* --- Listing --- */
+/* --- Listing ----------------------------------------------------------------------------------------- */
 
 static int write_claim(struct listing *listing, const struct flagged_claim *claim,
                        const struct deadline_of_claim *deadline)
@@ -367,9 +372,11 @@ static bool read_filter(const struct options *options, struct flag_filter *filte
     else
         diag_error(sink, place, "--sort \"%s\" is none; write payable, date or dealer", sort);
     if (filter->effect.length > 0 && effect_from(filter->effect) == EFFECTS)
-        diag_error(sink, place, "--effect \"%s\" is none; write refuse, return, hold, cut or note", given[OPTION_EFFECT]);
+        diag_error(sink, place, "--effect \"%s\" is none; write refuse, return, hold, cut or note",
+                   given[OPTION_EFFECT]);
     if (filter->decision.length > 0 && !decision_from(filter->decision, &decision))
-        diag_error(sink, place, "--decision \"%s\" is none; write pay, hold, return or refuse", given[OPTION_DECISION]);
+        diag_error(sink, place, "--decision \"%s\" is none; write pay, hold, return or refuse",
+                   given[OPTION_DECISION]);
     if (options->due_within >= 0 && filter->decision.length > 0 && !text_is(filter->decision, "hold"))
         diag_error(sink, place, "--due-within lists held claims; leave --decision out");
     return sink->errors == 0;
@@ -377,7 +384,8 @@ static bool read_filter(const struct options *options, struct flag_filter *filte
 
 static void write_header(struct listing *listing)
 {
-    static const char HEADER[] = "dealer,claim,revision,campaign,vin,received_on,completed_on,decision,asked,payable,findings";
+    static const char HEADER[] =
+        "dealer,claim,revision,campaign,vin,received_on,completed_on,decision,asked,payable,findings";
     static const char DUE[] = ",decide_by,days_left,silence_approves";
 
     if (listing->options->format != FORMAT_CSV)
@@ -456,8 +464,10 @@ const struct command COMMAND_FLAGS = {
     .name = "flags",
     .arguments = "",
     .summary = "lists recorded claims that something was found on, as they are decided now",
-    .details = "--due-within lists held claims whose time to decide ends, by rules/deadlines.csv and the dealer's region,\n"
-               "and says where silence approves. The shipped deadlines are examples; local law and counsel decide.\n",
+    .details =
+        "--due-within lists held claims whose time to decide ends, by rules/deadlines.csv and the dealer's "
+        "region,\n"
+        "and says where silence approves. The shipped deadlines are examples; local law and counsel decide.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_QUIET) |
                OPTION_BIT(OPTION_CAMPAIGN) | OPTION_BIT(OPTION_DEALER) | OPTION_BIT(OPTION_FINDING) |

@@ -47,7 +47,7 @@ static void write_csv(const struct listing *listing, struct buffer *out, const s
     buffer_add_byte(out, '\n');
 }
 
-/* --- JSON --- */
+/* --- JSON -------------------------------------------------------------------------------------------- */
 
 static int set(json_t *object, const char *name, json_t *value)
 {
@@ -66,8 +66,12 @@ static int fill_json(const struct listing *listing, json_t *object, const struct
     const struct {
         const char *name;
         struct text text;
-    } texts[] = {{"dealer", followup->dealer},     {"claim", followup->claim},       {"campaign", followup->campaign},
-                 {"vin", followup->vin},           {"followup", followup->followup}, {"part", followup->part},
+    } texts[] = {{"dealer", followup->dealer},
+                 {"claim", followup->claim},
+                 {"campaign", followup->campaign},
+                 {"vin", followup->vin},
+                 {"followup", followup->followup},
+                 {"part", followup->part},
                  {"vehicle_status", followup->vehicle_status}};
     int status = WM_OK;
 
@@ -82,9 +86,9 @@ static int fill_json(const struct listing *listing, json_t *object, const struct
     if (status == WM_OK)
         status = set_day(object, "due_on", followup->due_on);
     if (status == WM_OK)
-        status = set(object, "days_left", followup->due_on == DAY_NONE
-                                              ? json_null()
-                                              : json_integer(followup->due_on - listing->options->today));
+        status = set(object, "days_left",
+                     followup->due_on == DAY_NONE ? json_null()
+                                                  : json_integer(followup->due_on - listing->options->today));
     return status == WM_OK ? set_day(object, "vehicle_status_on", followup->vehicle_status_on) : status;
 }
 
@@ -106,7 +110,7 @@ static int write_json(const struct listing *listing, struct buffer *out, const s
     return status;
 }
 
-/* --- Text --- */
+/* --- Text -------------------------------------------------------------------------------------------- */
 
 static void write_text(const struct listing *listing, struct buffer *out, const struct open_followup *followup)
 {
@@ -123,7 +127,8 @@ static void write_text(const struct listing *listing, struct buffer *out, const 
         add_day(out, followup->due_on);
     }
     if (followup->part.length > 0)
-        buffer_format(out, "\n    closed by a later claim on this vehicle with part %.*s", TEXT_ARGUMENTS(followup->part));
+        buffer_format(out, "\n    closed by a later claim on this vehicle with part %.*s",
+                      TEXT_ARGUMENTS(followup->part));
     if (followup->vehicle_status.length > 0 && !text_is(followup->vehicle_status, "in_service")) {
         buffer_format(out, "\n    the vehicle is %.*s", TEXT_ARGUMENTS(followup->vehicle_status));
         if (followup->vehicle_status_on != DAY_NONE)
@@ -149,7 +154,7 @@ static int take(void *context, const struct open_followup *followup)
     return listing->words.failed ? WM_NO_MEMORY : status;
 }
 
-/* --- The command --- */
+/* --- The command ------------------------------------------------------------------------------------- */
 
 static bool read_filter(const struct options *options, struct arena *arena, struct followup_filter *filter,
                         struct diag_sink *sink)
@@ -171,8 +176,9 @@ static bool read_filter(const struct options *options, struct arena *arena, stru
 
 static int list(struct listing *listing, struct office *office, const struct followup_filter *filter)
 {
-    static const char HEADER[] = "dealer,claim,revision,campaign,vin,followup,part,opened_on,days_open,due_on,days_left,"
-                                 "vehicle_status,vehicle_status_on\n";
+    static const char HEADER[] =
+        "dealer,claim,revision,campaign,vin,followup,part,opened_on,days_open,due_on,days_left,"
+        "vehicle_status,vehicle_status_on\n";
     int status = office_begin_read(office);
 
     if (status != WM_OK)

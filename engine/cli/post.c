@@ -48,7 +48,7 @@ struct post_run {
     struct post_summary recorded;
 };
 
-/* --- Blocks ------------------------------------------------------------------------------------------------------------ */
+/* --- Blocks ------------------------------------------------------------------------------------------ */
 
 static int render(void *context, struct decided_block *block)
 {
@@ -80,7 +80,8 @@ static int deliver(void *context, const struct decided_block *block)
     if (posting->out_open)
         output_add(&posting->out, block->rendered[CLAIMS_TEXT].bytes, block->rendered[CLAIMS_TEXT].length);
     if (posting->findings_open)
-        output_add(&posting->findings, block->rendered[FINDINGS_TEXT].bytes, block->rendered[FINDINGS_TEXT].length);
+        output_add(&posting->findings, block->rendered[FINDINGS_TEXT].bytes,
+                   block->rendered[FINDINGS_TEXT].length);
     for (uint32_t i = 0; status == WM_OK && i < block->count; i++) {
         if (block->dossiers[i]->repeats == 0)
             status = summary_add(&run->summary, block->dossiers[i]);
@@ -92,10 +93,10 @@ static int deliver(void *context, const struct decided_block *block)
     return status;
 }
 
-/* --- The office as it is before the file --------------------------------------------------------------------------------- */
+/* --- The office as it is before the file ------------------------------------------------------------- */
 
-/* Where readers see the state before a writer, deciding reads over a connection of its own, so that neither waits for the
- * other. */
+/* Where readers see the state before a writer, deciding reads over a connection of its own, so that neither
+ * waits for the other. */
 static int open_reader(struct post_run *run)
 {
     struct posting *posting = run->posting;
@@ -145,7 +146,7 @@ static void close_history(struct post_run *run, int status)
         office_close(run->reader);
 }
 
-/* --- One file -------------------------------------------------------------------------------------------------------------- */
+/* --- One file ---------------------------------------------------------------------------------------- */
 
 static struct text base_name(struct text path)
 {
@@ -158,9 +159,10 @@ static struct text base_name(struct text path)
 static int open_post(struct post_run *run)
 {
     const struct posting *posting = run->posting;
-    const struct posted_file file = {base_name(run->source.name), run->source.bytes, run->scan.digest,
-                                     posting->options->received_on, posting->options->today,
-                                     cli_clock(run->posted_at), &posting->session.files};
+    const struct posted_file file = {
+        base_name(run->source.name),   run->source.bytes,       run->scan.digest,
+        posting->options->received_on, posting->options->today, cli_clock(run->posted_at),
+        &posting->session.files};
     return ledger_post_open(posting->office, &file, &run->post);
 }
 
@@ -211,8 +213,8 @@ static void say_recorded(struct post_run *run)
     struct buffer *words = &posting->words;
     const struct post_summary *recorded = &run->recorded;
 
-    buffer_format(words, "%.*s: batch %" PRId64 ", %" PRIu64 " claims recorded", TEXT_ARGUMENTS(run->source.name),
-                  recorded->batch, recorded->recorded);
+    buffer_format(words, "%.*s: batch %" PRId64 ", %" PRIu64 " claims recorded",
+                  TEXT_ARGUMENTS(run->source.name), recorded->batch, recorded->recorded);
     if (recorded->repeated > 0)
         buffer_format(words, ", %" PRIu64 " exist already", recorded->repeated);
     if (recorded->unreadable > 0)
@@ -294,7 +296,7 @@ static int post_file(struct posting *posting, const char *path)
     return status;
 }
 
-/* --- The run --------------------------------------------------------------------------------------------------------------- */
+/* --- The run ----------------------------------------------------------------------------------------- */
 
 /* Decisions are printed where they were asked for: with --out, or in a format for programs. */
 static int open_outputs(struct posting *posting)
@@ -370,7 +372,8 @@ static int finish(struct posting *posting, int status)
     if (options->quiet || posting->words.length == 0)
         return code;
     FILE *to = decisions_on_screen ? stderr : stdout;
-    if (fwrite(posting->words.bytes, 1, posting->words.length, to) != posting->words.length || fflush(to) != 0) {
+    if (fwrite(posting->words.bytes, 1, posting->words.length, to) != posting->words.length ||
+        fflush(to) != 0) {
         diag_error(&posting->session.sink, (struct place){TEXT("standard output"), 0, 0}, "cannot write: %s",
                    strerror(errno));
         return EXIT_UNUSABLE;
@@ -396,8 +399,10 @@ const struct command COMMAND_POST = {
     .name = "post",
     .arguments = "FILE...",
     .summary = "decides every claim of the files and records it, one batch a file",
-    .details = "A batch is recorded whole or not at all. A file that was recorded before is recognised by its bytes and\n"
-               "changes nothing. With --out or --format csv|json the decisions are printed as `check` prints them.\n",
+    .details =
+        "A batch is recorded whole or not at all. A file that was recorded before is recognised by its bytes "
+        "and\n"
+        "changes nothing. With --out or --format csv|json the decisions are printed as `check` prints them.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_RECEIVED) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) |
                OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_THREADS) | OPTION_BIT(OPTION_FINDINGS) |

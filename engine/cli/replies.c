@@ -19,22 +19,22 @@
 enum { NAME_BYTES = 160, NAME_HASH_BYTES = 8 };
 
 struct reply {
-    struct text name;          /* of the file, ended by NUL */
+    struct text name; /* of the file, ended by NUL */
     struct text temporary;
     struct buffer words;
-    size_t published;          /* how much of words is */
+    size_t published; /* how much of words is */
     bool touched, staged;
 };
 
 struct replies {
-    int folder;                /* descriptor */
+    int folder; /* descriptor */
     const char *folder_name;
     enum format format;
     struct diag_sink *sink;
     struct arena arena;
-    struct text_index index;   /* dealer to number */
+    struct text_index index; /* dealer to number */
     struct chunks list;
-    uint32_t *touched;         /* malloc'd */
+    uint32_t *touched; /* malloc'd */
     uint32_t touched_count, touched_capacity;
 };
 
@@ -42,7 +42,8 @@ static int report(const struct replies *replies, const char *name, const char *w
 {
     char path[1024];
 
-    snprintf(path, sizeof path, "%s%s%s", replies->folder_name, name != NULL ? "/" : "", name != NULL ? name : "");
+    snprintf(path, sizeof path, "%s%s%s", replies->folder_name, name != NULL ? "/" : "",
+             name != NULL ? name : "");
     diag_error(replies->sink, (struct place){text_of(path), 0, 0}, "%s: %s", what, strerror(errno));
     return WM_IO;
 }
@@ -106,11 +107,12 @@ uint32_t replies_count(const struct replies *replies)
     return replies->list.count;
 }
 
-/* --- Names of files -------------------------------------------------------------------------------------------------- */
+/* --- Names of files ---------------------------------------------------------------------------------- */
 
 static bool is_plain(char c)
 {
-    return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '.' || c == '_' || c == '-';
+    return (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '.' || c == '_' ||
+           c == '-';
 }
 
 static void add_hash(struct buffer *name, struct text dealer)
@@ -146,13 +148,14 @@ static int name_reply(struct replies *replies, struct text dealer, struct reply 
     add_name(&name, dealer);
     buffer_add_string(&name, ENDINGS[replies->format]);
     reply->name = text_copy(&replies->arena, buffer_text(&name));
-    reply->temporary = text_format(&replies->arena, ".%.*s.%ld.part", TEXT_ARGUMENTS(buffer_text(&name)), (long)getpid());
+    reply->temporary =
+        text_format(&replies->arena, ".%.*s.%ld.part", TEXT_ARGUMENTS(buffer_text(&name)), (long)getpid());
     bool failed = name.failed || reply->name.bytes == NULL || reply->temporary.bytes == NULL;
     buffer_free(&name);
     return failed ? WM_NO_MEMORY : WM_OK;
 }
 
-/* --- Words -------------------------------------------------------------------------------------------------------------- */
+/* --- Words ------------------------------------------------------------------------------------------- */
 
 static void write_begin(const struct replies *replies, struct text dealer, struct buffer *words)
 {
@@ -219,7 +222,7 @@ int replies_add(struct replies *replies, const struct dossier *dossier)
     return reply->words.failed ? WM_NO_MEMORY : status;
 }
 
-/* --- Files ------------------------------------------------------------------------------------------------------------------ */
+/* --- Files ------------------------------------------------------------------------------------------- */
 
 static bool write_all(int descriptor, const char *bytes, size_t length)
 {

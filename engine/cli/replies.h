@@ -1,8 +1,9 @@
-/* replies.h - what the office answers each dealer to a posted file: that dealer's claims and nothing of anybody else.
+/* replies.h - what the office answers each dealer to a posted file: that dealer's claims and nothing of anybody
+ * else.
  *
- * One file a dealer, DEALER.txt, .csv or .json, in a folder that is made if it is not there. Characters of the dealer's code
- * other than A-Z a-z 0-9 . _ - are written as %XX, so that no code names a file elsewhere. A reply appears under its
- * name only when it is whole, and never through a link.
+ * One file a dealer, DEALER.txt, .csv or .json, in a folder that is made if it is not there. Characters of the
+ * dealer's code other than A-Z a-z 0-9 . _ - are written as %XX, so that no code names a file elsewhere. A
+ * reply appears under its name only when it is whole, and never through a link.
  *
  * Replies grow over the files of one run: staged before a file is recorded, published after, or taken back.
  */
@@ -16,7 +17,7 @@ struct replies;
 
 /* Makes and opens the folder. */
 int replies_open(const char *folder, enum format format, struct diag_sink *sink, struct replies **ret_replies);
-void replies_close(struct replies *replies);    /* takes back what is staged; accepts NULL */
+void replies_close(struct replies *replies); /* takes back what is staged; accepts NULL */
 
 /* In the order of the file. A row without a dealer's code has no reply. */
 int replies_add(struct replies *replies, const struct dossier *dossier);

@@ -21,13 +21,14 @@ static void show_progress(void *context, const char *what, uint64_t done, uint64
     fprintf(stderr, "\r%s %d %%\033[K", what, all > 0 ? (int)(done * 100 / all) : 100);
 }
 
-static void write_result(const struct verify_options *options, const struct verify_result *result, struct buffer *words)
+static void write_result(const struct verify_options *options, const struct verify_result *result,
+                         struct buffer *words)
 {
     char hash[DIGEST_BYTES * 2 + 1];
 
-    buffer_format(words,
-                  "%" PRIu64 " loads, %" PRIu64 " batches with %" PRIu64 " claims, %" PRIu64 " office decisions\n",
-                  result->loads, result->batches, result->rows, result->decisions);
+    buffer_format(
+        words, "%" PRIu64 " loads, %" PRIu64 " batches with %" PRIu64 " claims, %" PRIu64 " office decisions\n",
+        result->loads, result->batches, result->rows, result->decisions);
     if (options->again)
         buffer_format(words, "%" PRIu64 " claims decided again\n", result->decided_again);
     if (result->found_entry > 0)
@@ -87,7 +88,8 @@ const struct command COMMAND_VERIFY = {
     .name = "verify",
     .arguments = "",
     .summary = "reads every record again and says whether the office file is as it was recorded",
-    .details = "Prints the head of the chain: write it down elsewhere, and --head HASH proves later that nothing up to\n"
+    .details = "Prints the head of the chain: write it down elsewhere, and --head HASH proves later that "
+               "nothing up to\n"
                "there was changed or cut off. Exit code 1: something does not fit.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_QUIET) |
                OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_THREADS) | OPTION_BIT(OPTION_HEAD) |

@@ -125,7 +125,7 @@ static json_t *json_of(struct text t)
     return json_stringn(t.bytes != NULL ? t.bytes : "", t.length);
 }
 
-static json_t *json_money(int64_t cents)
+json_t *json_money(int64_t cents)
 {
     return json_real((double)cents / 100);
 }

@@ -3,6 +3,8 @@
 #ifndef WM_CLI_WRITE_CLAIMS_H
 #define WM_CLI_WRITE_CLAIMS_H
 
+#include <jansson.h>
+
 #include "base/buffer.h"
 #include "facts/dossier.h"
 
@@ -18,5 +20,8 @@ int write_claim_json(struct buffer *out, struct text file, const struct dossier 
 
 /* What is wrong with the claim in sentences, for people; nothing where there is nothing to say. */
 void write_claim_text(struct buffer *out, struct text file, const struct dossier *dossier);
+
+/* An amount as a JSON number: with 15 digits it comes out as it is in cents. */
+json_t *json_money(int64_t cents);
 
 #endif

@@ -7,7 +7,7 @@ static const char *decision_word(const struct dossier *dossier)
     return dossier->repeats != 0 ? "exists" : decision_name(dossier->decision);
 }
 
-/* --- CSV -------------------------------------------------------------------------------------------------------------- */
+/* --- CSV --------------------------------------------------------------------------------------------- */
 
 static void add_cell(struct buffer *out, struct text cell)
 {
@@ -23,7 +23,8 @@ static void add_money_cell(struct buffer *out, int64_t cents)
 
 void write_reply_header(struct buffer *out)
 {
-    buffer_add_string(out, "claim,revision,campaign,vin,decision,asked,payable,due,effect,finding,item,message\n");
+    buffer_add_string(out,
+                      "claim,revision,campaign,vin,decision,asked,payable,due,effect,finding,item,message\n");
 }
 
 static void add_claim_cells(struct buffer *out, const struct dossier *dossier)
@@ -59,7 +60,7 @@ void write_reply_rows(struct buffer *out, const struct dossier *dossier)
     }
 }
 
-/* --- Text ------------------------------------------------------------------------------------------------------------- */
+/* --- Text -------------------------------------------------------------------------------------------- */
 
 static void add_money(struct buffer *out, const char *before, int64_t cents)
 {

@@ -97,7 +97,8 @@ int history_restore_technician_day(struct history *history, struct text dealer, 
 int history_restore_kit(struct history *history, struct text dealer, struct text kit_key, int32_t day,
                         int64_t quantity);
 
-/* Notes in a readable claim's dossier what history will look for. For history_prepare; may run in parallel, before it. */
+/* Notes in a readable claim's dossier what history will look for. For history_prepare; may run in parallel,
+ * before it. */
 int history_note(struct arena *arena, struct dossier *dossier);
 
 /* Asks the source about what these claims touch and was not asked before. Unreadable ones are passed over. */

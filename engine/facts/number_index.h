@@ -1,7 +1,8 @@
-/* number_index.h - numbers of entries by their key, where entries keep the keys themselves. Private to engine/facts.
+/* number_index.h - numbers of entries by their key, where entries keep the keys themselves. Private to
+ * engine/facts.
  *
- * A slot holds a number and the key's hash, so that a key is looked at only where it is most likely the one, and so that
- * growing looks at none. It owns its slots.
+ * A slot holds a number and the key's hash, so that a key is looked at only where it is most likely the one,
+ * and so that growing looks at none. It owns its slots.
  */
 #ifndef WM_FACTS_NUMBER_INDEX_H
 #define WM_FACTS_NUMBER_INDEX_H
@@ -12,13 +13,13 @@
 #include "base/text.h"
 
 struct number_slot {
-    uint32_t number;    /* + 1; 0: free */
+    uint32_t number; /* + 1; 0: free */
     uint32_t hash;
 };
 
 struct number_index {
     struct number_slot *slots;
-    uint32_t capacity;    /* a power of two, or 0 */
+    uint32_t capacity; /* a power of two, or 0 */
     uint32_t count;
 };
 
@@ -38,7 +39,8 @@ static inline void number_index_prefetch(const struct number_index *index, uint3
 /* The slot that holds the key's number, or the free one where it belongs; NULL without memory. key_of
  * gives the key of an entry. Whoever fills a free
  * slot counts it in index->count. */
-struct number_slot *number_index_slot(struct number_index *index, struct text key, uint32_t hash, struct text (*key_of)(const void *context, uint32_t number),
+struct number_slot *number_index_slot(struct number_index *index, struct text key, uint32_t hash,
+                                      struct text (*key_of)(const void *context, uint32_t number),
                                       const void *context);
 
 void number_index_free(struct number_index *index);

@@ -12,13 +12,15 @@
 static inline struct text column_text(sqlite3_stmt *statement, int column)
 {
     const char *bytes = (const char *)sqlite3_column_text(statement, column);
-    return (struct text){bytes != NULL ? bytes : "", bytes != NULL ? (size_t)sqlite3_column_bytes(statement, column) : 0};
+    return (struct text){bytes != NULL ? bytes : "",
+                         bytes != NULL ? (size_t)sqlite3_column_bytes(statement, column) : 0};
 }
 
 static inline struct text column_blob(sqlite3_stmt *statement, int column)
 {
     const char *bytes = sqlite3_column_blob(statement, column);
-    return (struct text){bytes != NULL ? bytes : "", bytes != NULL ? (size_t)sqlite3_column_bytes(statement, column) : 0};
+    return (struct text){bytes != NULL ? bytes : "",
+                         bytes != NULL ? (size_t)sqlite3_column_bytes(statement, column) : 0};
 }
 
 /* bytes NULL: no memory. */
@@ -30,7 +32,8 @@ static inline struct text column_copy(sqlite3_stmt *statement, int column, struc
 /* DAY_NONE for null. */
 static inline int32_t column_day(sqlite3_stmt *statement, int column)
 {
-    return sqlite3_column_type(statement, column) == SQLITE_NULL ? DAY_NONE : sqlite3_column_int(statement, column);
+    return sqlite3_column_type(statement, column) == SQLITE_NULL ? DAY_NONE
+                                                                 : sqlite3_column_int(statement, column);
 }
 
 /* The text must live until the statement is done or bound anew. */

@@ -1,7 +1,8 @@
-/* flags.h - recorded claims that something was found on, as they are decided now, picked by dealer, campaign, finding ...
+/* flags.h - recorded claims that something was found on, as they are decided now, picked by dealer, campaign,
+ * finding ...
  *
- * One claim is one row of the view claims_now with its findings. It reads only what the filters need: with a dealer or a
- * VIN, that one's claims.
+ * One claim is one row of the view claims_now with its findings. It reads only what the filters need: with a
+ * dealer or a VIN, that one's claims.
  */
 #ifndef WM_LEDGER_FLAGS_H
 #define WM_LEDGER_FLAGS_H
@@ -14,9 +15,9 @@ enum flag_order { FLAGS_BY_DATE, FLAGS_BY_PAYABLE, FLAGS_BY_DEALER };
 /* Empty texts and DAY_NONE: any. */
 struct flag_filter {
     struct text dealer, campaign, vin, finding, effect, decision;
-    int32_t since, until; /* of receipt, both days inclusive */
+    int32_t since, until;  /* of receipt, both days inclusive */
     enum flag_order order; /* of receipt; the most payable first; dealer and claim */
-    int64_t limit;        /* -1: all */
+    int64_t limit;         /* -1: all */
 };
 
 /* Borrowed during the call. */

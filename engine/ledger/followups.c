@@ -10,12 +10,13 @@ struct followup_recorder {
     struct batch_canonical *canonical;
     struct table_scratch *scratch;
     sqlite3_stmt *insert, *insert_part, *on_vin;
-    struct arena arena;            /* for one claim */
-    bool any;                      /* some work is recorded */
+    struct arena arena; /* for one claim */
+    bool any;           /* some work is recorded */
     uint64_t recorded;
 };
 
-int followups_open(struct office *office, struct batch_canonical *canonical, struct followup_recorder **ret_recorder)
+int followups_open(struct office *office, struct batch_canonical *canonical,
+                   struct followup_recorder **ret_recorder)
 {
     struct followup_recorder *recorder = calloc(1, sizeof *recorder);
     sqlite3_stmt *any = NULL;
@@ -27,14 +28,19 @@ int followups_open(struct office *office, struct batch_canonical *canonical, str
     recorder->canonical = canonical;
     status = table_scratch_new(&recorder->scratch);
     if (status == WM_OK)
-        status = office_prepare(office, "INSERT INTO followups (row, number, vin, followup, part, part_key, due_on) "
-                                "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)", &recorder->insert);
+        status = office_prepare(office,
+                                "INSERT INTO followups (row, number, vin, followup, part, part_key, due_on) "
+                                "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)",
+                                &recorder->insert);
     if (status == WM_OK)
-        status = office_prepare(office, "INSERT INTO followup_parts (row, number, supplied_by) VALUES (?1, ?2, ?3)",
-                                &recorder->insert_part);
+        status =
+            office_prepare(office, "INSERT INTO followup_parts (row, number, supplied_by) VALUES (?1, ?2, ?3)",
+                           &recorder->insert_part);
     if (status == WM_OK)
-        status = office_prepare(office, "SELECT row, number, part_key FROM followups WHERE vin = ?1 AND row < ?2 "
-                                "ORDER BY row, number", &recorder->on_vin);
+        status = office_prepare(office,
+                                "SELECT row, number, part_key FROM followups WHERE vin = ?1 AND row < ?2 "
+                                "ORDER BY row, number",
+                                &recorder->on_vin);
     if (status == WM_OK)
         status = office_prepare(office, "SELECT 1 FROM followups LIMIT 1", &any);
     if (status == WM_OK)
@@ -72,7 +78,7 @@ static bool supplies(const struct claim *claim, struct text part_key)
     return false;
 }
 
-/* --- Work that a claim leaves open ---------------------------------------------------------------------------------- */
+/* --- Work that a claim leaves open ------------------------------------------------------------------- */
 
 static int insert(struct followup_recorder *recorder, const struct followup *followup)
 {
@@ -118,9 +124,12 @@ static int record_work(struct followup_recorder *recorder, const struct dossier 
         char *key = arena_bytes(&recorder->arena, part.length);
         if (key == NULL)
             return WM_NO_MEMORY;
-        struct followup followup = {.row = (int64_t)dossier->row, .number = number + 1, .vin = dossier->claim.vin,
+        struct followup followup = {.row = (int64_t)dossier->row,
+                                    .number = number + 1,
+                                    .vin = dossier->claim.vin,
                                     .followup = value_as_text(output_of(table, hits.rows[i], "followup")),
-                                    .part = part, .part_key = {key, text_item_key(part, key)},
+                                    .part = part,
+                                    .part_key = {key, text_item_key(part, key)},
                                     .due_on = due_on(dossier, output_of(table, hits.rows[i], "due_days"))};
         if (followup.followup.length + part.length == 0 || supplies(&dossier->claim, followup.part_key))
             continue;
@@ -130,7 +139,7 @@ static int record_work(struct followup_recorder *recorder, const struct dossier 
     return status;
 }
 
-/* --- Parts for earlier work ------------------------------------------------------------------------------------------ */
+/* --- Parts for earlier work -------------------------------------------------------------------------- */
 
 static int record_part(struct followup_recorder *recorder, int64_t row, int64_t number, int64_t supplied_by)
 {
@@ -168,8 +177,8 @@ static bool is_eligible(const struct dossier *dossier)
 
 int followups_record(struct followup_recorder *recorder, const struct dossier *dossier)
 {
-    bool stands = dossier->supersedes &&
-                  (dossier->decision == DECISION_PAY || dossier->decision == DECISION_HOLD);
+    bool stands =
+        dossier->supersedes && (dossier->decision == DECISION_PAY || dossier->decision == DECISION_HOLD);
     int status = WM_OK;
 
     if (!stands)

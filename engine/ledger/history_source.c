@@ -12,15 +12,15 @@ struct ledger_history {
     struct office *office;
     struct ledger_point point;
     const struct tallies *tallies;
-    sqlite3_stmt *month, *months;      /* of dealer_months */
-    struct arena arena;                /* for one answer */
-    struct arena names;                /* what was restored, for good */
-    struct text_index restored;        /* kind, dealer, month */
+    sqlite3_stmt *month, *months; /* of dealer_months */
+    struct arena arena;           /* for one answer */
+    struct arena names;           /* what was restored, for good */
+    struct text_index restored;   /* kind, dealer, month */
     struct buffer key;
     struct history *history;
 };
 
-/* --- Claims ------------------------------------------------------------------------------------------------------------ */
+/* --- Claims ------------------------------------------------------------------------------------------ */
 
 static int64_t plus(int64_t a, int64_t b)
 {
@@ -28,7 +28,8 @@ static int64_t plus(int64_t a, int64_t b)
     return __builtin_add_overflow(a, b, &sum) ? INT64_MAX : sum;
 }
 
-static int restore_standing(struct ledger_history *ledger, const struct claim_row *row, struct standing_claim *ret_standing)
+static int restore_standing(struct ledger_history *ledger, const struct claim_row *row,
+                            struct standing_claim *ret_standing)
 {
     struct claim claim;
     struct text content;
@@ -41,17 +42,27 @@ static int restore_standing(struct ledger_history *ledger, const struct claim_ro
         return status;
     for (uint32_t i = 0; i < claim.labor_count; i++)
         hours = plus(hours, claim.labor[i].hours);
-    *ret_standing = (struct standing_claim){
-        .recorded = (uint64_t)row->row, .campaign = row->campaign, .vin = row->vin, .outcome = row->outcome,
-        .repair_order = claim.cells[COLUMN_REPAIR_ORDER], .technician = claim.cells[COLUMN_TECHNICIAN],
-        .completed_on = row->completed_on, .has_odometer = claim.has_odometer, .odometer_is_km = claim.odometer_is_km,
-        .odometer = claim.odometer, .hours_claimed = hours, .parts = claim.parts, .part_count = claim.part_count};
+    *ret_standing = (struct standing_claim){.recorded = (uint64_t)row->row,
+                                            .campaign = row->campaign,
+                                            .vin = row->vin,
+                                            .outcome = row->outcome,
+                                            .repair_order = claim.cells[COLUMN_REPAIR_ORDER],
+                                            .technician = claim.cells[COLUMN_TECHNICIAN],
+                                            .completed_on = row->completed_on,
+                                            .has_odometer = claim.has_odometer,
+                                            .odometer_is_km = claim.odometer_is_km,
+                                            .odometer = claim.odometer,
+                                            .hours_claimed = hours,
+                                            .parts = claim.parts,
+                                            .part_count = claim.part_count};
     return WM_OK;
 }
 
-static int restore_contents(struct ledger_history *ledger, const struct ledger_claim *found, struct recorded_claim *claim)
+static int restore_contents(struct ledger_history *ledger, const struct ledger_claim *found,
+                            struct recorded_claim *claim)
 {
-    struct recorded_revision *revisions = ARENA_ARRAY(&ledger->arena, struct recorded_revision, found->row_count);
+    struct recorded_revision *revisions =
+        ARENA_ARRAY(&ledger->arena, struct recorded_revision, found->row_count);
     int status = revisions != NULL ? WM_OK : WM_NO_MEMORY;
 
     for (uint32_t i = 0; status == WM_OK && i < found->row_count; i++) {
@@ -73,10 +84,13 @@ static int restore_claim(struct ledger_history *ledger, struct text dealer, stru
 
     if (status != WM_OK)
         return status == WM_NOT_FOUND ? WM_OK : status;
-    struct recorded_claim claim = {.dealer = dealer, .claim = number, .revision_last = found.last->revision,
+    struct recorded_claim claim = {.dealer = dealer,
+                                   .claim = number,
+                                   .revision_last = found.last->revision,
                                    .row_last = (uint64_t)found.last->row,
                                    .previous_decision = found.last->decision,
-                                   .first_received_on = found.first_received_on, .paid_cents = found.paid_cents,
+                                   .first_received_on = found.first_received_on,
+                                   .paid_cents = found.paid_cents,
                                    .stands = found.standing != NULL};
     if (claim.stands)
         status = restore_standing(ledger, found.standing, &claim.standing);
@@ -107,12 +121,13 @@ static int restore_order(struct ledger_history *ledger, struct text dealer, stru
     for (uint32_t i = 0; status == WM_OK && i < count; i++) {
         status = ledger_claim_read(ledger->reader, &ledger->arena, names[i].dealer, names[i].claim, &found);
         if (status == WM_OK && found.standing != NULL && found.standing->row == names[i].row)
-            status = history_restore_repair_order(ledger->history, dealer, repair_order, found.standing->vin, 1);
+            status =
+                history_restore_repair_order(ledger->history, dealer, repair_order, found.standing->vin, 1);
     }
     return status == WM_NOT_FOUND ? office_report(ledger->office, SQLITE_CORRUPT) : status;
 }
 
-/* --- Tallies ------------------------------------------------------------------------------------------------------------- */
+/* --- Tallies ----------------------------------------------------------------------------------------- */
 
 /* Whether it is the first time that these are to be restored. */
 static int first_time(struct ledger_history *ledger, enum tally_kind kind, struct text dealer, int32_t month,
@@ -128,7 +143,8 @@ static int first_time(struct ledger_history *ledger, enum tally_kind kind, struc
     if (!*ret_first)
         return WM_OK;
     struct text kept = text_copy(&ledger->names, buffer_text(&ledger->key));
-    return kept.bytes == NULL || text_index_add(&ledger->restored, kept, 0) == TEXT_INDEX_NONE ? WM_NO_MEMORY : WM_OK;
+    return kept.bytes == NULL || text_index_add(&ledger->restored, kept, 0) == TEXT_INDEX_NONE ? WM_NO_MEMORY
+                                                                                               : WM_OK;
 }
 
 static int restore_technician(void *context, struct text dealer, const struct tally *tally)
@@ -144,11 +160,13 @@ static int restore_part(void *context, struct text dealer, const struct tally *t
 {
     struct ledger_history *ledger = context;
 
-    return tally->kind != TALLY_PART ? WM_OK
-                                     : history_restore_kit(ledger->history, dealer, tally->key, tally->day, tally->amount);
+    return tally->kind != TALLY_PART
+               ? WM_OK
+               : history_restore_kit(ledger->history, dealer, tally->key, tally->day, tally->amount);
 }
 
-static int read_months(struct ledger_history *ledger, sqlite3_stmt *statement, struct text dealer, tally_take *take)
+static int read_months(struct ledger_history *ledger, sqlite3_stmt *statement, struct text dealer,
+                       tally_take *take)
 {
     bool more = false;
     int status = office_step(ledger->office, statement, &more);
@@ -194,11 +212,12 @@ static int restore_parts(struct ledger_history *ledger, struct text dealer)
     return read_months(ledger, ledger->months, dealer, restore_part);
 }
 
-/* --- Answering ------------------------------------------------------------------------------------------------------------ */
+/* --- Answering --------------------------------------------------------------------------------------- */
 
 static int by_key(const void *a, const void *b)
 {
-    const struct history_ask *x = *(const struct history_ask *const *)a, *y = *(const struct history_ask *const *)b;
+    const struct history_ask *x = *(const struct history_ask *const *)a,
+                             *y = *(const struct history_ask *const *)b;
 
     if (x->question != y->question)
         return x->question < y->question ? -1 : 1;

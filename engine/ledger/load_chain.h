@@ -1,6 +1,8 @@
-/* load_chain.h - loads of office data as entries of the chain: a digest over the load and every version that it made.
+/* load_chain.h - loads of office data as entries of the chain: a digest over the load and every version that it
+ * made.
  *
- * The versions come in the order of their tables' keys. Profiles belong to the load whose vehicles use them first.
+ * The versions come in the order of their tables' keys. Profiles belong to the load whose vehicles use them
+ * first.
  */
 #ifndef WM_LEDGER_LOAD_CHAIN_H
 #define WM_LEDGER_LOAD_CHAIN_H
@@ -17,16 +19,18 @@ struct load_canonical {
 };
 
 void load_canonical_begin(struct load_canonical *canonical);
-void load_canonical_vehicle(struct load_canonical *canonical, struct text vin, int64_t profile, int32_t built_on);
+void load_canonical_vehicle(struct load_canonical *canonical, struct text vin, int64_t profile,
+                            int32_t built_on);
 
 /* A row of load_versions_sql, without its last column. */
 void load_canonical_version(struct load_canonical *canonical, struct sqlite3_stmt *statement);
 
-/* Selects the versions of a table in order, the load as the last column; of one load (?1), or of all. Not for vehicles. */
+/* Selects the versions of a table in order, the load as the last column; of one load (?1), or of all. Not for
+ * vehicles. */
 const char *load_versions_sql(enum office_data kind, bool one_load);
 
-/* The digest of a load: of its row of loads, the versions, and its profiles, which are those above profiles_before up to
- * last_profile. WM_NOT_FOUND, without a report, where there is no such load. */
+/* The digest of a load: of its row of loads, the versions, and its profiles, which are those above
+ * profiles_before up to last_profile. WM_NOT_FOUND, without a report, where there is no such load. */
 int load_digest(struct office *office, int64_t load, struct load_canonical *canonical, int64_t profiles_before,
                 uint8_t ret_digest[DIGEST_BYTES]);
 

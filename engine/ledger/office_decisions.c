@@ -22,7 +22,7 @@ void office_decision_digest(const struct office_decision *decision, uint8_t ret_
     canonical_end(&canonical, ret_digest);
 }
 
-/* --- What may be decided --- */
+/* --- What may be decided ----------------------------------------------------------------------------- */
 
 static int say(const struct decision_request *request, struct diag_sink *sink, const char *what)
 {
@@ -31,15 +31,16 @@ static int say(const struct decision_request *request, struct diag_sink *sink, c
     return WM_BAD_INPUT;
 }
 
-static int check_held(const struct ledger_claim *claim, const struct decision_request *request, struct diag_sink *sink)
+static int check_held(const struct ledger_claim *claim, const struct decision_request *request,
+                      struct diag_sink *sink)
 {
     char words[160];
 
     if (claim->standing != NULL && claim->standing->decision == DECISION_HOLD)
         return WM_OK;
     const struct claim_row *row = claim->standing != NULL ? claim->standing : claim->last;
-    snprintf(words, sizeof words, "is not held but %s%s; only a held claim can be decided%s", decision_name(row->decision),
-             row->decision_count > 0 ? " by the office" : "",
+    snprintf(words, sizeof words, "is not held but %s%s; only a held claim can be decided%s",
+             decision_name(row->decision), row->decision_count > 0 ? " by the office" : "",
              row->decision == DECISION_PAY ? ", a payment is taken back with `reverse`" : "");
     return say(request, sink, words);
 }
@@ -53,7 +54,7 @@ static const struct claim_row *below(const struct ledger_claim *claim, const str
     return NULL;
 }
 
-/* --- Recording --- */
+/* --- Recording --------------------------------------------------------------------------------------- */
 
 static int next_number(struct office *office, int64_t *ret_number)
 {
@@ -68,10 +69,11 @@ static int next_number(struct office *office, int64_t *ret_number)
 static int insert(struct office *office, const struct office_decision *decision)
 {
     sqlite3_stmt *statement = NULL;
-    int status = office_prepare(office,
-                                "INSERT INTO office_decisions (number, row, action, decided_by, reason, decided_on, "
-                                "recorded_at, payable_cents, due_cents) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
-                                &statement);
+    int status =
+        office_prepare(office,
+                       "INSERT INTO office_decisions (number, row, action, decided_by, reason, decided_on, "
+                       "recorded_at, payable_cents, due_cents) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+                       &statement);
 
     if (status != WM_OK)
         return status;
@@ -134,10 +136,10 @@ static int record(struct ledger_reader *reader, struct arena *arena, const struc
     return chain_append(office, CHAIN_DECISION, decision->number, digest);
 }
 
-/* --- Deciding --- */
+/* --- Deciding ---------------------------------------------------------------------------------------- */
 
-static int settle(const struct ledger_claim *claim, const struct decision_request *request, struct diag_sink *sink,
-                  struct decision_result *result)
+static int settle(const struct ledger_claim *claim, const struct decision_request *request,
+                  struct diag_sink *sink, struct decision_result *result)
 {
     bool reverses = text_is(request->action, "reverse"), pays = text_is(request->action, "pay");
 

@@ -1,7 +1,8 @@
-/* office_decisions.h - what people decide over the engine: a held claim is paid, returned or refused; a payment is taken back.
+/* office_decisions.h - what people decide over the engine: a held claim is paid, returned or refused; a payment
+ * is taken back.
  *
- * Each is a record of its own, in a transaction of its own, and an entry of the chain. The engine's decision stays to be
- * read beside it.
+ * Each is a record of its own, in a transaction of its own, and an entry of the chain. The engine's decision
+ * stays to be read beside it.
  */
 #ifndef WM_LEDGER_OFFICE_DECISIONS_H
 #define WM_LEDGER_OFFICE_DECISIONS_H
@@ -11,8 +12,8 @@
 
 struct decision_request {
     struct text dealer, claim;
-    struct text action;               /* pay, return, refuse, reverse */
-    struct text decided_by, reason;   /* not empty */
+    struct text action;             /* pay, return, refuse, reverse */
+    struct text decided_by, reason; /* not empty */
     int32_t decided_on;
     struct text recorded_at;
 };
@@ -21,11 +22,11 @@ struct decision_request {
 struct decision_result {
     struct office_decision decision;
     int64_t revision;
-    int64_t paid_cents;               /* on the claim from now on */
+    int64_t paid_cents; /* on the claim from now on */
 };
 
-/* Begins and ends a write. WM_BAD_INPUT, reported to the office's sink: there is no such claim, or it is not held, or
- * nothing is paid on it. */
+/* Begins and ends a write. WM_BAD_INPUT, reported to the office's sink: there is no such claim, or it is not
+ * held, or nothing is paid on it. */
 int office_decide(struct office *office, const struct decision_request *request, struct diag_sink *sink,
                   struct decision_result *ret_result);
 

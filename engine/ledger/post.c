@@ -16,7 +16,8 @@ enum statement { INSERT_BLOCK, INSERT_UNREADABLE, INSERT_REPEATED, INSERT_REPLAC
 
 static const char *const SQL[STATEMENTS] = {
     [INSERT_BLOCK] = "INSERT INTO row_blocks (first_row, records) VALUES (?1, ?2)",
-    [INSERT_UNREADABLE] = "INSERT INTO unreadable_rows (batch, line, dealer, claim, message) VALUES (?1, ?2, ?3, ?4, ?5)",
+    [INSERT_UNREADABLE] =
+        "INSERT INTO unreadable_rows (batch, line, dealer, claim, message) VALUES (?1, ?2, ?3, ?4, ?5)",
     [INSERT_REPEATED] = "INSERT INTO repeated_rows (batch, line, row) VALUES (?1, ?2, ?3)",
     [INSERT_REPLACED] = "INSERT INTO replaced_rows (row, replaced_by) VALUES (?1, ?2)",
 };
@@ -31,9 +32,9 @@ struct ledger_post {
     struct followup_recorder *followups;
     struct row_index index;
     struct tallies tallies;
-    int64_t *fallen;                   /* rows that no longer stand */
+    int64_t *fallen; /* rows that no longer stand */
     uint32_t fallen_count, fallen_capacity;
-    const struct dossier **recorded;   /* of the block at hand */
+    const struct dossier **recorded; /* of the block at hand */
     struct finding_place *findings;
     uint32_t recorded_capacity, finding_capacity;
     struct buffer rule;
@@ -42,10 +43,10 @@ struct ledger_post {
 /* A finding of a block's claims. */
 struct finding_place {
     const struct dossier *dossier;
-    uint32_t number;                   /* from 0 */
+    uint32_t number; /* from 0 */
 };
 
-/* --- Opening ------------------------------------------------------------------------------------------------------------ */
+/* --- Opening ----------------------------------------------------------------------------------------- */
 
 int ledger_batch_known(struct office *office, const uint8_t digest[DIGEST_BYTES], struct arena *arena,
                        struct known_batch *ret_known)
@@ -53,8 +54,11 @@ int ledger_batch_known(struct office *office, const uint8_t digest[DIGEST_BYTES]
     struct known_batch known = {0};
     sqlite3_stmt *statement = NULL;
     bool row = false;
-    int status = office_prepare(office, "SELECT batch, row_count, unreadable_count, repeated_count, received_on, posted_at "
-                                "FROM batches WHERE file_digest = ?1", &statement);
+    int status =
+        office_prepare(office,
+                       "SELECT batch, row_count, unreadable_count, repeated_count, received_on, posted_at "
+                       "FROM batches WHERE file_digest = ?1",
+                       &statement);
 
     if (status != WM_OK)
         return status;
@@ -63,7 +67,7 @@ int ledger_batch_known(struct office *office, const uint8_t digest[DIGEST_BYTES]
     if (status == WM_OK && row) {
         known = (struct known_batch){sqlite3_column_int64(statement, 0), sqlite3_column_int64(statement, 1),
                                      sqlite3_column_int64(statement, 2), sqlite3_column_int64(statement, 3),
-                                     column_day(statement, 4), column_copy(statement, 5, arena)};
+                                     column_day(statement, 4),           column_copy(statement, 5, arena)};
         if (known.posted_at.bytes == NULL)
             status = WM_NO_MEMORY;
     }
@@ -77,9 +81,11 @@ static int read_numbers(struct ledger_post *post)
 {
     sqlite3_stmt *statement = NULL;
     bool row = false;
-    int status = office_prepare(post->office, "SELECT (SELECT coalesce(max(batch), 0) FROM batches), "
+    int status = office_prepare(post->office,
+                                "SELECT (SELECT coalesce(max(batch), 0) FROM batches), "
                                 "(SELECT coalesce(max(row), 0) FROM claim_rows), "
-                                "(SELECT coalesce(max(load), 0) FROM loads)", &statement);
+                                "(SELECT coalesce(max(load), 0) FROM loads)",
+                                &statement);
 
     if (status == WM_OK)
         status = office_step(post->office, statement, &row);
@@ -146,7 +152,7 @@ uint64_t ledger_post_last_row(const struct ledger_post *post)
     return (uint64_t)post->record.first_row - 1;
 }
 
-/* --- Packing, in parallel ------------------------------------------------------------------------------------------------- */
+/* --- Packing, in parallel ---------------------------------------------------------------------------- */
 
 int ledger_post_pack(const struct ledger_post *post, const struct decided_block *block, struct buffer *out)
 {
@@ -172,18 +178,34 @@ int ledger_post_pack(const struct ledger_post *post, const struct decided_block 
     return failed ? WM_NO_MEMORY : WM_OK;
 }
 
-/* --- Rows of the tables ------------------------------------------------------------------------------------------------------ */
+/* --- Rows of the tables ------------------------------------------------------------------------------ */
 
 static void result_text(sqlite3_context *ret_cell, struct text t)
 {
     sqlite3_result_text64(ret_cell, t.bytes != NULL ? t.bytes : "", t.length, SQLITE_STATIC, SQLITE_UTF8);
 }
 
-enum row_column { ROW_ROW, ROW_BATCH, ROW_LINE, ROW_DEALER, ROW_CLAIM, ROW_REVISION, ROW_CAMPAIGN, ROW_VIN, ROW_OUTCOME,
-                  ROW_COMPLETED_ON, ROW_DECISION, ROW_ASKED, ROW_PAYABLE, ROW_DUE, ROW_REPLACES };
+enum row_column {
+    ROW_ROW,
+    ROW_BATCH,
+    ROW_LINE,
+    ROW_DEALER,
+    ROW_CLAIM,
+    ROW_REVISION,
+    ROW_CAMPAIGN,
+    ROW_VIN,
+    ROW_OUTCOME,
+    ROW_COMPLETED_ON,
+    ROW_DECISION,
+    ROW_ASKED,
+    ROW_PAYABLE,
+    ROW_DUE,
+    ROW_REPLACES
+};
 
-#define ROW_COLUMNS "row, batch, line, dealer, claim, revision, campaign, vin, outcome, completed_on, decision, " \
-                    "asked_cents, payable_cents, due_cents, replaces"
+#define ROW_COLUMNS                                                                               \
+    "row, batch, line, dealer, claim, revision, campaign, vin, outcome, completed_on, decision, " \
+    "asked_cents, payable_cents, due_cents, replaces"
 
 static void row_cell(void *context, uint64_t row, int column, sqlite3_context *ret_cell)
 {
@@ -216,8 +238,15 @@ static void row_cell(void *context, uint64_t row, int column, sqlite3_context *r
     }
 }
 
-enum finding_column { FINDING_ROW, FINDING_NUMBER, FINDING_EFFECT, FINDING_FINDING, FINDING_ITEM, FINDING_MESSAGE,
-                      FINDING_RULE };
+enum finding_column {
+    FINDING_ROW,
+    FINDING_NUMBER,
+    FINDING_EFFECT,
+    FINDING_FINDING,
+    FINDING_ITEM,
+    FINDING_MESSAGE,
+    FINDING_RULE
+};
 
 #define FINDING_COLUMNS "row, number, effect, finding, item, message, rule"
 
@@ -245,7 +274,7 @@ static void finding_cell(void *context, uint64_t row, int column, sqlite3_contex
     }
 }
 
-/* --- Recording a block ---------------------------------------------------------------------------------------------------- */
+/* --- Recording a block ------------------------------------------------------------------------------- */
 
 static void *grown(void *array, uint32_t *capacity, uint32_t needed, size_t size)
 {
@@ -275,7 +304,8 @@ static int record_unreadable(struct ledger_post *post, const struct dossier *dos
 {
     sqlite3_stmt *statement = post->statements[INSERT_UNREADABLE];
     struct text dealer = dossier->claim.cells[COLUMN_DEALER], claim = dossier->claim.cells[COLUMN_CLAIM];
-    struct text message = dossier->finding_count > 0 ? dossier->findings[0].message : dossier->claim.fault_reason;
+    struct text message =
+        dossier->finding_count > 0 ? dossier->findings[0].message : dossier->claim.fault_reason;
     int64_t line = (int64_t)dossier->claim.line;
 
     post->record.unreadable_count++;
@@ -313,8 +343,8 @@ static int record_replaced(struct ledger_post *post, const struct dossier *dossi
 /* What is kept for later of a row, and what has a table of its own. */
 static int note_row(struct ledger_post *post, const struct dossier *dossier)
 {
-    bool stands = dossier->supersedes &&
-                  (dossier->decision == DECISION_PAY || dossier->decision == DECISION_HOLD);
+    bool stands =
+        dossier->supersedes && (dossier->decision == DECISION_PAY || dossier->decision == DECISION_HOLD);
     int status = row_index_add(&post->index, &dossier->claim, (int64_t)dossier->row);
 
     if (status == WM_OK && stands)
@@ -367,17 +397,18 @@ static int insert_findings(struct ledger_post *post, uint32_t recorded, uint32_t
     for (uint32_t i = 0; i < recorded; i++)
         for (uint32_t k = 0; k < post->recorded[i]->finding_count; k++)
             places[at++] = (struct finding_place){post->recorded[i], k};
-    return row_feed_run(post->office, &feed, "INSERT INTO findings (" FINDING_COLUMNS ") SELECT " FINDING_COLUMNS
-                                             " FROM fed");
+    return row_feed_run(post->office, &feed,
+                        "INSERT INTO findings (" FINDING_COLUMNS ") SELECT " FINDING_COLUMNS " FROM fed");
 }
 
 static int insert_rows(struct ledger_post *post, uint32_t count)
 {
     const struct row_feed feed = {ROW_COLUMNS, count, row_cell, post};
 
-    return count == 0 ? WM_OK
-                      : row_feed_run(post->office, &feed,
-                                     "INSERT INTO claim_rows (" ROW_COLUMNS ") SELECT " ROW_COLUMNS " FROM fed");
+    return count == 0
+               ? WM_OK
+               : row_feed_run(post->office, &feed,
+                              "INSERT INTO claim_rows (" ROW_COLUMNS ") SELECT " ROW_COLUMNS " FROM fed");
 }
 
 static int insert_block(struct ledger_post *post, int64_t first_row, struct text records)
@@ -425,7 +456,7 @@ int ledger_post_record(struct ledger_post *post, const struct decided_block *blo
     return status;
 }
 
-/* --- The end -------------------------------------------------------------------------------------------------------------- */
+/* --- The end ----------------------------------------------------------------------------------------- */
 
 /* Takes out what the rows counted that no longer stand. */
 static int take_out_fallen(struct ledger_post *post)
@@ -455,9 +486,12 @@ static int insert_batch(struct ledger_post *post)
 {
     const struct batch_record *record = &post->record;
     sqlite3_stmt *statement = NULL;
-    int status = office_prepare(post->office, "INSERT INTO batches (batch, file_name, file_bytes, file_digest, first_row, "
-                                "row_count, unreadable_count, repeated_count, received_on, today, posted_at, rules, load) "
-                                "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)", &statement);
+    int status = office_prepare(
+        post->office,
+        "INSERT INTO batches (batch, file_name, file_bytes, file_digest, first_row, "
+        "row_count, unreadable_count, repeated_count, received_on, today, posted_at, rules, load) "
+        "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
+        &statement);
 
     if (status != WM_OK)
         return status;
@@ -513,8 +547,8 @@ int ledger_post_finish(struct ledger_post *post, struct post_summary *ret_summar
         status = chain_batch(post);
     if (status != WM_OK)
         return status;
-    *ret_summary = (struct post_summary){post->record.batch, (uint64_t)post->record.row_count,
-                                         (uint64_t)post->record.unreadable_count,
-                                         (uint64_t)post->record.repeated_count, followups_recorded(post->followups)};
+    *ret_summary = (struct post_summary){
+        post->record.batch, (uint64_t)post->record.row_count, (uint64_t)post->record.unreadable_count,
+        (uint64_t)post->record.repeated_count, followups_recorded(post->followups)};
     return WM_OK;
 }

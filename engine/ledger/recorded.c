@@ -11,16 +11,20 @@
 enum statement { CLAIM_ROWS, ROW_DECISIONS, ROW_BLOCK, NAMES_ON_VIN, NAMES_ON_ORDER, STATEMENTS };
 
 static const char *const SQL[STATEMENTS] = {
-    [CLAIM_ROWS] = "SELECT n.row, n.revision, r.batch, r.line, r.campaign, r.vin, r.outcome, r.completed_on, r.decision, "
-                   "r.asked_cents, r.payable_cents, r.due_cents, r.replaces, b.received_on, b.today "
-                   "FROM claims_by_number AS n CROSS JOIN claim_rows AS r ON r.row = n.row "
-                   "CROSS JOIN batches AS b ON b.batch = r.batch "
-                   "WHERE n.dealer = ?1 AND n.claim = ?2 AND n.row <= ?3 ORDER BY n.revision, n.row",
-    [ROW_DECISIONS] = "SELECT number, action, decided_by, reason, recorded_at, decided_on, payable_cents, due_cents "
-                      "FROM office_decisions WHERE row = ?1 AND number <= ?2 ORDER BY number",
-    [ROW_BLOCK] = "SELECT first_row, records FROM row_blocks WHERE first_row <= ?1 ORDER BY first_row DESC LIMIT 1",
-    [NAMES_ON_VIN] = "SELECT r.dealer, r.claim, r.row FROM claims_by_vin AS v CROSS JOIN claim_rows AS r ON r.row = v.row "
-                     "WHERE v.vin = ?1 AND v.row <= ?2 ORDER BY v.row",
+    [CLAIM_ROWS] =
+        "SELECT n.row, n.revision, r.batch, r.line, r.campaign, r.vin, r.outcome, r.completed_on, r.decision, "
+        "r.asked_cents, r.payable_cents, r.due_cents, r.replaces, b.received_on, b.today "
+        "FROM claims_by_number AS n CROSS JOIN claim_rows AS r ON r.row = n.row "
+        "CROSS JOIN batches AS b ON b.batch = r.batch "
+        "WHERE n.dealer = ?1 AND n.claim = ?2 AND n.row <= ?3 ORDER BY n.revision, n.row",
+    [ROW_DECISIONS] =
+        "SELECT number, action, decided_by, reason, recorded_at, decided_on, payable_cents, due_cents "
+        "FROM office_decisions WHERE row = ?1 AND number <= ?2 ORDER BY number",
+    [ROW_BLOCK] =
+        "SELECT first_row, records FROM row_blocks WHERE first_row <= ?1 ORDER BY first_row DESC LIMIT 1",
+    [NAMES_ON_VIN] =
+        "SELECT r.dealer, r.claim, r.row FROM claims_by_vin AS v CROSS JOIN claim_rows AS r ON r.row = v.row "
+        "WHERE v.vin = ?1 AND v.row <= ?2 ORDER BY v.row",
     [NAMES_ON_ORDER] = "SELECT r.dealer, r.claim, r.row FROM claims_by_repair_order AS o "
                        "CROSS JOIN claim_rows AS r ON r.row = o.row "
                        "WHERE o.dealer = ?1 AND o.repair_order = ?2 AND o.row <= ?3 ORDER BY o.row",
@@ -73,13 +77,16 @@ int ledger_last(struct office *office, struct ledger_point *ret_point)
 {
     sqlite3_stmt *statement = NULL;
     bool row = false;
-    int status = office_prepare(office, "SELECT (SELECT coalesce(max(row), 0) FROM claim_rows), "
-                                "(SELECT coalesce(max(number), 0) FROM office_decisions)", &statement);
+    int status = office_prepare(office,
+                                "SELECT (SELECT coalesce(max(row), 0) FROM claim_rows), "
+                                "(SELECT coalesce(max(number), 0) FROM office_decisions)",
+                                &statement);
 
     if (status == WM_OK)
         status = office_step(office, statement, &row);
     if (status == WM_OK)
-        *ret_point = (struct ledger_point){sqlite3_column_int64(statement, 0), sqlite3_column_int64(statement, 1)};
+        *ret_point =
+            (struct ledger_point){sqlite3_column_int64(statement, 0), sqlite3_column_int64(statement, 1)};
     sqlite3_finalize(statement);
     return status;
 }
@@ -95,16 +102,20 @@ static int damaged(const struct ledger_reader *reader)
     return office_report(reader->office, SQLITE_CORRUPT);
 }
 
-/* --- Office decisions ------------------------------------------------------------------------------------------------ */
+/* --- Office decisions -------------------------------------------------------------------------------- */
 
-static bool decision_read(sqlite3_stmt *statement, struct arena *arena, int64_t row, struct office_decision *ret_decision)
+static bool decision_read(sqlite3_stmt *statement, struct arena *arena, int64_t row,
+                          struct office_decision *ret_decision)
 {
-    *ret_decision = (struct office_decision){
-        .number = sqlite3_column_int64(statement, 0), .row = row,
-        .action = column_copy(statement, 1, arena), .decided_by = column_copy(statement, 2, arena),
-        .reason = column_copy(statement, 3, arena), .recorded_at = column_copy(statement, 4, arena),
-        .decided_on = column_day(statement, 5), .payable_cents = sqlite3_column_int64(statement, 6),
-        .due_cents = sqlite3_column_int64(statement, 7)};
+    *ret_decision = (struct office_decision){.number = sqlite3_column_int64(statement, 0),
+                                             .row = row,
+                                             .action = column_copy(statement, 1, arena),
+                                             .decided_by = column_copy(statement, 2, arena),
+                                             .reason = column_copy(statement, 3, arena),
+                                             .recorded_at = column_copy(statement, 4, arena),
+                                             .decided_on = column_day(statement, 5),
+                                             .payable_cents = sqlite3_column_int64(statement, 6),
+                                             .due_cents = sqlite3_column_int64(statement, 7)};
     return ret_decision->action.bytes != NULL && ret_decision->decided_by.bytes != NULL &&
            ret_decision->reason.bytes != NULL && ret_decision->recorded_at.bytes != NULL;
 }
@@ -147,19 +158,24 @@ static int read_decisions(struct ledger_reader *reader, struct arena *arena, str
     return status;
 }
 
-/* --- Rows of a claim ------------------------------------------------------------------------------------------------- */
+/* --- Rows of a claim --------------------------------------------------------------------------------- */
 
 static bool row_read(sqlite3_stmt *statement, struct arena *arena, struct claim_row *ret_row, bool *ret_known)
 {
-    struct claim_row row = {.row = sqlite3_column_int64(statement, 0), .revision = sqlite3_column_int64(statement, 1),
-                            .batch = sqlite3_column_int64(statement, 2), .line = sqlite3_column_int64(statement, 3),
-                            .campaign = column_copy(statement, 4, arena), .vin = column_copy(statement, 5, arena),
-                            .outcome = column_copy(statement, 6, arena), .completed_on = column_day(statement, 7),
+    struct claim_row row = {.row = sqlite3_column_int64(statement, 0),
+                            .revision = sqlite3_column_int64(statement, 1),
+                            .batch = sqlite3_column_int64(statement, 2),
+                            .line = sqlite3_column_int64(statement, 3),
+                            .campaign = column_copy(statement, 4, arena),
+                            .vin = column_copy(statement, 5, arena),
+                            .outcome = column_copy(statement, 6, arena),
+                            .completed_on = column_day(statement, 7),
                             .asked_cents = sqlite3_column_int64(statement, 9),
                             .payable_cents = sqlite3_column_int64(statement, 10),
                             .due_cents = sqlite3_column_int64(statement, 11),
                             .replaces = sqlite3_column_int64(statement, 12),
-                            .received_on = column_day(statement, 13), .today = column_day(statement, 14)};
+                            .received_on = column_day(statement, 13),
+                            .today = column_day(statement, 14)};
 
     row.counts = sqlite3_column_type(statement, 12) == SQLITE_NULL || row.replaces != 0;
     *ret_known = decision_from(column_text(statement, 8), &row.engine_decision);
@@ -237,7 +253,7 @@ int ledger_claim_read(struct ledger_reader *reader, struct arena *arena, struct 
     return WM_OK;
 }
 
-/* --- Contents ---------------------------------------------------------------------------------------------------------- */
+/* --- Contents ---------------------------------------------------------------------------------------- */
 
 int ledger_content(struct ledger_reader *reader, struct arena *arena, int64_t row, struct text *ret_content)
 {
@@ -281,7 +297,7 @@ int ledger_content_claim(struct text content, int64_t line, struct arena *arena,
     return status;
 }
 
-/* --- Names -------------------------------------------------------------------------------------------------------------- */
+/* --- Names ------------------------------------------------------------------------------------------- */
 
 static bool is_named(const struct claim_name *names, uint32_t count, sqlite3_stmt *statement)
 {
@@ -307,8 +323,9 @@ static int read_names(struct ledger_reader *reader, sqlite3_stmt *statement, boo
             names = arena_grown(arena, names, count, capacity, sizeof *names);
         }
         if (names != NULL && (all || !is_named(names, count, statement))) {
-            names[count] = (struct claim_name){column_copy(statement, 0, arena), column_copy(statement, 1, arena),
-                                               sqlite3_column_int64(statement, 2)};
+            names[count] =
+                (struct claim_name){column_copy(statement, 0, arena), column_copy(statement, 1, arena),
+                                    sqlite3_column_int64(statement, 2)};
             if (names[count].dealer.bytes == NULL || names[count].claim.bytes == NULL)
                 names = NULL;
             count++;

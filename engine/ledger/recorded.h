@@ -1,8 +1,8 @@
-/* recorded.h - claims as they are on record: every row with its content, what people decided since, what stands and what is
- * paid; as it is now, or as it was at an earlier point.
+/* recorded.h - claims as they are on record: every row with its content, what people decided since, what stands
+ * and what is paid; as it is now, or as it was at an earlier point.
  *
- * A reader owns its statements and borrows the office; read inside office_begin_read or a write. Texts go to the caller's
- * arena. Not for two threads at once.
+ * A reader owns its statements and borrows the office; read inside office_begin_read or a write. Texts go to
+ * the caller's arena. Not for two threads at once.
  */
 #ifndef WM_LEDGER_RECORDED_H
 #define WM_LEDGER_RECORDED_H
@@ -17,7 +17,7 @@ struct ledger_point {
 
 struct office_decision {
     int64_t number, row;
-    struct text action;            /* pay, return, refuse, reverse */
+    struct text action; /* pay, return, refuse, reverse */
     struct text decided_by, reason, recorded_at;
     int32_t decided_on;
     int64_t payable_cents, due_cents;
@@ -29,31 +29,31 @@ struct claim_row {
     struct text campaign, vin, outcome;
     int32_t completed_on, received_on, today;
     enum decision engine_decision;
-    enum decision decision;        /* the engine's, or a person's since */
-    int64_t asked_cents, payable_cents, due_cents;    /* as posted */
-    int64_t payable_now_cents;     /* of the decision that counts; for hold what would be paid */
-    int64_t reversed_cents;        /* taken back of what was paid by this row, not below 0 */
-    bool counts;                   /* its revision was higher than all before it */
-    int64_t replaces;              /* 0: none, or it does not count */
-    const struct office_decision *decisions;    /* in their order */
+    enum decision decision;                        /* the engine's, or a person's since */
+    int64_t asked_cents, payable_cents, due_cents; /* as posted */
+    int64_t payable_now_cents;               /* of the decision that counts; for hold what would be paid */
+    int64_t reversed_cents;                  /* taken back of what was paid by this row, not below 0 */
+    bool counts;                             /* its revision was higher than all before it */
+    int64_t replaces;                        /* 0: none, or it does not count */
+    const struct office_decision *decisions; /* in their order */
     uint32_t decision_count;
 };
 
 struct ledger_claim {
     struct text dealer, claim;
-    const struct claim_row *rows;  /* in the order of revision, equal ones in that of recording */
+    const struct claim_row *rows; /* in the order of revision, equal ones in that of recording */
     uint32_t row_count;
-    const struct claim_row *last;      /* the highest revision */
-    const struct claim_row *standing;  /* the highest that is decided pay or hold; NULL: none */
-    const struct claim_row *paid;      /* the highest that is decided pay; NULL: none */
-    int64_t paid_cents;            /* by it, less what was reversed */
+    const struct claim_row *last;     /* the highest revision */
+    const struct claim_row *standing; /* the highest that is decided pay or hold; NULL: none */
+    const struct claim_row *paid;     /* the highest that is decided pay; NULL: none */
+    int64_t paid_cents;               /* by it, less what was reversed */
     int32_t first_received_on;
 };
 
 struct ledger_reader;
 
 int ledger_reader_open(struct office *office, struct ledger_point point, struct ledger_reader **ret_reader);
-void ledger_reader_close(struct ledger_reader *reader);    /* accepts NULL */
+void ledger_reader_close(struct ledger_reader *reader); /* accepts NULL */
 void ledger_reader_move(struct ledger_reader *reader, struct ledger_point point);
 struct office *ledger_reader_office(const struct ledger_reader *reader);
 
@@ -70,7 +70,8 @@ int ledger_content(struct ledger_reader *reader, struct arena *arena, int64_t ro
 /* The claim that a canonical text states. */
 int ledger_content_claim(struct text content, int64_t line, struct arena *arena, struct claim *ret_claim);
 
-/* Names of the claims that have a row on this VIN (each once), or on this repair order of the dealer; in the arena. */
+/* Names of the claims that have a row on this VIN (each once), or on this repair order of the dealer; in the
+ * arena. */
 struct claim_name {
     struct text dealer, claim;
     int64_t row;

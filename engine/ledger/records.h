@@ -54,7 +54,7 @@ void row_canonical_finding(struct canonical *canonical, const struct row_finding
 struct row_head row_head_of(const struct dossier *dossier, int64_t batch);
 struct row_finding row_finding_of(const struct finding *finding, struct buffer *rule_room);
 
-/* --- Batches --- */
+/* --- Batches ----------------------------------------------------------------------------------------- */
 
 struct batch_record {
     int64_t batch;
@@ -75,8 +75,8 @@ struct batch_canonical {
 
 void batch_canonical_begin(struct batch_canonical *canonical);
 void batch_canonical_row(struct batch_canonical *canonical, const uint8_t row_digest[DIGEST_BYTES]);
-void batch_canonical_unreadable(struct batch_canonical *canonical, int64_t line, struct text dealer, struct text claim,
-                                struct text message);
+void batch_canonical_unreadable(struct batch_canonical *canonical, int64_t line, struct text dealer,
+                                struct text claim, struct text message);
 void batch_canonical_repeated(struct batch_canonical *canonical, int64_t line, int64_t row);
 
 struct followup {
@@ -85,19 +85,22 @@ struct followup {
     int32_t due_on;
 };
 void batch_canonical_followup(struct batch_canonical *canonical, const struct followup *followup);
-void batch_canonical_followup_part(struct batch_canonical *canonical, int64_t supplied_by, int64_t row, int64_t number);
+void batch_canonical_followup_part(struct batch_canonical *canonical, int64_t supplied_by, int64_t row,
+                                   int64_t number);
 
-void batch_digest(const struct batch_record *batch, struct batch_canonical *canonical, uint8_t ret_digest[DIGEST_BYTES]);
+void batch_digest(const struct batch_record *batch, struct batch_canonical *canonical,
+                  uint8_t ret_digest[DIGEST_BYTES]);
 
-/* --- Rules --- */
+/* --- Rules ------------------------------------------------------------------------------------------- */
 
 void rules_canonical_begin(struct canonical *canonical);
-void rules_canonical_file(struct canonical *canonical, struct text path, const uint8_t file_digest[DIGEST_BYTES]);
+void rules_canonical_file(struct canonical *canonical, struct text path,
+                          const uint8_t file_digest[DIGEST_BYTES]);
 
 /* BLAKE2b-256 of bytes as they are. */
 void bytes_digest(struct text bytes, uint8_t ret_digest[DIGEST_BYTES]);
 
-/* --- Blocks of rows (row_blocks.records) --- */
+/* --- Blocks of rows (row_blocks.records) ------------------------------------------------------------- */
 
 void row_block_add(struct buffer *block, const uint8_t digest[DIGEST_BYTES], struct text content);
 

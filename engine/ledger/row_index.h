@@ -1,5 +1,6 @@
-/* row_index.h - the tables that find rows (claims_by_number, claims_by_vin, claims_by_repair_order): collected in memory while
- * a batch is decided, and written in the order of the tables, which is several times as fast as one by one.
+/* row_index.h - the tables that find rows (claims_by_number, claims_by_vin, claims_by_repair_order): collected
+ * in memory while a batch is decided, and written in the order of the tables, which is several times as fast as
+ * one by one.
  *
  * It owns copies of what it collects.
  */
@@ -13,7 +14,7 @@
 struct index_entry;
 
 struct index_list {
-    struct index_entry *entries;    /* malloc'd */
+    struct index_entry *entries; /* malloc'd */
     uint32_t count, capacity;
 };
 
@@ -22,7 +23,7 @@ struct row_index {
     struct index_list by_number, by_vin, by_repair_order;
 };
 
-void row_index_close(struct row_index *index);    /* a zeroed one is empty */
+void row_index_close(struct row_index *index); /* a zeroed one is empty */
 
 int row_index_add(struct row_index *index, const struct claim *claim, int64_t row);
 

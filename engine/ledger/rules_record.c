@@ -20,7 +20,8 @@ static int find(struct office *office, const char *sql, const uint8_t digest[DIG
     return status;
 }
 
-static int insert_file(struct office *office, struct text bytes, const uint8_t digest[DIGEST_BYTES], int64_t *ret_file)
+static int insert_file(struct office *office, struct text bytes, const uint8_t digest[DIGEST_BYTES],
+                       int64_t *ret_file)
 {
     sqlite3_stmt *statement = NULL;
     int status = office_prepare(office, "INSERT INTO rules_files (digest, bytes) VALUES (?1, ?2)", &statement);
@@ -47,7 +48,8 @@ static int insert_content(struct office *office, int64_t rules, const struct rul
     if (status == WM_OK && number == 0)
         status = insert_file(office, file->bytes, digest, &number);
     if (status == WM_OK)
-        status = office_prepare(office, "INSERT INTO rules_contents (rules, path, file) VALUES (?1, ?2, ?3)", &statement);
+        status = office_prepare(office, "INSERT INTO rules_contents (rules, path, file) VALUES (?1, ?2, ?3)",
+                                &statement);
     if (status != WM_OK)
         return status;
     sqlite3_bind_int64(statement, 1, rules);
@@ -58,8 +60,8 @@ static int insert_content(struct office *office, int64_t rules, const struct rul
     return status;
 }
 
-static int insert_version(struct office *office, const struct rules_files *files, const uint8_t digest[DIGEST_BYTES],
-                          int64_t *ret_rules)
+static int insert_version(struct office *office, const struct rules_files *files,
+                          const uint8_t digest[DIGEST_BYTES], int64_t *ret_rules)
 {
     sqlite3_stmt *statement = NULL;
     int status = office_prepare(office, "INSERT INTO rules_versions (digest) VALUES (?1)", &statement);
@@ -106,8 +108,10 @@ int rules_recorded(struct office *office, int64_t rules, struct arena *arena, st
     sqlite3_stmt *statement = NULL;
     uint32_t capacity = 0;
     bool more = false;
-    int status = office_prepare(office, "SELECT c.path, f.bytes FROM rules_contents AS c JOIN rules_files AS f "
-                                "ON f.file = c.file WHERE c.rules = ?1 ORDER BY c.path", &statement);
+    int status = office_prepare(office,
+                                "SELECT c.path, f.bytes FROM rules_contents AS c JOIN rules_files AS f "
+                                "ON f.file = c.file WHERE c.rules = ?1 ORDER BY c.path",
+                                &statement);
 
     if (status != WM_OK)
         return status;
@@ -118,7 +122,8 @@ int rules_recorded(struct office *office, int64_t rules, struct arena *arena, st
             capacity = capacity ? capacity * 2 : 32;
             found.files = arena_grown(arena, found.files, found.count, capacity, sizeof *found.files);
         }
-        struct rules_file file = {column_copy(statement, 0, arena), text_copy(arena, column_blob(statement, 1))};
+        struct rules_file file = {column_copy(statement, 0, arena),
+                                  text_copy(arena, column_blob(statement, 1))};
         if (found.files == NULL || file.path.bytes == NULL || file.bytes.bytes == NULL)
             status = office_report(office, SQLITE_NOMEM);
         else {

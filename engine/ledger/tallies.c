@@ -28,13 +28,14 @@ struct month_entry {
     int32_t month;
     uint32_t next_of_dealer;
     uint32_t count, capacity;
-    struct month_tally *tallies;    /* malloc'd */
+    struct month_tally *tallies; /* malloc'd */
 };
 
 void tallies_open(struct tallies *tallies)
 {
     *tallies = (struct tallies){.dealer_list = CHUNKS_OF(struct dealer_entry),
-                                .month_list = CHUNKS_OF(struct month_entry), .key_list = CHUNKS_OF(struct key_entry)};
+                                .month_list = CHUNKS_OF(struct month_entry),
+                                .key_list = CHUNKS_OF(struct key_entry)};
 }
 
 void tallies_close(struct tallies *tallies)
@@ -65,7 +66,7 @@ static int64_t plus(int64_t a, int64_t b)
     return !__builtin_add_overflow(a, b, &sum) ? sum : a < 0 ? INT64_MIN : INT64_MAX;
 }
 
-/* --- Finding entries ------------------------------------------------------------------------------------------------- */
+/* --- Finding entries --------------------------------------------------------------------------------- */
 
 static int find_dealer(struct tallies *tallies, struct text name, uint32_t *ret_number)
 {
@@ -117,7 +118,8 @@ static struct text month_bytes(const struct month_name *name)
     return (struct text){(const char *)name, sizeof *name};
 }
 
-static int find_month(struct tallies *tallies, struct text dealer, int32_t month, struct month_entry **ret_entry)
+static int find_month(struct tallies *tallies, struct text dealer, int32_t month,
+                      struct month_entry **ret_entry)
 {
     struct month_name name = {0, month};
     int status = find_dealer(tallies, dealer, &name.dealer);
@@ -132,7 +134,8 @@ static int find_month(struct tallies *tallies, struct text dealer, int32_t month
         if (entry == NULL)
             return WM_NO_MEMORY;
         number = tallies->month_list.count - 1;
-        *entry = (struct month_entry){.dealer = name.dealer, .month = month, .next_of_dealer = owner->first_month};
+        *entry =
+            (struct month_entry){.dealer = name.dealer, .month = month, .next_of_dealer = owner->first_month};
         owner->first_month = number;
         if (text_index_add(&tallies->months, copy, number) == TEXT_INDEX_NONE)
             return WM_NO_MEMORY;
@@ -141,10 +144,10 @@ static int find_month(struct tallies *tallies, struct text dealer, int32_t month
     return WM_OK;
 }
 
-/* --- Collecting -------------------------------------------------------------------------------------------------------- */
+/* --- Collecting -------------------------------------------------------------------------------------- */
 
-static int add_tally(struct tallies *tallies, struct month_entry *month, enum tally_kind kind, struct text key, int32_t day,
-                     int64_t amount)
+static int add_tally(struct tallies *tallies, struct month_entry *month, enum tally_kind kind, struct text key,
+                     int32_t day, int64_t amount)
 {
     uint32_t number;
 
@@ -176,20 +179,22 @@ int tallies_add_claim(struct tallies *tallies, const struct claim *claim, int si
     for (uint32_t i = 0; i < claim->labor_count; i++)
         hours = plus(hours, claim->labor[i].hours);
     if (status == WM_OK && claim->cells[COLUMN_TECHNICIAN].length > 0)
-        status = add_tally(tallies, month, TALLY_TECHNICIAN, claim->cells[COLUMN_TECHNICIAN], day, sign * hours);
+        status =
+            add_tally(tallies, month, TALLY_TECHNICIAN, claim->cells[COLUMN_TECHNICIAN], day, sign * hours);
     for (uint32_t i = 0; status == WM_OK && i < claim->part_count; i++)
-        status = add_tally(tallies, month, TALLY_PART, claim->parts[i].key, day, sign * claim->parts[i].quantity);
+        status =
+            add_tally(tallies, month, TALLY_PART, claim->parts[i].key, day, sign * claim->parts[i].quantity);
     return status;
 }
 
-/* --- Reading ------------------------------------------------------------------------------------------------------------- */
+/* --- Reading ----------------------------------------------------------------------------------------- */
 
 static struct tally tally_of(const struct tallies *tallies, const struct month_tally *entry)
 {
     struct text bytes = ((const struct key_entry *)chunks_at(&tallies->key_list, entry->key))->bytes;
 
-    return (struct tally){(enum tally_kind)bytes.bytes[0], {bytes.bytes + 1, bytes.length - 1}, entry->day,
-                          entry->amount};
+    return (struct tally){
+        (enum tally_kind)bytes.bytes[0], {bytes.bytes + 1, bytes.length - 1}, entry->day, entry->amount};
 }
 
 int tallies_of_dealer(const struct tallies *tallies, struct text dealer, int32_t month, enum tally_kind kind,
@@ -200,9 +205,11 @@ int tallies_of_dealer(const struct tallies *tallies, struct text dealer, int32_t
 
     if (number == TEXT_INDEX_NONE)
         return WM_OK;
-    for (uint32_t at = ((const struct dealer_entry *)chunks_at(&tallies->dealer_list, number))->first_month; at != NONE;) {
+    for (uint32_t at = ((const struct dealer_entry *)chunks_at(&tallies->dealer_list, number))->first_month;
+         at != NONE;) {
         const struct month_entry *entry = chunks_at(&tallies->month_list, at);
-        for (uint32_t i = 0; status == WM_OK && (month == INT32_MIN || month == entry->month) && i < entry->count; i++) {
+        for (uint32_t i = 0;
+             status == WM_OK && (month == INT32_MIN || month == entry->month) && i < entry->count; i++) {
             struct tally tally = tally_of(tallies, &entry->tallies[i]);
             if (tally.kind == kind)
                 status = take(taker, dealer, &tally);
@@ -249,8 +256,10 @@ int tally_bytes_read(struct text bytes, struct text dealer, tally_take *take, vo
         if (length > bytes.length - TALLY_BYTES || bytes.length < TALLY_BYTES)
             return WM_BAD_INPUT;
         const char *behind = bytes.bytes + 5 + length;
-        struct tally tally = {(enum tally_kind)bytes.bytes[0], {bytes.bytes + 5, length},
-                              (int32_t)get_number(behind, 4), (int64_t)get_number(behind + 4, 8)};
+        struct tally tally = {(enum tally_kind)bytes.bytes[0],
+                              {bytes.bytes + 5, length},
+                              (int32_t)get_number(behind, 4),
+                              (int64_t)get_number(behind + 4, 8)};
         status = take(taker, dealer, &tally);
         bytes.bytes += TALLY_BYTES + length;
         bytes.length -= TALLY_BYTES + length;
@@ -258,7 +267,7 @@ int tally_bytes_read(struct text bytes, struct text dealer, tally_take *take, vo
     return status;
 }
 
-/* --- Writing --------------------------------------------------------------------------------------------------------------- */
+/* --- Writing ----------------------------------------------------------------------------------------- */
 
 static void add_number(struct buffer *out, uint64_t number, int count)
 {
@@ -309,7 +318,8 @@ static int by_dealer_and_month(const void *a, const void *b, void *context)
     return x->month < y->month ? -1 : x->month > y->month;
 }
 
-static int in_order(struct tallies *tallies, int (*visit)(struct tallies *tallies, struct month_entry *month, void *context),
+static int in_order(struct tallies *tallies,
+                    int (*visit)(struct tallies *tallies, struct month_entry *month, void *context),
                     void *context)
 {
     uint32_t count = tallies->month_list.count;
@@ -339,12 +349,14 @@ static int take_month(struct tallies *tallies, struct month_entry *month, void *
 
     buffer_clear(&taking->bytes);
     render_month(tallies, month, &taking->bytes);
-    return taking->bytes.failed ? WM_NO_MEMORY
-                                : taking->take(taking->taker, dealer->name, month->month, buffer_text(&taking->bytes));
+    return taking->bytes.failed
+               ? WM_NO_MEMORY
+               : taking->take(taking->taker, dealer->name, month->month, buffer_text(&taking->bytes));
 }
 
 int tallies_each_month(struct tallies *tallies,
-                       int (*take)(void *taker, struct text dealer, int32_t month, struct text bytes), void *taker)
+                       int (*take)(void *taker, struct text dealer, int32_t month, struct text bytes),
+                       void *taker)
 {
     struct month_taking taking = {take, taker, BUFFER_EMPTY};
     int status = in_order(tallies, take_month, &taking);
@@ -413,8 +425,10 @@ int tallies_write(struct tallies *tallies, struct office *office)
                                 &writing.select);
 
     if (status == WM_OK)
-        status = office_prepare(office, "INSERT OR REPLACE INTO dealer_months (dealer, month, tallies) "
-                                "VALUES (?1, ?2, ?3)", &writing.put);
+        status = office_prepare(office,
+                                "INSERT OR REPLACE INTO dealer_months (dealer, month, tallies) "
+                                "VALUES (?1, ?2, ?3)",
+                                &writing.put);
     if (status == WM_OK)
         status = office_prepare(office, "DELETE FROM dealer_months WHERE dealer = ?1 AND month = ?2",
                                 &writing.take_away);

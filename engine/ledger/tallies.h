@@ -1,8 +1,9 @@
-/* tallies.h - what a dealer's standing claims add up to: hours by technician and day, quantities by part and day; kept by month
- * of completion (table dealer_months), so that one question reads little and one night writes little.
+/* tallies.h - what a dealer's standing claims add up to: hours by technician and day, quantities by part and
+ * day; kept by month of completion (table dealer_months), so that one question reads little and one night
+ * writes little.
  *
- * A month's bytes are its tallies in the order of (kind, key, day): kind (1 byte: 1 technician, 2 part), length of the key (4),
- * key, day (4), amount in millionths (8); numbers little-endian. A tally of 0 is left out.
+ * A month's bytes are its tallies in the order of (kind, key, day): kind (1 byte: 1 technician, 2 part), length
+ * of the key (4), key, day (4), amount in millionths (8); numbers little-endian. A tally of 0 is left out.
  *
  * A struct tallies collects in memory what begins or ceases to stand. It owns all it holds.
  */
@@ -40,13 +41,13 @@ struct tally {
     enum tally_kind kind;
     struct text key;
     int32_t day;
-    int64_t amount;    /* millionths of hours, or of pieces */
+    int64_t amount; /* millionths of hours, or of pieces */
 };
 
 typedef int tally_take(void *taker, struct text dealer, const struct tally *tally);
 
-/* Hands out all tallies of this kind that were collected for the dealer; only of that month, or of all (month INT32_MIN).
- * Equal keys and days may come several times; they add up. */
+/* Hands out all tallies of this kind that were collected for the dealer; only of that month, or of all (month
+ * INT32_MIN). Equal keys and days may come several times; they add up. */
 int tallies_of_dealer(const struct tallies *tallies, struct text dealer, int32_t month, enum tally_kind kind,
                       tally_take *take, void *taker);
 
@@ -56,9 +57,10 @@ int tally_bytes_read(struct text bytes, struct text dealer, tally_take *take, vo
 /* Adds to the table what was collected. The tallies are of no use afterwards. */
 int tallies_write(struct tallies *tallies, struct office *office);
 
-/* Hands out each month that something was collected for, in the order of (dealer, month), with its bytes (empty where it
- * adds up to nothing), for comparing. */
+/* Hands out each month that something was collected for, in the order of (dealer, month), with its bytes (empty
+ * where it adds up to nothing), for comparing. */
 int tallies_each_month(struct tallies *tallies,
-                       int (*take)(void *taker, struct text dealer, int32_t month, struct text bytes), void *taker);
+                       int (*take)(void *taker, struct text dealer, int32_t month, struct text bytes),
+                       void *taker);
 
 #endif

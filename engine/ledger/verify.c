@@ -8,12 +8,13 @@
 #include "base/status.h"
 #include "ledger/verify_parts.h"
 
-/* --- Faults --- */
+/* --- Faults ------------------------------------------------------------------------------------------ */
 
 static void report_fault(struct verification *verification, const char *message)
 {
     if (verification->result.faults++ < VERIFY_FAULTS_NAMED)
-        diag_error(verification->sink, (struct place){text_of(office_path(verification->office)), 0, 0}, "%s", message);
+        diag_error(verification->sink, (struct place){text_of(office_path(verification->office)), 0, 0}, "%s",
+                   message);
 }
 
 void verify_fault(struct verification *verification, const char *format, ...)
@@ -93,7 +94,8 @@ int verify_number(struct verification *verification, const char *sql, int64_t *r
     return status;
 }
 
-int verify_numbering(struct verification *verification, const char *table, const char *column, int64_t *ret_count)
+int verify_numbering(struct verification *verification, const char *table, const char *column,
+                     int64_t *ret_count)
 {
     char sql[256];
     int64_t count = 0, last = 0, first_wrong = 0;
@@ -104,14 +106,15 @@ int verify_numbering(struct verification *verification, const char *table, const
     if (status == WM_OK)
         status = verify_number(verification, sql, &last);
     if (status == WM_OK && last != count) {
-        snprintf(sql, sizeof sql,
-                 "SELECT %s FROM (SELECT %s, row_number() OVER (ORDER BY %s) AS place FROM %s) WHERE %s <> place "
-                 "ORDER BY place LIMIT 1",
-                 column, column, column, table, column);
+        snprintf(
+            sql, sizeof sql,
+            "SELECT %s FROM (SELECT %s, row_number() OVER (ORDER BY %s) AS place FROM %s) WHERE %s <> place "
+            "ORDER BY place LIMIT 1",
+            column, column, column, table, column);
         status = verify_number(verification, sql, &first_wrong);
         if (status == WM_OK)
-            verify_fault(verification, "%s has a gap before %s %lld; restore the file from a copy", table, column,
-                         (long long)first_wrong);
+            verify_fault(verification, "%s has a gap before %s %lld; restore the file from a copy", table,
+                         column, (long long)first_wrong);
     }
     if (status == WM_OK)
         *ret_count = count;
@@ -124,7 +127,7 @@ int verify_digests(struct verification *verification, int64_t count, uint8_t (**
     return *ret_digests == NULL ? office_report(verification->office, SQLITE_NOMEM) : WM_OK;
 }
 
-/* --- The database itself --- */
+/* --- The database itself ----------------------------------------------------------------------------- */
 
 static int check_integrity(struct verification *verification)
 {
@@ -137,7 +140,8 @@ static int check_integrity(struct verification *verification)
     while (status == WM_OK && more) {
         struct text words = column_text(statement, 0);
         if (!text_is(words, "ok"))
-            verify_fault(verification, "the database is damaged (%.*s); restore it from a copy", TEXT_ARGUMENTS(words));
+            verify_fault(verification, "the database is damaged (%.*s); restore it from a copy",
+                         TEXT_ARGUMENTS(words));
         status = office_step(verification->office, statement, &more);
     }
     sqlite3_finalize(statement);
@@ -170,13 +174,15 @@ static int compare_schema(struct verification *verification, sqlite3_stmt *is, s
     bool wants = sqlite3_step(should) == SQLITE_ROW;
 
     while (status == WM_OK && (has || wants)) {
-        struct text name = has ? column_text(is, 0) : TEXT(""), wanted = wants ? column_text(should, 0) : TEXT("");
+        struct text name = has ? column_text(is, 0) : TEXT(""),
+                    wanted = wants ? column_text(should, 0) : TEXT("");
         int order = !has ? 1 : !wants ? -1 : text_compare(name, wanted);
         if (order < 0)
             verify_fault(verification, "the schema has the %.*s, which this program did not make; take it out",
                          TEXT_ARGUMENTS(name));
         else if (order > 0)
-            verify_fault(verification, "the schema lacks the %.*s; restore the file from a copy", TEXT_ARGUMENTS(wanted));
+            verify_fault(verification, "the schema lacks the %.*s; restore the file from a copy",
+                         TEXT_ARGUMENTS(wanted));
         else if (!text_equal(column_text(is, 1), column_text(should, 1)))
             verify_fault(verification, "the schema's %.*s was changed; restore the file from a copy",
                          TEXT_ARGUMENTS(name));
@@ -206,7 +212,7 @@ static int check_schema(struct verification *verification)
     return status;
 }
 
-/* --- The chain --- */
+/* --- The chain --------------------------------------------------------------------------------------- */
 
 static const uint8_t *recorded_digest(const struct verification *verification, struct text kind, int64_t number)
 {
@@ -227,7 +233,8 @@ static const uint8_t *recorded_digest(const struct verification *verification, s
 static void check_entry(struct verification *verification, sqlite3_stmt *statement, struct chain_entry *head)
 {
     int64_t entry = sqlite3_column_int64(statement, 0), number = sqlite3_column_int64(statement, 2);
-    struct text kind = column_text(statement, 1), record = column_blob(statement, 3), chain = column_blob(statement, 4);
+    struct text kind = column_text(statement, 1), record = column_blob(statement, 3),
+                chain = column_blob(statement, 4);
     const uint8_t *recorded = recorded_digest(verification, kind, number);
     uint8_t digest[DIGEST_BYTES];
 
@@ -235,17 +242,20 @@ static void check_entry(struct verification *verification, sqlite3_stmt *stateme
         verify_fault(verification, "chain entry %lld is missing; restore the file from a copy",
                      (long long)head->entry + 1);
     if (recorded == NULL) {
-        verify_fault(verification, "chain entry %lld names %.*s %lld, which is not recorded; restore the file from a copy",
+        verify_fault(verification,
+                     "chain entry %lld names %.*s %lld, which is not recorded; restore the file from a copy",
                      (long long)entry, TEXT_ARGUMENTS(kind), (long long)number);
     } else if (record.length != DIGEST_BYTES || memcmp(record.bytes, recorded, DIGEST_BYTES) != 0) {
-        verify_fault(verification, "%.*s %lld does not fit its entry %lld of the chain; restore the file from a copy",
+        verify_fault(verification,
+                     "%.*s %lld does not fit its entry %lld of the chain; restore the file from a copy",
                      TEXT_ARGUMENTS(kind), (long long)number, (long long)entry);
     }
     if (record.length == DIGEST_BYTES) {
         head->entry = entry - 1;
         chain_digest(head, kind, number, (const uint8_t *)record.bytes, digest);
         if (chain.length != DIGEST_BYTES || memcmp(chain.bytes, digest, DIGEST_BYTES) != 0)
-            verify_fault(verification, "entry %lld of the chain does not fit the one before; restore the file from a copy",
+            verify_fault(verification,
+                         "entry %lld of the chain does not fit the one before; restore the file from a copy",
                          (long long)entry);
     }
     head->entry = entry;
@@ -262,8 +272,10 @@ static int check_complete(struct verification *verification, const char *kind, i
     int status = verify_number(verification, sql, &entries);
 
     if (status == WM_OK && entries != count)
-        verify_fault(verification, "the chain has %lld entries of kind %s and %lld are recorded; restore the file from a "
-                     "copy", (long long)entries, kind, (long long)count);
+        verify_fault(verification,
+                     "the chain has %lld entries of kind %s and %lld are recorded; restore the file from a "
+                     "copy",
+                     (long long)entries, kind, (long long)count);
     return status;
 }
 
@@ -272,9 +284,9 @@ int verify_chain(struct verification *verification)
     struct chain_entry head = {0, {0}};
     sqlite3_stmt *statement = NULL;
     bool more = false;
-    int status = office_prepare(verification->office,
-                                "SELECT entry, kind, number, record_digest, chain_digest FROM chain ORDER BY entry",
-                                &statement);
+    int status = office_prepare(
+        verification->office,
+        "SELECT entry, kind, number, record_digest, chain_digest FROM chain ORDER BY entry", &statement);
 
     if (status == WM_OK)
         status = office_step(verification->office, statement, &more);
@@ -294,17 +306,19 @@ int verify_chain(struct verification *verification)
         status = check_complete(verification, CHAIN_DECISION, verification->decision_count,
                                 "SELECT count(*) FROM chain WHERE kind = 'decision'");
     if (status == WM_OK && verification->options->head != NULL && verification->result.found_entry == 0)
-        verify_fault(verification, "the hash given with --head is no point of the chain; either it was copied wrongly, or "
+        verify_fault(verification,
+                     "the hash given with --head is no point of the chain; either it was copied wrongly, or "
                      "what was recorded up to it was changed or cut off");
     return status;
 }
 
-/* --- All of it --- */
+/* --- All of it --------------------------------------------------------------------------------------- */
 
 static int run(struct verification *verification)
 {
-    int (*const parts[])(struct verification *) = {verify_loads,   verify_rules, verify_decisions, verify_batches,
-                                                   verify_chain, verify_derived, verify_vehicles};
+    int (*const parts[])(struct verification *) = {verify_loads,   verify_rules, verify_decisions,
+                                                   verify_batches, verify_chain, verify_derived,
+                                                   verify_vehicles};
     int status = check_integrity(verification);
 
     if (status == WM_OK)

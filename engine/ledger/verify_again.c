@@ -1,5 +1,6 @@
-/* Every recorded batch decided afresh: under the rules it was decided with, with the office data and the ledger as they were
- * then. The claims are written out as a claim file again, so that they take the same way as on the first day. */
+/* Every recorded batch decided afresh: under the rules it was decided with, with the office data and the ledger
+ * as they were then. The claims are written out as a claim file again, so that they take the same way as on the
+ * first day. */
 #include <errno.h>
 #include <stdlib.h>
 #include <string.h>
@@ -18,12 +19,12 @@ struct again {
     struct verification *verification;
     sqlite3_stmt *batch, *rows, *findings, *contents, *decision;
     struct ledger_reader *reader;
-    struct tallies tallies;        /* what stood before the entry at hand */
-    struct tallies added;          /* what the batch at hand adds to it */
-    int64_t last_decision;         /* the last office decision before it */
+    struct tallies tallies; /* what stood before the entry at hand */
+    struct tallies added;   /* what the batch at hand adds to it */
+    int64_t last_decision;  /* the last office decision before it */
     struct arena rules_arena;
     struct rules *compiled;
-    int64_t compiled_rules;        /* the number of compiled; 0: none */
+    int64_t compiled_rules; /* the number of compiled; 0: none */
     struct rules_files files;
     struct arena row_arena;
 };
@@ -42,7 +43,7 @@ static int out_of_memory(const struct again *again)
     return office_report(again->verification->office, SQLITE_NOMEM);
 }
 
-/* --- The claim file --- */
+/* --- The claim file ---------------------------------------------------------------------------------- */
 
 static bool write_all(int descriptor, struct buffer *words)
 {
@@ -134,13 +135,13 @@ static int make_file(const struct again_batch *batch, struct csv_source *ret_sou
     return WM_OK;
 }
 
-/* --- Comparing --- */
+/* --- Comparing --------------------------------------------------------------------------------------- */
 
 static void differs(struct again_batch *batch, int64_t row, const char *what, struct text is, struct text was)
 {
     verify_row_fault(batch->again->verification, row,
-                     "decided again, its %s is \"%.*s\" and was \"%.*s\"; the program or the file has changed", what,
-                     TEXT_ARGUMENTS(is), TEXT_ARGUMENTS(was));
+                     "decided again, its %s is \"%.*s\" and was \"%.*s\"; the program or the file has changed",
+                     what, TEXT_ARGUMENTS(is), TEXT_ARGUMENTS(was));
 }
 
 static bool money_differs(struct again_batch *batch, int64_t row, const char *what, int64_t is, int64_t was)
@@ -161,8 +162,11 @@ static bool finding_differs(struct again_batch *batch, int64_t row, const struct
     const struct {
         const char *name;
         struct text is;
-    } parts[] = {{"finding", is->finding}, {"effect of a finding", is->effect},   {"item of a finding", is->item},
-                 {"rule of a finding", is->rule}, {"message of a finding", is->message}};
+    } parts[] = {{"finding", is->finding},
+                 {"effect of a finding", is->effect},
+                 {"item of a finding", is->item},
+                 {"rule of a finding", is->rule},
+                 {"message of a finding", is->message}};
     static const int columns[] = {2, 1, 3, 5, 4};
 
     for (size_t i = 0; i < sizeof parts / sizeof parts[0]; i++)
@@ -180,7 +184,8 @@ static int compare_findings(struct again_batch *batch, const struct dossier *dos
     uint32_t count = 0;
     int status = WM_OK;
 
-    for (; status == WM_OK && batch->more_findings && sqlite3_column_int64(again->findings, 0) == row; count++) {
+    for (; status == WM_OK && batch->more_findings && sqlite3_column_int64(again->findings, 0) == row;
+         count++) {
         if (!named && count < dossier->finding_count) {
             struct row_finding is = row_finding_of(&dossier->findings[count], &room);
             named = finding_differs(batch, row, &is);
@@ -203,8 +208,9 @@ static bool row_differs(struct again_batch *batch, const struct dossier *dossier
     const struct row_head is = row_head_of(dossier, batch->batch);
 
     if (dossier->claim.unreadable || (int64_t)dossier->row != row) {
-        verify_row_fault(batch->again->verification, row,
-                         "decided again, it is no row of its own any more; the program or the file has changed");
+        verify_row_fault(
+            batch->again->verification, row,
+            "decided again, it is no row of its own any more; the program or the file has changed");
         return true;
     }
     if (!text_equal(is.decision, column_text(was, 1))) {
@@ -216,8 +222,9 @@ static bool row_differs(struct again_batch *batch, const struct dossier *dossier
         return true;
     if (is.replaces_is_null != (sqlite3_column_type(was, 4) == SQLITE_NULL) ||
         (!is.replaces_is_null && is.replaces != sqlite3_column_int64(was, 4))) {
-        verify_row_fault(batch->again->verification, row,
-                         "decided again, it takes the place of another row; the program or the file has changed");
+        verify_row_fault(
+            batch->again->verification, row,
+            "decided again, it takes the place of another row; the program or the file has changed");
         return true;
     }
     return false;
@@ -241,7 +248,8 @@ static int note_standing(struct again *again, const struct dossier *dossier)
 
     if (dossier->supersedes && (dossier->decision == DECISION_PAY || dossier->decision == DECISION_HOLD))
         status = tallies_add_claim(&again->added, &dossier->claim, 1);
-    return status == WM_OK && dossier->stood != 0 ? tally_row(again, &again->added, (int64_t)dossier->stood, -1) : status;
+    return status == WM_OK && dossier->stood != 0 ? tally_row(again, &again->added, (int64_t)dossier->stood, -1)
+                                                  : status;
 }
 
 static int compare_claim(struct again_batch *batch, const struct dossier *dossier)
@@ -276,7 +284,7 @@ static int deliver(void *context, const struct decided_block *block)
     return status;
 }
 
-/* --- Deciding --- */
+/* --- Deciding ---------------------------------------------------------------------------------------- */
 
 /* Compiles the rules of the batch, unless those of the batch before are the same. */
 static int open_rules(struct again *again, int64_t rules)
@@ -296,7 +304,8 @@ static int open_rules(struct again *again, int64_t rules)
         return status == WM_NOT_FOUND ? WM_BAD_INPUT : status;
     status = rules_compile(&again->rules_arena, &again->files, verification->sink, &again->compiled);
     if (status == WM_BAD_INPUT)
-        verify_fault(verification, "this program cannot use rules %lld; decide again with the program of that time",
+        verify_fault(verification,
+                     "this program cannot use rules %lld; decide again with the program of that time",
                      (long long)rules);
     if (status == WM_OK)
         again->compiled_rules = rules;
@@ -304,7 +313,8 @@ static int open_rules(struct again *again, int64_t rules)
 }
 
 /* Compares what comes out, row by row, with what is recorded from first_row on. */
-static int decide(struct again_batch *batch, struct office_register *office_register, const struct history_source *source)
+static int decide(struct again_batch *batch, struct office_register *office_register,
+                  const struct history_source *source)
 {
     const struct again *again = batch->again;
     struct verification *verification = again->verification;
@@ -411,7 +421,7 @@ static int again_batch(struct again *again, int64_t number)
     return status;
 }
 
-/* --- Office decisions --- */
+/* --- Office decisions -------------------------------------------------------------------------------- */
 
 /* Moves what stands as the decision did: its row falls, and the one below stands again. */
 static int again_decision(struct again *again, int64_t number)
@@ -423,7 +433,8 @@ static int again_decision(struct again *again, int64_t number)
     sqlite3_bind_int64(again->decision, 1, number);
     int status = office_step(again->verification->office, again->decision, &found);
     if (status == WM_OK && found && sqlite3_column_int(again->decision, 3) != 0) {
-        ledger_reader_move(again->reader, (struct ledger_point){sqlite3_column_int64(again->decision, 4), number});
+        ledger_reader_move(again->reader,
+                           (struct ledger_point){sqlite3_column_int64(again->decision, 4), number});
         status = ledger_claim_read(again->reader, &arena, column_text(again->decision, 1),
                                    column_text(again->decision, 2), &claim);
         ledger_reader_move(again->reader, (struct ledger_point){INT64_MAX, INT64_MAX});
@@ -438,7 +449,7 @@ static int again_decision(struct again *again, int64_t number)
     return status == WM_NOT_FOUND ? office_report(again->verification->office, SQLITE_CORRUPT) : status;
 }
 
-/* --- All entries --- */
+/* --- All entries ------------------------------------------------------------------------------------- */
 
 static int open_again(struct again *again)
 {
@@ -447,15 +458,19 @@ static int open_again(struct again *again)
         sqlite3_stmt **statement;
         const char *sql;
     } statements[] = {
-        {&again->batch, "SELECT first_row, row_count, received_on, today, rules, load FROM batches WHERE batch = ?1"},
+        {&again->batch,
+         "SELECT first_row, row_count, received_on, today, rules, load FROM batches WHERE batch = ?1"},
         {&again->rows, "SELECT row, decision, payable_cents, due_cents, replaces FROM claim_rows "
                        "WHERE row BETWEEN ?1 AND ?2 ORDER BY row"},
         {&again->findings, "SELECT row, effect, finding, item, message, rule FROM findings "
                            "WHERE row BETWEEN ?1 AND ?2 ORDER BY row, number"},
-        {&again->contents, "SELECT records FROM row_blocks WHERE first_row BETWEEN ?1 AND ?2 ORDER BY first_row"},
+        {&again->contents,
+         "SELECT records FROM row_blocks WHERE first_row BETWEEN ?1 AND ?2 ORDER BY first_row"},
         {&again->decision,
-         "SELECT d.row, r.dealer, r.claim, d.action IN ('return', 'refuse'), (SELECT coalesce(max(b.first_row + "
-         "b.row_count), 1) - 1 FROM chain AS c JOIN batches AS b ON b.batch = c.number WHERE c.kind = 'batch' AND "
+         "SELECT d.row, r.dealer, r.claim, d.action IN ('return', 'refuse'), (SELECT coalesce(max(b.first_row "
+         "+ "
+         "b.row_count), 1) - 1 FROM chain AS c JOIN batches AS b ON b.batch = c.number WHERE c.kind = 'batch' "
+         "AND "
          "c.entry < (SELECT entry FROM chain WHERE kind = 'decision' AND number = d.number)) "
          "FROM office_decisions AS d JOIN claim_rows AS r ON r.row = d.row WHERE d.number = ?1"},
     };

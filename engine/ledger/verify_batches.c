@@ -6,7 +6,7 @@
 #include "ledger/office_decisions.h"
 #include "ledger/verify_parts.h"
 
-/* --- Office decisions --- */
+/* --- Office decisions -------------------------------------------------------------------------------- */
 
 static int keep_decided(struct verification *verification, const struct office_decision *decision)
 {
@@ -39,8 +39,7 @@ int verify_decisions(struct verification *verification)
 {
     sqlite3_stmt *statement = NULL;
     bool more = false;
-    int status =
-        verify_numbering(verification, "office_decisions", "number", &verification->decision_count);
+    int status = verify_numbering(verification, "office_decisions", "number", &verification->decision_count);
 
     if (status == WM_OK)
         status = verify_digests(verification, verification->decision_count, &verification->decision_digests);
@@ -69,7 +68,8 @@ int verify_decisions(struct verification *verification)
     }
     sqlite3_finalize(statement);
     if (verification->decided_count > 0)
-        qsort(verification->decided, verification->decided_count, sizeof *verification->decided, by_row_and_number);
+        qsort(verification->decided, verification->decided_count, sizeof *verification->decided,
+              by_row_and_number);
     verification->result.decisions = (uint64_t)verification->decision_count;
     return status;
 }
@@ -90,18 +90,31 @@ static enum decision decision_now(const struct verification *verification, int64
     return low > 0 && list[low - 1].row == row ? list[low - 1].decision : by_engine;
 }
 
-/* --- Tables read side by side --- */
+/* --- Tables read side by side ------------------------------------------------------------------------ */
 
-enum side { ROWS, FINDINGS, BLOCKS, UNREADABLE, REPEATED, FOLLOWUPS, FOLLOWUP_PARTS, ORDERS, REPLACES_OF, SIDES };
+enum side {
+    ROWS,
+    FINDINGS,
+    BLOCKS,
+    UNREADABLE,
+    REPEATED,
+    FOLLOWUPS,
+    FOLLOWUP_PARTS,
+    ORDERS,
+    REPLACES_OF,
+    SIDES
+};
 
 static const char *const SQL[SIDES] = {
-    [ROWS] = "SELECT row, batch, line, dealer, claim, revision, campaign, vin, outcome, completed_on, decision, "
-             "asked_cents, payable_cents, due_cents, replaces FROM claim_rows ORDER BY row",
+    [ROWS] =
+        "SELECT row, batch, line, dealer, claim, revision, campaign, vin, outcome, completed_on, decision, "
+        "asked_cents, payable_cents, due_cents, replaces FROM claim_rows ORDER BY row",
     [FINDINGS] = "SELECT row, number, effect, finding, item, message, rule FROM findings ORDER BY row, number",
     [BLOCKS] = "SELECT first_row, records FROM row_blocks ORDER BY first_row",
     [UNREADABLE] = "SELECT batch, line, dealer, claim, message FROM unreadable_rows ORDER BY batch, line",
     [REPEATED] = "SELECT batch, line, row FROM repeated_rows ORDER BY batch, line",
-    [FOLLOWUPS] = "SELECT row, number, vin, followup, part, part_key, due_on FROM followups ORDER BY row, number",
+    [FOLLOWUPS] =
+        "SELECT row, number, vin, followup, part, part_key, due_on FROM followups ORDER BY row, number",
     [FOLLOWUP_PARTS] = "SELECT supplied_by, row, number FROM followup_parts ORDER BY supplied_by, row, number",
     [ORDERS] = "SELECT 1 FROM claims_by_repair_order WHERE dealer = ?1 AND repair_order = ?2 AND row = ?3",
     [REPLACES_OF] = "SELECT replaces, decision FROM claim_rows WHERE row = ?1",
@@ -110,13 +123,13 @@ static const char *const SQL[SIDES] = {
 struct walk {
     struct verification *verification;
     sqlite3_stmt *sides[SIDES];
-    bool more[SIDES];          /* a row of it is at hand */
+    bool more[SIDES]; /* a row of it is at hand */
     struct ledger_reader *reader;
-    struct text records;       /* what is left of the block at hand */
-    int64_t next_row;          /* that must come */
+    struct text records; /* what is left of the block at hand */
+    int64_t next_row;    /* that must come */
     struct batch_canonical *canonical;
-    struct arena arena;        /* for one row */
-    uint8_t *stands;           /* a bit for each row */
+    struct arena arena; /* for one row */
+    uint8_t *stands;    /* a bit for each row */
     int64_t row_count;
 };
 
@@ -125,7 +138,7 @@ static int advance(struct walk *walk, enum side side)
     return office_step(walk->verification->office, walk->sides[side], &walk->more[side]);
 }
 
-/* --- Contents --- */
+/* --- Contents ---------------------------------------------------------------------------------------- */
 
 /* The next record of the blocks, which belongs to this row. */
 static int next_content(struct walk *walk, int64_t row, const uint8_t **ret_digest, struct text *ret_content)
@@ -140,7 +153,8 @@ static int next_content(struct walk *walk, int64_t row, const uint8_t **ret_dige
         if (status != WM_OK || !walk->more[BLOCKS])
             return status;
         if (sqlite3_column_int64(walk->sides[BLOCKS], 0) != row) {
-            verify_row_fault(walk->verification, row, "its content is missing in row_blocks; restore the file from a copy");
+            verify_row_fault(walk->verification, row,
+                             "its content is missing in row_blocks; restore the file from a copy");
             walk->more[BLOCKS] = false;
             return WM_OK;
         }
@@ -186,11 +200,15 @@ static int add_findings(struct walk *walk, int64_t row, struct canonical *canoni
         const struct row_finding finding = {column_text(side, 2), column_text(side, 3), column_text(side, 4),
                                             column_text(side, 5), column_text(side, 6)};
         if (sqlite3_column_int64(side, 0) < row)
-            verify_fault(walk->verification, "findings has a row for row %lld of claim_rows, which is not there; restore "
-                         "the file from a copy", sqlite3_column_int64(side, 0));
+            verify_fault(walk->verification,
+                         "findings has a row for row %lld of claim_rows, which is not there; restore "
+                         "the file from a copy",
+                         sqlite3_column_int64(side, 0));
         else if (sqlite3_column_int64(side, 1) != ++number)
-            verify_row_fault(walk->verification, row, "finding %lld is missing or numbered wrongly; restore the file from "
-                             "a copy", (long long)number);
+            verify_row_fault(walk->verification, row,
+                             "finding %lld is missing or numbered wrongly; restore the file from "
+                             "a copy",
+                             (long long)number);
         if (sqlite3_column_int64(side, 0) == row)
             row_canonical_finding(canonical, &finding);
         status = advance(walk, FINDINGS);
@@ -214,7 +232,7 @@ static void row_digest(struct walk *walk, const uint8_t *content, struct canonic
     row_canonical_begin(canonical, &head, content);
 }
 
-/* --- What stands --- */
+/* --- What stands ------------------------------------------------------------------------------------- */
 
 static bool counts_as_standing(enum decision decision)
 {
@@ -254,7 +272,7 @@ static int replace_standing(struct walk *walk, int64_t replaces)
     }
     if (status != WM_OK || replaces <= 0 || replaces > walk->row_count)
         return status;
-    walk->stands[replaces / 8] &= (uint8_t)~(1u << (replaces % 8));
+    walk->stands[replaces / 8] &= (uint8_t) ~(1u << (replaces % 8));
     return tally_row(walk, replaces, -1);
 }
 
@@ -284,23 +302,25 @@ static int find_repair_order(struct walk *walk, int64_t row, const struct claim 
     int status = office_step(walk->verification->office, orders, &found);
     sqlite3_reset(orders);
     if (status == WM_OK && !found)
-        verify_row_fault(walk->verification, row, "claims_by_repair_order does not have it; restore the file from a copy");
+        verify_row_fault(walk->verification, row,
+                         "claims_by_repair_order does not have it; restore the file from a copy");
     return status;
 }
 
-/* --- Rows of a batch --- */
+/* --- Rows of a batch --------------------------------------------------------------------------------- */
 
 static int check_content(struct walk *walk, int64_t row, struct text content)
 {
     struct claim claim;
-    int status = ledger_content_claim(content, sqlite3_column_int64(walk->sides[ROWS], 2), &walk->arena, &claim);
+    int status =
+        ledger_content_claim(content, sqlite3_column_int64(walk->sides[ROWS], 2), &walk->arena, &claim);
 
     if (status != WM_OK)
         return office_report(walk->verification->office, SQLITE_NOMEM);
     const char *column = claim.unreadable ? "content" : differing_column(walk->sides[ROWS], &claim);
     if (column != NULL)
-        verify_row_fault(walk->verification, row, "its %s does not fit what was recorded; restore the file from a copy",
-                         column);
+        verify_row_fault(walk->verification, row,
+                         "its %s does not fit what was recorded; restore the file from a copy", column);
     status = find_repair_order(walk, row, &claim);
     return status == WM_OK ? note_standing(walk, row, &claim) : status;
 }
@@ -319,7 +339,8 @@ static int check_row(struct walk *walk, int64_t batch)
         verify_fault(walk->verification, "row %lld of claim_rows is missing; restore the file from a copy",
                      (long long)walk->next_row);
     if (sqlite3_column_int64(walk->sides[ROWS], 1) != batch)
-        verify_row_fault(walk->verification, row, "it stands among the rows of batch %lld; restore the file from a copy",
+        verify_row_fault(walk->verification, row,
+                         "it stands among the rows of batch %lld; restore the file from a copy",
                          (long long)batch);
     walk->next_row = row + 1;
     int status = next_content(walk, row, &digest, &content);
@@ -345,7 +366,8 @@ static int check_rows(struct walk *walk, const struct batch_record *batch)
     int status = WM_OK;
 
     if (batch->first_row != walk->next_row)
-        verify_fault(walk->verification, "batch %lld begins at row %lld and not at %lld; restore the file from a copy",
+        verify_fault(walk->verification,
+                     "batch %lld begins at row %lld and not at %lld; restore the file from a copy",
                      (long long)batch->batch, (long long)batch->first_row, (long long)walk->next_row);
     for (; status == WM_OK && walk->more[ROWS] && count < batch->row_count; count++) {
         status = check_row(walk, batch->batch);
@@ -353,12 +375,13 @@ static int check_rows(struct walk *walk, const struct batch_record *batch)
             status = advance(walk, ROWS);
     }
     if (status == WM_OK && count < batch->row_count)
-        verify_fault(walk->verification, "batch %lld has %lld rows and lacks %lld; restore the file from a copy",
+        verify_fault(walk->verification,
+                     "batch %lld has %lld rows and lacks %lld; restore the file from a copy",
                      (long long)batch->batch, (long long)count, (long long)(batch->row_count - count));
     return status;
 }
 
-/* --- What else belongs to a batch --- */
+/* --- What else belongs to a batch -------------------------------------------------------------------- */
 
 static int add_unreadable(struct walk *walk, int64_t batch, int64_t *ret_count)
 {
@@ -379,7 +402,8 @@ static int add_repeated(struct walk *walk, int64_t batch, int64_t *ret_count)
     sqlite3_stmt *side = walk->sides[REPEATED];
     int status = WM_OK;
 
-    for (*ret_count = 0; status == WM_OK && walk->more[REPEATED] && sqlite3_column_int64(side, 0) <= batch; ++*ret_count) {
+    for (*ret_count = 0; status == WM_OK && walk->more[REPEATED] && sqlite3_column_int64(side, 0) <= batch;
+         ++*ret_count) {
         batch_canonical_repeated(walk->canonical, sqlite3_column_int64(side, 1), sqlite3_column_int64(side, 2));
         status = advance(walk, REPEATED);
     }
@@ -392,32 +416,37 @@ static int add_followups(struct walk *walk, int64_t last_row)
     int status = WM_OK;
 
     while (status == WM_OK && walk->more[FOLLOWUPS] && sqlite3_column_int64(work, 0) <= last_row) {
-        const struct followup followup = {sqlite3_column_int64(work, 0), sqlite3_column_int64(work, 1),
-                                          column_text(work, 2),          column_text(work, 3),
-                                          column_text(work, 4),          column_text(work, 5),
+        const struct followup followup = {sqlite3_column_int64(work, 0),
+                                          sqlite3_column_int64(work, 1),
+                                          column_text(work, 2),
+                                          column_text(work, 3),
+                                          column_text(work, 4),
+                                          column_text(work, 5),
                                           column_day(work, 6)};
         batch_canonical_followup(walk->canonical, &followup);
         status = advance(walk, FOLLOWUPS);
     }
     while (status == WM_OK && walk->more[FOLLOWUP_PARTS] && sqlite3_column_int64(parts, 0) <= last_row) {
-        batch_canonical_followup_part(walk->canonical, sqlite3_column_int64(parts, 0), sqlite3_column_int64(parts, 1),
-                                      sqlite3_column_int64(parts, 2));
+        batch_canonical_followup_part(walk->canonical, sqlite3_column_int64(parts, 0),
+                                      sqlite3_column_int64(parts, 1), sqlite3_column_int64(parts, 2));
         status = advance(walk, FOLLOWUP_PARTS);
     }
     return status;
 }
 
-static void check_count(struct verification *verification, int64_t batch, const char *what, int64_t said, int64_t there)
+static void check_count(struct verification *verification, int64_t batch, const char *what, int64_t said,
+                        int64_t there)
 {
     if (said != there)
         verify_fault(verification, "batch %lld has %lld rows of %s and says %lld; restore the file from a copy",
                      (long long)batch, (long long)there, what, (long long)said);
 }
 
-/* --- Batches --- */
+/* --- Batches ----------------------------------------------------------------------------------------- */
 
-#define BATCHES                                                                                                     \
-    "SELECT batch, file_name, file_bytes, file_digest, first_row, row_count, unreadable_count, repeated_count, "    \
+#define BATCHES                                                                                  \
+    "SELECT batch, file_name, file_bytes, file_digest, first_row, row_count, unreadable_count, " \
+    "repeated_count, "                                                                           \
     "received_on, today, posted_at, rules, load FROM batches ORDER BY batch"
 
 static struct batch_record batch_at(sqlite3_stmt *statement)
@@ -457,8 +486,10 @@ static int check_batch(struct walk *walk, sqlite3_stmt *statement)
     check_count(verification, batch.batch, "unreadable_rows", batch.unreadable_count, unreadable);
     check_count(verification, batch.batch, "repeated_rows", batch.repeated_count, repeated);
     if (batch.rules < 1 || batch.rules > verification->rules_count)
-        verify_fault(verification, "batch %lld was decided with rules %lld, which are not recorded; restore the file from "
-                     "a copy", (long long)batch.batch, (long long)batch.rules);
+        verify_fault(verification,
+                     "batch %lld was decided with rules %lld, which are not recorded; restore the file from "
+                     "a copy",
+                     (long long)batch.batch, (long long)batch.rules);
     if (sqlite3_column_bytes(statement, 3) != DIGEST_BYTES)
         batch.file_digest = NOTHING;
     batch.rules_digest = batch.rules >= 1 && batch.rules <= verification->rules_count
@@ -472,15 +503,20 @@ static int check_batch(struct walk *walk, sqlite3_stmt *statement)
 
 static void check_left_over(struct walk *walk)
 {
-    static const char *const TABLES[SIDES] = {
-        [ROWS] = "claim_rows",        [FINDINGS] = "findings",         [BLOCKS] = "row_blocks",
-        [UNREADABLE] = "unreadable_rows", [REPEATED] = "repeated_rows", [FOLLOWUPS] = "followups",
-        [FOLLOWUP_PARTS] = "followup_parts"};
+    static const char *const TABLES[SIDES] = {[ROWS] = "claim_rows",
+                                              [FINDINGS] = "findings",
+                                              [BLOCKS] = "row_blocks",
+                                              [UNREADABLE] = "unreadable_rows",
+                                              [REPEATED] = "repeated_rows",
+                                              [FOLLOWUPS] = "followups",
+                                              [FOLLOWUP_PARTS] = "followup_parts"};
 
     for (int side = ROWS; side <= FOLLOWUP_PARTS; side++)
         if (walk->more[side])
-            verify_fault(walk->verification, "%s has rows that belong to no batch, the first of them %lld; restore the file "
-                         "from a copy", TABLES[side], sqlite3_column_int64(walk->sides[side], 0));
+            verify_fault(walk->verification,
+                         "%s has rows that belong to no batch, the first of them %lld; restore the file "
+                         "from a copy",
+                         TABLES[side], sqlite3_column_int64(walk->sides[side], 0));
 }
 
 static int walk_batches(struct walk *walk)
@@ -520,7 +556,8 @@ int verify_batches(struct verification *verification)
     for (int i = 0; i < SIDES && status == WM_OK; i++)
         status = office_prepare(verification->office, SQL[i], &walk.sides[i]);
     if (status == WM_OK)
-        status = ledger_reader_open(verification->office, (struct ledger_point){INT64_MAX, INT64_MAX}, &walk.reader);
+        status =
+            ledger_reader_open(verification->office, (struct ledger_point){INT64_MAX, INT64_MAX}, &walk.reader);
     walk.canonical = aligned_alloc(_Alignof(struct batch_canonical), sizeof *walk.canonical);
     walk.stands = calloc((size_t)walk.row_count / 8 + 1, 1);
     if (status == WM_OK && (walk.canonical == NULL || walk.stands == NULL))

@@ -5,7 +5,7 @@
 #include "ledger/vehicle_sort.h"
 #include "ledger/verify_parts.h"
 
-/* --- Tables that find rows --- */
+/* --- Tables that find rows --------------------------------------------------------------------------- */
 
 static int check_size(struct verification *verification, const char *table, const char *sql)
 {
@@ -21,24 +21,28 @@ static int check_size(struct verification *verification, const char *table, cons
 static int check_finders(struct verification *verification)
 {
     int status = verify_query(
-        verification, "SELECT 'claims_by_number has row ' || n.row || ' under ' || n.dealer || '/' || n.claim || "
-                      "', revision ' || n.revision || ', which it is not; restore the file from a copy' "
-                      "FROM claims_by_number AS n LEFT JOIN claim_rows AS r ON r.row = n.row WHERE r.row IS NULL OR "
-                      "r.dealer <> n.dealer OR r.claim <> n.claim OR r.revision <> n.revision LIMIT 1");
+        verification,
+        "SELECT 'claims_by_number has row ' || n.row || ' under ' || n.dealer || '/' || n.claim || "
+        "', revision ' || n.revision || ', which it is not; restore the file from a copy' "
+        "FROM claims_by_number AS n LEFT JOIN claim_rows AS r ON r.row = n.row WHERE r.row IS NULL OR "
+        "r.dealer <> n.dealer OR r.claim <> n.claim OR r.revision <> n.revision LIMIT 1");
     if (status == WM_OK)
-        status = check_size(verification, "claims_by_number",
-                            "SELECT (SELECT count(*) FROM claims_by_number) - (SELECT count(*) FROM claim_rows)");
+        status =
+            check_size(verification, "claims_by_number",
+                       "SELECT (SELECT count(*) FROM claims_by_number) - (SELECT count(*) FROM claim_rows)");
     if (status == WM_OK)
-        status = verify_query(verification,
-                              "SELECT 'claims_by_vin has row ' || v.row || ' under ' || v.vin || ', which it is not; "
-                              "restore the file from a copy' FROM claims_by_vin AS v LEFT JOIN claim_rows AS r "
-                              "ON r.row = v.row WHERE r.row IS NULL OR r.vin <> v.vin LIMIT 1");
+        status = verify_query(
+            verification,
+            "SELECT 'claims_by_vin has row ' || v.row || ' under ' || v.vin || ', which it is not; "
+            "restore the file from a copy' FROM claims_by_vin AS v LEFT JOIN claim_rows AS r "
+            "ON r.row = v.row WHERE r.row IS NULL OR r.vin <> v.vin LIMIT 1");
     if (status == WM_OK)
         status = check_size(verification, "claims_by_vin",
                             "SELECT (SELECT count(*) FROM claims_by_vin) - (SELECT count(*) FROM claim_rows)");
     if (status == WM_OK)
-        status = check_size(verification, "claims_by_repair_order",
-                            "SELECT (SELECT count(*) FROM claims_by_repair_order) - (SELECT count(*) FROM claim_rows)");
+        status = check_size(
+            verification, "claims_by_repair_order",
+            "SELECT (SELECT count(*) FROM claims_by_repair_order) - (SELECT count(*) FROM claim_rows)");
     if (status == WM_OK)
         status = verify_query(verification,
                               "SELECT 'replaced_rows says that row ' || p.row || ' was replaced by row ' || "
@@ -52,7 +56,7 @@ static int check_finders(struct verification *verification)
     return status;
 }
 
-/* --- What stands by month --- */
+/* --- What stands by month ---------------------------------------------------------------------------- */
 
 struct month_walk {
     struct verification *verification;
@@ -72,9 +76,10 @@ static int check_month(void *context, struct text dealer, int32_t month, struct 
     sqlite3_bind_int(walk->statement, 2, month);
     int status = office_step(walk->verification->office, walk->statement, &found);
     if (status == WM_OK && (!found || !text_equal(column_blob(walk->statement, 0), bytes)))
-        verify_fault(walk->verification,
-                     "dealer_months of dealer %.*s for %04d-%02d is not what stands; restore the file from a copy",
-                     TEXT_ARGUMENTS(dealer), (int)(month / 12), (int)(month % 12) + 1);
+        verify_fault(
+            walk->verification,
+            "dealer_months of dealer %.*s for %04d-%02d is not what stands; restore the file from a copy",
+            TEXT_ARGUMENTS(dealer), (int)(month / 12), (int)(month % 12) + 1);
     sqlite3_reset(walk->statement);
     return status;
 }
@@ -83,8 +88,9 @@ static int check_months(struct verification *verification)
 {
     struct month_walk walk = {.verification = verification};
     int64_t there = 0;
-    int status = office_prepare(verification->office,
-                                "SELECT tallies FROM dealer_months WHERE dealer = ?1 AND month = ?2", &walk.statement);
+    int status =
+        office_prepare(verification->office,
+                       "SELECT tallies FROM dealer_months WHERE dealer = ?1 AND month = ?2", &walk.statement);
 
     if (status == WM_OK)
         status = tallies_each_month(&verification->tallies, check_month, &walk);
@@ -92,7 +98,8 @@ static int check_months(struct verification *verification)
     if (status == WM_OK)
         status = verify_number(verification, "SELECT count(*) FROM dealer_months", &there);
     if (status == WM_OK && there != (int64_t)walk.months)
-        verify_fault(verification, "dealer_months has %lld rows and should have %llu; restore the file from a copy",
+        verify_fault(verification,
+                     "dealer_months has %lld rows and should have %llu; restore the file from a copy",
                      (long long)there, (unsigned long long)walk.months);
     return status;
 }
@@ -104,14 +111,15 @@ int verify_derived(struct verification *verification)
     return status == WM_OK ? check_months(verification) : status;
 }
 
-/* --- The index of vehicles --- */
+/* --- The index of vehicles --------------------------------------------------------------------------- */
 
 struct vehicles {
     struct vehicle_row *rows;
     uint32_t count, capacity;
 };
 
-static int add_vehicle(struct verification *verification, struct vehicles *vehicles, const struct vehicle_row *row)
+static int add_vehicle(struct verification *verification, struct vehicles *vehicles,
+                       const struct vehicle_row *row)
 {
     if (vehicles->count == vehicles->capacity) {
         uint32_t capacity = vehicles->capacity ? vehicles->capacity * 2 : 4096;
@@ -130,8 +138,9 @@ static int read_current(struct verification *verification, struct vehicles *vehi
 {
     sqlite3_stmt *statement = NULL;
     bool more = false;
-    int status = office_prepare(verification->office,
-                                "SELECT vin, profile, built_on FROM vehicle_versions ORDER BY vin, load", &statement);
+    int status =
+        office_prepare(verification->office,
+                       "SELECT vin, profile, built_on FROM vehicle_versions ORDER BY vin, load", &statement);
 
     if (status == WM_OK)
         status = office_step(verification->office, statement, &more);
@@ -139,7 +148,8 @@ static int read_current(struct verification *verification, struct vehicles *vehi
         struct text vin = column_text(statement, 0);
         struct packed_vin packed;
         if (!vin_pack(vin, &packed)) {
-            verify_fault(verification, "vehicle_versions has the VIN %.*s, which is none; restore the file from a copy",
+            verify_fault(verification,
+                         "vehicle_versions has the VIN %.*s, which is none; restore the file from a copy",
                          TEXT_ARGUMENTS(vin));
         } else {
             struct vehicle_key key = vehicle_key_of(packed);
@@ -189,8 +199,8 @@ static int compare_buckets(struct verification *verification, const struct vehic
     sqlite3_stmt *statement = NULL;
     bool more = false;
     uint32_t at = 0;
-    int status =
-        office_prepare(verification->office, "SELECT bucket, vehicles FROM vehicle_buckets ORDER BY bucket", &statement);
+    int status = office_prepare(verification->office,
+                                "SELECT bucket, vehicles FROM vehicle_buckets ORDER BY bucket", &statement);
 
     if (status == WM_OK)
         status = office_step(verification->office, statement, &more);
@@ -200,7 +210,8 @@ static int compare_buckets(struct verification *verification, const struct vehic
         uint32_t count = in_bucket(vehicles, at, bucket, bits);
         if (at >= vehicles->count || !more || sqlite3_column_int64(statement, 0) != id ||
             !is_bucket(column_blob(statement, 1), vehicles->rows + at, count)) {
-            verify_fault(verification, "bucket %lld of vehicle_buckets is not what vehicle_versions say; load the vehicles "
+            verify_fault(verification,
+                         "bucket %lld of vehicle_buckets is not what vehicle_versions say; load the vehicles "
                          "into a new office file, or restore this one from a copy",
                          more ? sqlite3_column_int64(statement, 0) : (sqlite3_int64)id);
             break;
@@ -228,7 +239,8 @@ int verify_vehicles(struct verification *verification)
     if (status == WM_OK)
         status = verify_number(verification, "SELECT vehicles FROM vehicle_index", &said);
     if (status == WM_OK && (said != vehicles.count || bits < 0 || bits > 31))
-        verify_fault(verification, "vehicle_index says %lld vehicles and there are %u; restore the file from a copy",
+        verify_fault(verification,
+                     "vehicle_index says %lld vehicles and there are %u; restore the file from a copy",
                      (long long)said, vehicles.count);
     else if (status == WM_OK)
         status = compare_buckets(verification, &vehicles, (unsigned)bits);

@@ -5,7 +5,7 @@
 #include "ledger/load_chain.h"
 #include "ledger/verify_parts.h"
 
-/* --- Loads --- */
+/* --- Loads ------------------------------------------------------------------------------------------- */
 
 struct loads_walk {
     struct verification *verification;
@@ -17,8 +17,9 @@ static struct load_canonical *load_of(struct loads_walk *walk, int64_t load, con
 {
     if (load >= 1 && load <= walk->verification->load_count)
         return &walk->loads[load];
-    verify_fault(walk->verification, "a row of %s names load %lld, which is not recorded; restore the file from a copy",
-                 table, (long long)load);
+    verify_fault(walk->verification,
+                 "a row of %s names load %lld, which is not recorded; restore the file from a copy", table,
+                 (long long)load);
     return NULL;
 }
 
@@ -65,7 +66,8 @@ static int finish_loads(struct loads_walk *walk)
 
     for (int64_t load = 1; status == WM_OK && load <= verification->load_count; load++) {
         struct load_canonical *canonical = &walk->loads[load];
-        status = load_digest(verification->office, load, canonical, last_profile, verification->load_digests[load]);
+        status =
+            load_digest(verification->office, load, canonical, last_profile, verification->load_digests[load]);
         if (status == WM_NOT_FOUND) {
             verify_fault(verification, "load %lld is missing; restore the file from a copy", (long long)load);
             status = WM_OK;
@@ -76,7 +78,8 @@ static int finish_loads(struct loads_walk *walk)
     if (status == WM_OK)
         status = load_last_profile(verification->office, &there);
     if (status == WM_OK && there > last_profile)
-        verify_fault(verification, "no vehicle has profile %lld of vehicle_profiles; restore the file from a copy",
+        verify_fault(verification,
+                     "no vehicle has profile %lld of vehicle_profiles; restore the file from a copy",
                      (long long)there);
     return status;
 }
@@ -96,7 +99,8 @@ int verify_loads(struct verification *verification)
         return office_report(verification->office, SQLITE_NOMEM);
     for (int64_t load = 0; load <= verification->load_count; load++)
         load_canonical_begin(&walk.loads[load]);
-    status = each_row(&walk, "SELECT vin, profile, built_on, load FROM vehicle_versions ORDER BY vin, load", take_vehicle);
+    status = each_row(&walk, "SELECT vin, profile, built_on, load FROM vehicle_versions ORDER BY vin, load",
+                      take_vehicle);
     for (int kind = 0; status == WM_OK && kind < OFFICE_DATA_KINDS; kind++)
         if (kind != OFFICE_VEHICLES)
             status = each_row(&walk, load_versions_sql((enum office_data)kind, false), take_version);
@@ -107,15 +111,15 @@ int verify_loads(struct verification *verification)
     return status;
 }
 
-/* --- Rules --- */
+/* --- Rules ------------------------------------------------------------------------------------------- */
 
 static int check_files(struct verification *verification)
 {
     sqlite3_stmt *statement = NULL;
     uint8_t digest[DIGEST_BYTES];
     bool more = false;
-    int status =
-        office_prepare(verification->office, "SELECT file, digest, bytes FROM rules_files ORDER BY file", &statement);
+    int status = office_prepare(verification->office,
+                                "SELECT file, digest, bytes FROM rules_files ORDER BY file", &statement);
 
     if (status == WM_OK)
         status = office_step(verification->office, statement, &more);
@@ -123,7 +127,8 @@ static int check_files(struct verification *verification)
         struct text recorded = column_blob(statement, 1);
         bytes_digest(column_blob(statement, 2), digest);
         if (recorded.length != DIGEST_BYTES || memcmp(recorded.bytes, digest, DIGEST_BYTES) != 0)
-            verify_fault(verification, "the text of rules file %lld does not fit its digest; restore the file from a copy",
+            verify_fault(verification,
+                         "the text of rules file %lld does not fit its digest; restore the file from a copy",
                          sqlite3_column_int64(statement, 0));
         status = office_step(verification->office, statement, &more);
     }
@@ -159,7 +164,8 @@ static int check_version(struct verification *verification, sqlite3_stmt *versio
     struct text recorded = status == WM_OK && found ? column_blob(versions, 0) : TEXT("");
     if (status == WM_OK && (recorded.length != DIGEST_BYTES ||
                             memcmp(recorded.bytes, verification->rules_digests[rules], DIGEST_BYTES) != 0))
-        verify_fault(verification, "the files of rules %lld do not fit their digest; restore the file from a copy",
+        verify_fault(verification,
+                     "the files of rules %lld do not fit their digest; restore the file from a copy",
                      (long long)rules);
     sqlite3_reset(versions);
     return status;
@@ -180,7 +186,8 @@ int verify_rules(struct verification *verification)
                                 "ON f.file = c.file WHERE c.rules = ?1 ORDER BY c.path",
                                 &contents);
     if (status == WM_OK)
-        status = office_prepare(verification->office, "SELECT digest FROM rules_versions WHERE rules = ?1", &versions);
+        status = office_prepare(verification->office, "SELECT digest FROM rules_versions WHERE rules = ?1",
+                                &versions);
     for (int64_t rules = 1; status == WM_OK && rules <= verification->rules_count; rules++) {
         status = digest_version(verification, contents, rules);
         if (status == WM_OK)
@@ -189,21 +196,25 @@ int verify_rules(struct verification *verification)
     sqlite3_finalize(contents);
     sqlite3_finalize(versions);
     if (status == WM_OK)
-        status = verify_query(verification,
-                              "SELECT 'rules_contents names rules ' || rules || ', which no batch was decided with; "
-                              "restore the file from a copy' FROM rules_contents WHERE rules NOT IN "
-                              "(SELECT rules FROM batches) OR rules NOT IN (SELECT rules FROM rules_versions) LIMIT 1");
+        status = verify_query(
+            verification,
+            "SELECT 'rules_contents names rules ' || rules || ', which no batch was decided with; "
+            "restore the file from a copy' FROM rules_contents WHERE rules NOT IN "
+            "(SELECT rules FROM batches) OR rules NOT IN (SELECT rules FROM rules_versions) LIMIT 1");
     if (status == WM_OK)
-        status = verify_query(verification,
-                              "SELECT 'no batch was decided with rules ' || rules || '; restore the file from a copy' "
-                              "FROM rules_versions WHERE rules NOT IN (SELECT rules FROM batches) LIMIT 1");
+        status = verify_query(
+            verification,
+            "SELECT 'no batch was decided with rules ' || rules || '; restore the file from a copy' "
+            "FROM rules_versions WHERE rules NOT IN (SELECT rules FROM batches) LIMIT 1");
     if (status == WM_OK)
-        status = verify_query(verification,
-                              "SELECT 'no rules have file ' || file || ' of rules_files; restore the file from a copy' "
-                              "FROM rules_files WHERE file NOT IN (SELECT file FROM rules_contents) LIMIT 1");
+        status = verify_query(
+            verification,
+            "SELECT 'no rules have file ' || file || ' of rules_files; restore the file from a copy' "
+            "FROM rules_files WHERE file NOT IN (SELECT file FROM rules_contents) LIMIT 1");
     if (status == WM_OK)
-        status = verify_query(verification,
-                              "SELECT 'rules ' || rules || ' lack the text of ' || path || '; restore the file from a "
-                              "copy' FROM rules_contents WHERE file NOT IN (SELECT file FROM rules_files) LIMIT 1");
+        status = verify_query(
+            verification,
+            "SELECT 'rules ' || rules || ' lack the text of ' || path || '; restore the file from a "
+            "copy' FROM rules_contents WHERE file NOT IN (SELECT file FROM rules_files) LIMIT 1");
     return status;
 }

@@ -1,9 +1,9 @@
 /* batches.c - writes an office and nights of any size for measuring: batches DIR CLAIMS [SEED [NIGHTS]]
  *
- * Vehicles (three for each claim; one and a little for each where there are several nights), dealers, and NIGHTS files of
- * CLAIMS claims of some 220 bytes under the demo campaign H26-02, one
- * vehicle a claim, dealers and vehicles in random order; one claim in twenty has a fault. Deterministic by seed.
- * Invented data, for measuring only.
+ * Vehicles (three for each claim; one and a little for each where there are several nights), dealers, and
+ * NIGHTS files of CLAIMS claims of some 220 bytes under the demo campaign H26-02, one vehicle a claim, dealers
+ * and vehicles in random order; one claim in twenty has a fault. Deterministic by seed. Invented data, for
+ * measuring only.
  */
 #include <stdint.h>
 #include <stdio.h>
@@ -27,7 +27,7 @@ static uint64_t number(uint64_t stream, uint64_t place)
 
 static const struct work {
     const char *engine, *parts, *labor, *torque;
-    int parts_cents, labor_cents;    /* at 150.00 an hour and 40 % markup */
+    int parts_cents, labor_cents; /* at 150.00 an hour and 40 % markup */
 } WORK[3] = {
     {"R16", "PSH-1600-01=1; FLD-0100=1", "PSR-10=1.2; PSR-20=0.2", "30 N.m", 18165, 21000},
     {"R20", "PSH-2000-01=1; FLD-0100=1", "PSR-10=1.4; PSR-20=0.2", "22 lbf.ft", 19334, 24000},
@@ -57,8 +57,8 @@ static int vehicle(uint64_t at, char *vin)
     static const char LETTERS[] = "ABCDEFGHJKLMNPRSTUVWXYZ";
     int engine = (int)(number(1, at) % 3);
 
-    snprintf(vin, 18, "EZ7B%cM%c%c0%cE%c%05d", "ACD"[engine], LETTERS[at / 100000 % 23], LETTERS[at / 2300000 % 23],
-             at % 2 ? 'J' : 'K', LETTERS[number(2, at) % 23], (int)(at % 100000));
+    snprintf(vin, 18, "EZ7B%cM%c%c0%cE%c%05d", "ACD"[engine], LETTERS[at / 100000 % 23],
+             LETTERS[at / 2300000 % 23], at % 2 ? 'J' : 'K', LETTERS[number(2, at) % 23], (int)(at % 100000));
     seal(vin);
     return engine;
 }
@@ -132,23 +132,28 @@ static void write_claim(FILE *file, uint64_t claim, uint64_t at)
     if (fault == 1)
         vin[16] = vin[16] == '9' ? '0' : (char)(vin[16] + 1);
     int day = 16 + (int)(chance / 200 % 10);
-    int labor = work->labor_cents + (fault == 2 ? 1500 : 0), total = work->parts_cents + labor + (fault == 3 ? 100 : 0);
-    fprintf(file, "C%08llu,0,%c%04d,RO%08llu,H26-02,%s,repaired,%d,%s,%d,mi,2026-02-%02d,2026-02-%02d,2026-03-0%d,",
-            (unsigned long long)claim, fault == 4 ? 'X' : 'B', (int)(number(6, claim) % DEALERS),
-            (unsigned long long)claim, vin, (at % 2 ? 2018 : 2019) + (fault == 5), WORK[engine].engine,
-            10000 + (int)(chance / 7 % 900) * 100, day, day + 1 - (fault == 6 ? 3 : 0), 1 + (int)(chance / 3 % 9));
-    fprintf(file, "T%d,%s,%s,%sTORQUE=%s,%d.%02d,%d.%02d,,%d.%02d\n", (int)(chance / 11 % 6), work->parts, work->labor,
-            fault == 7 ? "" : "LEAK=dry; ", work->torque, work->parts_cents / 100, work->parts_cents % 100, labor / 100,
-            labor % 100, total / 100, total % 100);
+    int labor = work->labor_cents + (fault == 2 ? 1500 : 0),
+        total = work->parts_cents + labor + (fault == 3 ? 100 : 0);
+    fprintf(
+        file, "C%08llu,0,%c%04d,RO%08llu,H26-02,%s,repaired,%d,%s,%d,mi,2026-02-%02d,2026-02-%02d,2026-03-0%d,",
+        (unsigned long long)claim, fault == 4 ? 'X' : 'B', (int)(number(6, claim) % DEALERS),
+        (unsigned long long)claim, vin, (at % 2 ? 2018 : 2019) + (fault == 5), WORK[engine].engine,
+        10000 + (int)(chance / 7 % 900) * 100, day, day + 1 - (fault == 6 ? 3 : 0), 1 + (int)(chance / 3 % 9));
+    fprintf(file, "T%d,%s,%s,%sTORQUE=%s,%d.%02d,%d.%02d,,%d.%02d\n", (int)(chance / 11 % 6), work->parts,
+            work->labor, fault == 7 ? "" : "LEAK=dry; ", work->torque, work->parts_cents / 100,
+            work->parts_cents % 100, labor / 100, labor % 100, total / 100, total % 100);
 }
 
-static void write_night(const char *folder, const char *name, uint64_t first, uint64_t claims, uint64_t vehicles)
+static void write_night(const char *folder, const char *name, uint64_t first, uint64_t claims,
+                        uint64_t vehicles)
 {
     FILE *file = open_file(folder, name);
 
-    fputs("claim,revision,dealer,repair_order,campaign,vin,outcome,model_year,engine,odometer,odometer_unit,opened_on,"
+    fputs("claim,revision,dealer,repair_order,campaign,vin,outcome,model_year,engine,odometer,odometer_unit,"
+          "opened_on,"
           "completed_on,submitted_on,technician,parts,labor,inspections,parts_amount,labor_amount,other_amount,"
-          "total_amount\n", file);
+          "total_amount\n",
+          file);
     /* a step that is prime to the number of vehicles visits each once, in no order */
     for (uint64_t claim = first; claim < first + claims; claim++)
         write_claim(file, claim, claim * UINT64_C(7368787) % vehicles);

@@ -1,10 +1,10 @@
 /* fault.c - what must hold when the machine fails: fault PROGRAM DEMO SHIM FOLDER [all]
  *
- * A small night is posted into a copy of the demo office while the n-th allocation, read, write, sync or open fails, or the
- * process is killed there, for every n up to the end of the post (without `all`, for every n at first and then in
- * growing steps). Afterwards the office is the old one or the new one, whole; exit code 2 means the old one, with one line
- * that says why; `verify` passes; posting again finishes the night. Then: killed at random moments, two posts at
- * once, and readers during a post.
+ * A small night is posted into a copy of the demo office while the n-th allocation, read, write, sync or open
+ * fails, or the process is killed there, for every n up to the end of the post (without `all`, for every n at
+ * first and then in growing steps). Afterwards the office is the old one or the new one, whole; exit code 2
+ * means the old one, with one line that says why; `verify` passes; posting again finishes the night. Then:
+ * killed at random moments, two posts at once, and readers during a post.
  */
 #include <fcntl.h>
 #include <signal.h>
@@ -47,7 +47,8 @@ static void expect(bool holds, const char *what, const char *where, long n)
     printf("%s, n = %ld: %s\n", where, n, what);
 }
 
-/* --- Running the program ------------------------------------------------------------------------------------- */
+/* --- Running the program -------------------------------------------------------------------------------------
+ */
 
 static pid_t start(const char *const *arguments, const char *wish)
 {
@@ -111,7 +112,8 @@ static bool error_is_one_line(void)
     return length > 10 && strchr(text, '\n') == text + length - 1 && strstr(text, "locked") == NULL;
 }
 
-/* --- The office ------------------------------------------------------------------------------------------------ */
+/* --- The office
+ * ------------------------------------------------------------------------------------------------ */
 
 static void copy_file(const char *from, const char *to)
 {
@@ -159,11 +161,11 @@ static bool verifies(void)
 
 static int post(const char *wish)
 {
-    return RUN(wish, "post", words("%s/claims.csv", folder), "--office", words("%s/office.db", folder), "--today",
-               "2026-03-02", "--quiet", "--threads", "1");
+    return RUN(wish, "post", words("%s/claims.csv", folder), "--office", words("%s/office.db", folder),
+               "--today", "2026-03-02", "--quiet", "--threads", "1");
 }
 
-static long whole_rows;    /* of the night, once it is posted */
+static long whole_rows; /* of the night, once it is posted */
 
 static void judge_state(const char *where, long n, int code)
 {
@@ -177,10 +179,12 @@ static void judge_state(const char *where, long n, int code)
         expect(is == 1, "exit 0, and yet the batch is not there", where, n);
     if (n % 8 == 0 || every_one)
         expect(verifies(), "verify does not pass", where, n);
-    expect(post(NULL) == 0 && batches() == 1 && rows() == whole_rows, "posting again does not finish the night", where, n);
+    expect(post(NULL) == 0 && batches() == 1 && rows() == whole_rows, "posting again does not finish the night",
+           where, n);
 }
 
-/* --- The n-th call -------------------------------------------------------------------------------------------------- */
+/* --- The n-th call
+ * -------------------------------------------------------------------------------------------------- */
 
 static long next_n(long n)
 {
@@ -207,7 +211,8 @@ static void fail_each(const char *kind, const char *action)
     printf("%s: %ld of the first %ld calls\n", where, tried, n - 1);
 }
 
-/* --- Killed at random moments, two at once, readers ----------------------------------------------------------------- */
+/* --- Killed at random moments, two at once, readers
+ * ----------------------------------------------------------------- */
 
 static void kill_at_random(void)
 {
@@ -219,8 +224,9 @@ static void kill_at_random(void)
         struct timespec pause = {0, 1000L * (rand() % 30000)};
         new_office();
         pid_t child = start((const char *const[]){"post", words("%s/claims.csv", folder), "--office",
-                                                  words("%s/office.db", folder), "--today", "2026-03-02", "--quiet",
-                                                  NULL}, NULL);
+                                                  words("%s/office.db", folder), "--today", "2026-03-02",
+                                                  "--quiet", NULL},
+                            NULL);
         nanosleep(&pause, NULL);
         kill(child, SIGKILL);
         int code = finish(child);
@@ -236,17 +242,20 @@ static void two_at_once(void)
 
     for (long n = 1; n <= TIMES; n++) {
         new_office();
-        pid_t one = start((const char *const[]){"post", words("%s/night-1.csv", demo), "--office", office, "--today",
-                                                "2026-03-02", "--quiet", NULL}, NULL);
-        pid_t other = start((const char *const[]){"post", words("%s/night-2.csv", demo), "--office", office, "--today",
-                                                  "2026-03-16", "--quiet", NULL}, NULL);
+        pid_t one = start((const char *const[]){"post", words("%s/night-1.csv", demo), "--office", office,
+                                                "--today", "2026-03-02", "--quiet", NULL},
+                          NULL);
+        pid_t other = start((const char *const[]){"post", words("%s/night-2.csv", demo), "--office", office,
+                                                  "--today", "2026-03-16", "--quiet", NULL},
+                            NULL);
         int status = 0;
         while (waitpid(other, &status, WNOHANG) == 0) {
-            int code = RUN(NULL, "check", words("%s/claims.csv", folder), "--office", office, "--today", "2026-03-16",
-                           "--quiet");
+            int code = RUN(NULL, "check", words("%s/claims.csv", folder), "--office", office, "--today",
+                           "2026-03-16", "--quiet");
             expect(code == 0 || code == 1, "a reader did not get through", "two at once", n);
         }
-        expect(WIFEXITED(status) && WEXITSTATUS(status) == 0, "the second post did not get through", "two at once", n);
+        expect(WIFEXITED(status) && WEXITSTATUS(status) == 0, "the second post did not get through",
+               "two at once", n);
         expect(finish(one) == 0, "the first post did not get through", "two at once", n);
         expect(batches() == 2 && verifies(), "not both batches are there", "two at once", n);
     }

@@ -1,8 +1,9 @@
-/* shim.c - preloaded into the program by the fault tests: makes the n-th call of a kind fail, or the process die there.
+/* shim.c - preloaded into the program by the fault tests: makes the n-th call of a kind fail, or the process
+ * die there.
  *
- * WM_FAULT=KIND:N:ACTION, where KIND is alloc, write, sync, open or read; ACTION is fail (no memory), full (ENOSPC), io
- * (EIO) or kill (SIGKILL before the call). WM_FAULT_MARK names a file that is made when it happens, so that the test knows
- * that the program got as far.
+ * WM_FAULT=KIND:N:ACTION, where KIND is alloc, write, sync, open or read; ACTION is fail (no memory), full
+ * (ENOSPC), io (EIO) or kill (SIGKILL before the call). WM_FAULT_MARK names a file that is made when it
+ * happens, so that the test knows that the program got as far.
  */
 #include <dlfcn.h>
 #include <errno.h>
@@ -38,9 +39,10 @@ static __attribute__((constructor)) void read_wish(void)
         return;
     *number = *what = '\0';
     fail_at = atol(number + 1);
-    action = strcmp(what + 1, "kill") == 0 ? KILL : strcmp(what + 1, "full") == 0 ? FULL
-                                                 : strcmp(what + 1, "io") == 0   ? IO
-                                                                                  : FAIL;
+    action = strcmp(what + 1, "kill") == 0   ? KILL
+             : strcmp(what + 1, "full") == 0 ? FULL
+             : strcmp(what + 1, "io") == 0   ? IO
+                                             : FAIL;
     kind = wish;
 }
 

@@ -1,4 +1,5 @@
-/* Input that cannot be used: a clear message to the letter, exit 2, nothing written. Paths are in a folder of this run. */
+/* Input that cannot be used: a clear message to the letter, exit 2, nothing written. Paths are in a folder of
+ * this run. */
 #include "program.h"
 
 static char *folder;
@@ -56,14 +57,17 @@ static void claim_files(void **state)
          "bad.csv:1: the column \"outcome\" is missing; add it to the first row\n"},
         {BYTES(HEADER "C1,\"D137,R1,H26-02,V,repaired\n" ROW),
          "bad.csv:2: a quote that opens here is never closed; close it, and double quotes inside a cell\n"},
-        {BYTES("\xff\xfe" "c\0l\0"), "bad.csv: is not UTF-8 text; save it as CSV UTF-8\n"},
+        {BYTES("\xff\xfe"
+               "c\0l\0"),
+         "bad.csv: is not UTF-8 text; save it as CSV UTF-8\n"},
         {BYTES("SQLite format 3\0xyz\n"), "bad.csv: is not UTF-8 text; save it as CSV UTF-8\n"},
     };
     (void)state;
 
     for (size_t i = 0; i < COUNT(CASES); i++)
         check_this("bad.csv", CASES[i].bytes, CASES[i].length, CASES[i].err);
-    expect(RUN("check", folder, "--office", demo_file("office.db")), 2, words("%s: this is a folder; name a file\n", folder));
+    expect(RUN("check", folder, "--office", demo_file("office.db")), 2,
+           words("%s: this is a folder; name a file\n", folder));
     expect(RUN("check", in_folder("none.csv"), "--office", demo_file("office.db")), 2,
            "none.csv: cannot open: No such file or directory\n");
 }
@@ -75,16 +79,21 @@ static void office_files(void **state)
 
     write_words(claims, HEADER ROW);
     expect(RUN("check", claims, "--office", office), 2,
-           "office.db: there is no such office file; make it with `witnessmark load`, or name another with --office "
+           "office.db: there is no such office file; make it with `witnessmark load`, or name another with "
+           "--office "
            "FILE\n");
     assert_false(file_is_there(office));
-    expect(RUN("check", claims, "--office", folder), 2, words("%s: this is a folder; name an office file\n", folder));
-    write_words(office, "this is a letter to the office, not an office file, however long it may go on and on\n");
+    expect(RUN("check", claims, "--office", folder), 2,
+           words("%s: this is a folder; name an office file\n", folder));
+    write_words(office,
+                "this is a letter to the office, not an office file, however long it may go on and on\n");
     expect(RUN("check", claims, "--office", office), 2,
-           "office.db: this is no office file, or a damaged one; name another with --office FILE, or restore it from a "
+           "office.db: this is no office file, or a damaged one; name another with --office FILE, or restore "
+           "it from a "
            "copy\n");
     expect(RUN("load", "dealers", demo_file("dealers.csv"), "--office", office), 2,
-           "office.db: this is no office file, or a damaged one; name another with --office FILE, or restore it from a "
+           "office.db: this is no office file, or a damaged one; name another with --office FILE, or restore "
+           "it from a "
            "copy\n");
     shell("cp %s %s && printf '\\000\\000\\047\\020' | dd of=%s bs=1 seek=60 conv=notrunc 2>/dev/null",
           demo_file("office.db"), office, office);
@@ -103,15 +112,18 @@ static void rules_folders(void **state)
     expect(RUN("check", claims, "--office", demo_file("office.db"), "--rules", in_folder("none")), 2,
            "none: cannot read the rules folder: No such file or directory\n");
     shell("cp -r rules %s", rules);
-    shell("sed -i 's/model_year/modelyear/; s/PSH-1600-01,1/PSH-1600-01,one/' %s/campaigns/H26-02/kits.csv", rules);
+    shell("sed -i 's/model_year/modelyear/; s/PSH-1600-01,1/PSH-1600-01,one/' %s/campaigns/H26-02/kits.csv",
+          rules);
     shell("sed -i 's/,refuse,/,refused,/' %s/checks/claim/history.csv", rules);
     struct result result = RUN("check", claims, "--office", demo_file("office.db"), "--rules", rules);
     assert_int_equal(result.code, 2);
     assert_string_equal(result.out, "");
-    assert_non_null(strstr(result.err, "campaigns/H26-02/kits.csv:1:3: no fact \"modelyear\"; nearest is \"model_year\""));
+    assert_non_null(
+        strstr(result.err, "campaigns/H26-02/kits.csv:1:3: no fact \"modelyear\"; nearest is \"model_year\""));
     assert_non_null(strstr(result.err, "campaigns/H26-02/kits.csv:2:8: "));
-    assert_non_null(strstr(result.err, "checks/claim/history.csv:2:8: \"refused\" is no effect; write refuse, return, "
-                                       "hold, cut or note"));
+    assert_non_null(strstr(result.err,
+                           "checks/claim/history.csv:2:8: \"refused\" is no effect; write refuse, return, "
+                           "hold, cut or note"));
     result_free(&result);
     result = RUN("rules", "lint", "--rules", rules);
     assert_int_equal(result.code, 1);
@@ -125,17 +137,21 @@ static void words_on_the_command_line(void **state)
     expect(RUN("frobnicate"), 2, "witnessmark: no command \"frobnicate\"; see `witnessmark --help`\n");
     expect(RUN("check"), 2,
            "witnessmark: something is missing: witnessmark check FILE...; see `witnessmark check --help`\n");
-    expect(RUN("check", "--bogus", "x"), 2, "witnessmark: no option --bogus here; see `witnessmark check --help`\n");
+    expect(RUN("check", "--bogus", "x"), 2,
+           "witnessmark: no option --bogus here; see `witnessmark check --help`\n");
     expect(RUN("check", "x", "--today", "2026-02-30"), 2,
-           "witnessmark: --today \"2026-02-30\" is not a date; write it as 2026-03-01; see `witnessmark check --help`\n");
+           "witnessmark: --today \"2026-02-30\" is not a date; write it as 2026-03-01; see `witnessmark check "
+           "--help`\n");
     expect(RUN("check", "x", "--received", "soon"), 2,
-           "witnessmark: --received \"soon\" is not a date; write it as 2026-03-01; see `witnessmark check --help`\n");
+           "witnessmark: --received \"soon\" is not a date; write it as 2026-03-01; see `witnessmark check "
+           "--help`\n");
     expect(RUN("check", "x", "--format", "xml"), 2,
            "witnessmark: --format \"xml\" is none; write text, csv or json; see `witnessmark check --help`\n");
     expect(RUN("check", "x", "--threads", "0"), 2,
            "witnessmark: --threads \"0\" is no number from 1 to 64; see `witnessmark check --help`\n");
     expect(RUN("check", "x", "--out"), 2, "witnessmark: --out needs a value; see `witnessmark check --help`\n");
-    expect(RUN("rules", "lint", "B"), 2, "witnessmark: \"B\" is too much; see `witnessmark rules lint --help`\n");
+    expect(RUN("rules", "lint", "B"), 2,
+           "witnessmark: \"B\" is too much; see `witnessmark rules lint --help`\n");
     expect(RUN("load", "cars", "x"), 2,
            "\"cars\" is nothing to load; write vehicles, dealers, shipments or approvals\n");
 }
@@ -146,7 +162,8 @@ static void outputs_that_cannot_be_written(void **state)
     (void)state;
 
     write_words(claims, HEADER ROW);
-    struct result result = RUN("check", claims, "--office", demo_file("office.db"), "--out", in_folder("no/such/out"));
+    struct result result =
+        RUN("check", claims, "--office", demo_file("office.db"), "--out", in_folder("no/such/out"));
     assert_int_equal(result.code, 2);
     assert_non_null(strstr(result.err, "no/such/out: cannot write: No such file or directory"));
     result_free(&result);
@@ -172,8 +189,8 @@ static void a_cell_of_ten_megabytes(void **state)
         fputc('A', file);
     fputs(",repaired\n" ROW, file);
     fclose(file);
-    struct result result = RUN("check", claims, "--office", demo_file("office.db"), "--format", "csv", "--today",
-                               "2026-03-01");
+    struct result result =
+        RUN("check", claims, "--office", demo_file("office.db"), "--format", "csv", "--today", "2026-03-01");
     assert_int_equal(result.code, 1);
     struct csv_sheet sheet = csv_sheet_read(result.out);
     assert_int_equal(sheet.count, 3);

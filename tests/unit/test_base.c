@@ -115,9 +115,25 @@ static void rounding_half_away(void **state)
     static const struct {
         int64_t numerator, denominator, rounded;
     } cases[] = {
-        {0, 7, 0}, {1, 2, 1}, {-1, 2, -1}, {3, 2, 2}, {-3, 2, -2}, {5, 10, 1}, {4, 10, 0}, {-4, 10, 0}, {-5, 10, -1},
-        {149, 100, 1}, {150, 100, 2}, {1, 3, 0}, {2, 3, 1}, {-2, 3, -1}, {INT64_MAX, 1, INT64_MAX},
-        {INT64_MIN, 1, INT64_MIN}, {INT64_MAX, INT64_MAX, 1}, {10, 4, 3}, {-10, 4, -3},
+        {0, 7, 0},
+        {1, 2, 1},
+        {-1, 2, -1},
+        {3, 2, 2},
+        {-3, 2, -2},
+        {5, 10, 1},
+        {4, 10, 0},
+        {-4, 10, 0},
+        {-5, 10, -1},
+        {149, 100, 1},
+        {150, 100, 2},
+        {1, 3, 0},
+        {2, 3, 1},
+        {-2, 3, -1},
+        {INT64_MAX, 1, INT64_MAX},
+        {INT64_MIN, 1, INT64_MIN},
+        {INT64_MAX, INT64_MAX, 1},
+        {10, 4, 3},
+        {-10, 4, -3},
     };
 
     for (size_t i = 0; i < COUNT(cases); i++)
@@ -136,10 +152,10 @@ static void dates_against_known_days(void **state)
         const char *text;
         int32_t day;
     } cases[] = {
-        {"1970-01-01", 0}, {"1969-12-31", -1}, {"2000-02-29", 11016}, {"2000-03-01", 11017}, {"1900-03-01", -25508},
-        {"2026-03-01", 20513}, {"2024-02-29", 19782}, {"2024-12-31", 20088}, {"2025-01-01", 20089},
-        {"0001-01-01", -719162}, {"9999-12-31", 2932896}, {"1600-02-29", -135081}, {"2100-02-28", 47540},
-        {"2100-03-01", 47541},
+        {"1970-01-01", 0},      {"1969-12-31", -1},      {"2000-02-29", 11016},   {"2000-03-01", 11017},
+        {"1900-03-01", -25508}, {"2026-03-01", 20513},   {"2024-02-29", 19782},   {"2024-12-31", 20088},
+        {"2025-01-01", 20089},  {"0001-01-01", -719162}, {"9999-12-31", 2932896}, {"1600-02-29", -135081},
+        {"2100-02-28", 47540},  {"2100-03-01", 47541},
     };
 
     for (size_t i = 0; i < COUNT(cases); i++) {
@@ -156,9 +172,10 @@ static void no_dates(void **state)
 {
     (void)state;
     static const char *const cases[] = {
-        "", "2026-02-30", "2025-02-29", "1900-02-29", "2026-13-01", "2026-00-01", "2026-01-00", "2026-04-31",
-        "0000-01-01", "2026-1-01", "2026/01/01", "20260101", "2026-01-01 ", " 2026-01-01", "2026-01-0a", "-026-01-01",
-        "12026-01-01", "2026-01-1", "+026-01-01", "2026-01-01T00:00",
+        "",           "2026-02-30",  "2025-02-29",  "1900-02-29",  "2026-13-01",
+        "2026-00-01", "2026-01-00",  "2026-04-31",  "0000-01-01",  "2026-1-01",
+        "2026/01/01", "20260101",    "2026-01-01 ", " 2026-01-01", "2026-01-0a",
+        "-026-01-01", "12026-01-01", "2026-01-1",   "+026-01-01",  "2026-01-01T00:00",
     };
 
     for (size_t i = 0; i < COUNT(cases); i++) {
@@ -179,8 +196,9 @@ static void every_day_comes_back(void **state)
         if (date_from_civil(year, month, day_of_month) != day)
             fail_msg("day %d comes back as another", day);
         bool next = day_of_month == last_day + 1 && month == last_month && year == last_year;
-        bool first = day_of_month == 1 && ((month == last_month + 1 && year == last_year) ||
-                                           (month == 1 && (last_month == 12 || last_month == 0) && year == last_year + 1));
+        bool first = day_of_month == 1 &&
+                     ((month == last_month + 1 && year == last_year) ||
+                      (month == 1 && (last_month == 12 || last_month == 0) && year == last_year + 1));
         if (!next && !first)
             fail_msg("day %d does not follow the one before", day);
         last_year = year;
@@ -242,14 +260,29 @@ static void utf8(void **state)
         struct text text;
         bool is;
     } cases[] = {
-        {TEXT(""), true}, {TEXT("plain"), true}, {TEXT("\xc3\xa9"), true}, {TEXT("\xe2\x82\xac"), true},
-        {TEXT("\xf0\x9f\x94\xa7"), true}, {TEXT("\xf4\x8f\xbf\xbf"), true}, {TEXT("\xed\x9f\xbf"), true},
+        {TEXT(""), true},
+        {TEXT("plain"), true},
+        {TEXT("\xc3\xa9"), true},
+        {TEXT("\xe2\x82\xac"), true},
+        {TEXT("\xf0\x9f\x94\xa7"), true},
+        {TEXT("\xf4\x8f\xbf\xbf"), true},
+        {TEXT("\xed\x9f\xbf"), true},
         {TEXT("eight ascii bytes, then \xc3\xa9"), true},
-        {TEXT("\x80"), false}, {TEXT("\xc0\x80"), false}, {TEXT("\xc1\xbf"), false}, {TEXT("\xc3"), false},
-        {TEXT("\xe0\x9f\xbf"), false}, {TEXT("\xed\xa0\x80"), false}, {TEXT("\xf0\x8f\xbf\xbf"), false},
-        {TEXT("\xf4\x90\x80\x80"), false}, {TEXT("\xf5\x80\x80\x80"), false}, {TEXT("\xe2\x82"), false},
-        {TEXT("\xe2\x28\xa1"), false}, {TEXT("12345678\xff"), false}, {TEXT("\xf0\x9f\x94"), false},
-        {TEXT("\xf0\x9f\x41\x41"), false}, {TEXT("\xfe"), false},
+        {TEXT("\x80"), false},
+        {TEXT("\xc0\x80"), false},
+        {TEXT("\xc1\xbf"), false},
+        {TEXT("\xc3"), false},
+        {TEXT("\xe0\x9f\xbf"), false},
+        {TEXT("\xed\xa0\x80"), false},
+        {TEXT("\xf0\x8f\xbf\xbf"), false},
+        {TEXT("\xf4\x90\x80\x80"), false},
+        {TEXT("\xf5\x80\x80\x80"), false},
+        {TEXT("\xe2\x82"), false},
+        {TEXT("\xe2\x28\xa1"), false},
+        {TEXT("12345678\xff"), false},
+        {TEXT("\xf0\x9f\x94"), false},
+        {TEXT("\xf0\x9f\x41\x41"), false},
+        {TEXT("\xfe"), false},
     };
 
     for (size_t i = 0; i < COUNT(cases); i++)
@@ -266,8 +299,16 @@ static void item_keys(void **state)
     static const struct {
         const char *text, *key;
     } cases[] = {
-        {"PS-7731-01", "PS773101"}, {"ps 7731 01", "PS773101"}, {"ps.7731_01\t", "PS773101"}, {"--", ""}, {"", ""},
-        {"\xc3\xa9" "a1", "A1"}, {"AZaz09", "AZAZ09"}, {"@[`{/:", ""},
+        {"PS-7731-01", "PS773101"},
+        {"ps 7731 01", "PS773101"},
+        {"ps.7731_01\t", "PS773101"},
+        {"--", ""},
+        {"", ""},
+        {"\xc3\xa9"
+         "a1",
+         "A1"},
+        {"AZaz09", "AZAZ09"},
+        {"@[`{/:", ""},
     };
 
     for (size_t i = 0; i < COUNT(cases); i++) {
@@ -284,13 +325,21 @@ static void distances(void **state)
         const char *a, *b;
         size_t limit, distance;
     } cases[] = {
-        {"", "", 3, 0}, {"a", "", 3, 1}, {"model_year", "modelyear", 3, 1}, {"ab", "ba", 3, 1}, {"abc", "abd", 3, 1},
-        {"abcd", "xyzw", 3, 4}, {"abcd", "xyzw", 9, 4}, {"kitten", "sitting", 9, 3}, {"abcdef", "badcfe", 9, 3},
+        {"", "", 3, 0},
+        {"a", "", 3, 1},
+        {"model_year", "modelyear", 3, 1},
+        {"ab", "ba", 3, 1},
+        {"abc", "abd", 3, 1},
+        {"abcd", "xyzw", 3, 4},
+        {"abcd", "xyzw", 9, 4},
+        {"kitten", "sitting", 9, 3},
+        {"abcdef", "badcfe", 9, 3},
     };
     char longest[66];
 
     for (size_t i = 0; i < COUNT(cases); i++)
-        assert_int_equal(text_distance(text_of(cases[i].a), text_of(cases[i].b), cases[i].limit), cases[i].distance);
+        assert_int_equal(text_distance(text_of(cases[i].a), text_of(cases[i].b), cases[i].limit),
+                         cases[i].distance);
     memset(longest, 'a', sizeof longest);
     assert_int_equal(text_distance((struct text){longest, 64}, (struct text){longest, 64}, 3), 0);
     assert_int_equal(text_distance((struct text){longest, 65}, (struct text){longest, 65}, 3), 4);
@@ -307,7 +356,8 @@ static void texts_in_an_arena(void **state)
     assert_true(text_is(text_format(&arena, "%s=%d", "x", 7), "x=7"));
     assert_non_null(text_copy(&arena, (struct text){NULL, 0}).bytes);
     assert_true(text_hash(TEXT("a")) != text_hash(TEXT("b")));
-    assert_true(text_hash(TEXT("longer than eight")) == text_hash(copy.bytes ? TEXT("longer than eight") : copy));
+    assert_true(text_hash(TEXT("longer than eight")) ==
+                text_hash(copy.bytes ? TEXT("longer than eight") : copy));
     arena_free(&arena);
 }
 
@@ -347,8 +397,9 @@ static void buffers(void **state)
     static const struct {
         const char *cell, *written;
     } cells[] = {
-        {"", ""}, {"plain", "plain"}, {"a b", "a b"}, {"a,b", "\"a,b\""}, {"a\"b", "\"a\"\"b\""}, {"a\nb", "\"a\nb\""},
-        {" a", "\" a\""}, {"a\t", "\"a\t\""}, {"a\r", "\"a\r\""},
+        {"", ""},           {"plain", "plain"},     {"a b", "a b"},
+        {"a,b", "\"a,b\""}, {"a\"b", "\"a\"\"b\""}, {"a\nb", "\"a\nb\""},
+        {" a", "\" a\""},   {"a\t", "\"a\t\""},     {"a\r", "\"a\r\""},
     };
     struct buffer buffer = BUFFER_EMPTY;
 
@@ -461,7 +512,8 @@ static void files_in(void **state)
     assert_int_equal(mkfifo(path, 0600), 0);
     assert_int_equal(file_read(path, 100, &bytes, &capture.sink), WM_IO);
     snprintf(expected, sizeof expected,
-             "%s: the file is larger than 0 MiB; is it the right one?\n%s: this is a folder; name a file\n", path, folder);
+             "%s: the file is larger than 0 MiB; is it the right one?\n%s: this is a folder; name a file\n",
+             path, folder);
     assert_memory_equal(capture.text, expected, strlen(expected));
     assert_non_null(strstr(capture.text, "/f: cannot open: No such file or directory\n"));
     assert_non_null(strstr(capture.text, "/f: this is not a regular file; name a file\n"));

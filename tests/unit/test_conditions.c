@@ -1,12 +1,12 @@
 /* Condition cells: every form, its meaning with and without nulls, and every message about one.
  *
- * Sources: DMN 1.5, 9.2 (S-FEEL unary tests), 10.3.1.2 (literals), 10.3.2.2 (equality), 10.3.2.4 (ternary logic),
- * 10.3.2.7 (ranges), 10.3.4.3 (matches). */
+ * Sources: DMN 1.5, 9.2 (S-FEEL unary tests), 10.3.1.2 (literals), 10.3.2.2 (equality), 10.3.2.4 (ternary
+ * logic), 10.3.2.7 (ranges), 10.3.4.3 (matches). */
 #include "table_kit.h"
 
 struct form {
     const char *cell;
-    const char *fact;        /* which column it stands in */
+    const char *fact; /* which column it stands in */
     const char *facts;
     enum truth expected;
 };
@@ -21,13 +21,14 @@ static enum truth truth_of_cell(struct kit *kit, const struct form *form)
     int slot = kit_slot(text_of(form->fact));
     struct known_names names = {&KIT_SOURCE, NULL, 0};
     struct pattern *patterns = NULL;
-    struct cell_context context = {&kit->arena, KIT_FACTS[slot].type, KIT_FACTS[slot].any_case, &names, &patterns,
-                                   &kit->capture.sink};
+    struct cell_context context = {&kit->arena, KIT_FACTS[slot].type, KIT_FACTS[slot].any_case, &names,
+                                   &patterns,   &kit->capture.sink};
     struct evaluation evaluation = {.facts = kit->facts, .any_case = KIT_FACTS[slot].any_case};
     struct cell *cell;
 
     assert_int_equal(pattern_work_new(&evaluation.work), WM_OK);
-    assert_int_equal(cell_read(&context, text_of(form->cell), (struct place){TEXT("t.csv"), 2, 2}, &cell), WM_OK);
+    assert_int_equal(cell_read(&context, text_of(form->cell), (struct place){TEXT("t.csv"), 2, 2}, &cell),
+                     WM_OK);
     enum truth truth = cell_test_value(cell, kit->facts[slot], &evaluation);
     assert_int_equal(evaluation.trouble, WM_OK);
     pattern_work_free(evaluation.work);
@@ -59,8 +60,8 @@ static void check_form(const struct form *form)
     uint32_t failing;
     int misses = table_row_misses(kit.table, 0, kit.facts, kit.scratch, &failing);
     if (truth != form->expected || hits != (truth == HOLDS) || (misses < 0) != hits || failing != !hits)
-        fail_msg("%s in %s with %s: truth %d and %s, expected %d", form->cell, form->fact, form->facts, truth, decided,
-                 form->expected);
+        fail_msg("%s in %s with %s: truth %d and %s, expected %d", form->cell, form->fact, form->facts, truth,
+                 decided, form->expected);
     kit_end(&kit);
 }
 
@@ -76,9 +77,9 @@ static void check_forms(const struct form *forms, size_t count)
 static void test_any(void **state)
 {
     static const struct form forms[] = {
-        {"-", "n", "n=1", HOLDS}, {"-", "n", "", HOLDS},     {"", "t", "t=A", HOLDS},  {"", "t", "", HOLDS},
-        {" - ", "d", "", HOLDS},  {"-", "b", "b=false", HOLDS}, {"\"-\"", "t", "t=-", HOLDS},
-        {"\"-\"", "t", "t=A", FAILS},
+        {"-", "n", "n=1", HOLDS},     {"-", "n", "", HOLDS},        {"", "t", "t=A", HOLDS},
+        {"", "t", "", HOLDS},         {" - ", "d", "", HOLDS},      {"-", "b", "b=false", HOLDS},
+        {"\"-\"", "t", "t=-", HOLDS}, {"\"-\"", "t", "t=A", FAILS},
     };
     (void)state;
     CHECK(forms);
@@ -107,7 +108,7 @@ static void test_literals(void **state)
         {"\"a,b\"", "t", "t=a,b", HOLDS},
         {"\"(x)\"", "t", "t=(x)", HOLDS},
         {"\"null\"", "t", "t=null-", FAILS},
-        {"engine", "t", "t=engine engine=x", FAILS},      /* the fact, not the word */
+        {"engine", "t", "t=engine engine=x", FAILS}, /* the fact, not the word */
         {"engine", "t", "t=x engine=x", HOLDS},
         {"\"engine\"", "t", "t=engine engine=x", HOLDS},
         {"\xc3\xa9t\xc3\xa9", "t", "t=\xc3\xa9t\xc3\xa9", HOLDS},
@@ -149,7 +150,7 @@ static void test_escapes(void **state)
         {"\"\\u00g9\"", "t", "t=\\u00g9", HOLDS},
         {"\"\\u00e\"", "t", "t=\\u00e", HOLDS},
         {"\"a\\\\\"", "t", "t=a\\", HOLDS},
-        {"a\\nb", "t", "t=a\\nb", HOLDS},                 /* bare: no escapes */
+        {"a\\nb", "t", "t=a\\nb", HOLDS}, /* bare: no escapes */
     };
     (void)state;
     CHECK(forms);
@@ -159,16 +160,25 @@ static void test_escapes(void **state)
 static void test_orderings(void **state)
 {
     static const struct form forms[] = {
-        {"< 5", "n", "n=4.999999", HOLDS},   {"< 5", "n", "n=5", FAILS},
-        {"<=5", "n", "n=5", HOLDS},          {"<=5", "n", "n=5.000001", FAILS},
-        {"> 5", "n", "n=5", FAILS},          {">5", "n", "n=6", HOLDS},
-        {">= 5", "n", "n=5", HOLDS},         {">=5", "n", "n=4", FAILS},
-        {"<-5", "n", "n=-6", HOLDS},         {"> .5", "n", "n=0.6", HOLDS},
-        {"< 2026-03-01", "d", "d=2026-02-28", HOLDS}, {">= date(\"2026-03-01\")", "d", "d=2026-03-01", HOLDS},
+        {"< 5", "n", "n=4.999999", HOLDS},
+        {"< 5", "n", "n=5", FAILS},
+        {"<=5", "n", "n=5", HOLDS},
+        {"<=5", "n", "n=5.000001", FAILS},
+        {"> 5", "n", "n=5", FAILS},
+        {">5", "n", "n=6", HOLDS},
+        {">= 5", "n", "n=5", HOLDS},
+        {">=5", "n", "n=4", FAILS},
+        {"<-5", "n", "n=-6", HOLDS},
+        {"> .5", "n", "n=0.6", HOLDS},
+        {"< 2026-03-01", "d", "d=2026-02-28", HOLDS},
+        {">= date(\"2026-03-01\")", "d", "d=2026-03-01", HOLDS},
         {"> 2026-03-01", "d", "d=2026-03-01", FAILS},
-        {"< B", "t", "t=A", HOLDS},          {"< B", "t", "t=a", FAILS},
-        {"<= \"B\"", "t", "t=B", HOLDS},     {"> A", "t", "t=AA", HOLDS},
-        {"> Z", "t", "t=\xc3\xa9", HOLDS},   {"< \xef\xbf\xbd", "t", "t=\xf0\x9f\x98\x80", FAILS},
+        {"< B", "t", "t=A", HOLDS},
+        {"< B", "t", "t=a", FAILS},
+        {"<= \"B\"", "t", "t=B", HOLDS},
+        {"> A", "t", "t=AA", HOLDS},
+        {"> Z", "t", "t=\xc3\xa9", HOLDS},
+        {"< \xef\xbf\xbd", "t", "t=\xf0\x9f\x98\x80", FAILS},
         {"> hours_allowed", "n", "n=2 hours_allowed=1", HOLDS},
         {"> hours_allowed", "n", "n=1 hours_allowed=1", FAILS},
         {">= e", "d", "d=2026-03-01 e=2026-03-01", HOLDS},
@@ -182,20 +192,40 @@ static void test_orderings(void **state)
 static void test_intervals(void **state)
 {
     static const struct form forms[] = {
-        {"[2..4]", "n", "n=2", HOLDS},  {"[2..4]", "n", "n=4", HOLDS},  {"[2..4]", "n", "n=1", FAILS},
-        {"[2..4]", "n", "n=5", FAILS},  {"(2..4)", "n", "n=2", FAILS},  {"(2..4)", "n", "n=4", FAILS},
-        {"(2..4)", "n", "n=3", HOLDS},  {"]2..4[", "n", "n=2", FAILS},  {"]2..4[", "n", "n=4", FAILS},
-        {"]2..4[", "n", "n=3", HOLDS},  {"[2..4)", "n", "n=2", HOLDS},  {"[2..4)", "n", "n=4", FAILS},
-        {"[2..4[", "n", "n=2", HOLDS},  {"[2..4[", "n", "n=4", FAILS},  {"(2..4]", "n", "n=2", FAILS},
-        {"(2..4]", "n", "n=4", HOLDS},  {"]2..4]", "n", "n=2", FAILS},  {"]2..4]", "n", "n=4", HOLDS},
-        {"]2..4)", "n", "n=4", FAILS},  {"(2..4[", "n", "n=3", HOLDS},
-        {" [ 2 .. 4 ] ", "n", "n=2", HOLDS}, {"[.5...7]", "n", "n=0.6", HOLDS}, {"[-1..-.5]", "n", "n=-0.5", HOLDS},
-        {"[2..2]", "n", "n=2", HOLDS},  {"(2..2)", "n", "n=2", FAILS},  {"[2..2)", "n", "n=2", FAILS},
+        {"[2..4]", "n", "n=2", HOLDS},
+        {"[2..4]", "n", "n=4", HOLDS},
+        {"[2..4]", "n", "n=1", FAILS},
+        {"[2..4]", "n", "n=5", FAILS},
+        {"(2..4)", "n", "n=2", FAILS},
+        {"(2..4)", "n", "n=4", FAILS},
+        {"(2..4)", "n", "n=3", HOLDS},
+        {"]2..4[", "n", "n=2", FAILS},
+        {"]2..4[", "n", "n=4", FAILS},
+        {"]2..4[", "n", "n=3", HOLDS},
+        {"[2..4)", "n", "n=2", HOLDS},
+        {"[2..4)", "n", "n=4", FAILS},
+        {"[2..4[", "n", "n=2", HOLDS},
+        {"[2..4[", "n", "n=4", FAILS},
+        {"(2..4]", "n", "n=2", FAILS},
+        {"(2..4]", "n", "n=4", HOLDS},
+        {"]2..4]", "n", "n=2", FAILS},
+        {"]2..4]", "n", "n=4", HOLDS},
+        {"]2..4)", "n", "n=4", FAILS},
+        {"(2..4[", "n", "n=3", HOLDS},
+        {" [ 2 .. 4 ] ", "n", "n=2", HOLDS},
+        {"[.5...7]", "n", "n=0.6", HOLDS},
+        {"[-1..-.5]", "n", "n=-0.5", HOLDS},
+        {"[2..2]", "n", "n=2", HOLDS},
+        {"(2..2)", "n", "n=2", FAILS},
+        {"[2..2)", "n", "n=2", FAILS},
         {"[2026-01-01..2026-01-31]", "d", "d=2026-01-15", HOLDS},
         {"[date(\"2026-01-01\")..date(\"2026-01-31\"))", "d", "d=2026-01-31", FAILS},
-        {"[A..C]", "t", "t=B", HOLDS},  {"[A..C]", "t", "t=CA", FAILS}, {"[\"A\"..\"C\")", "t", "t=C", FAILS},
-        {"[m..10]", "n", "n=5 m=4", HOLDS}, {"[m..10]", "n", "n=5 m=6", FAILS},
-        {"[hours_allowed..m]", "n", "n=5 hours_allowed=6 m=4", FAILS},   /* the wrong way round: nothing */
+        {"[A..C]", "t", "t=B", HOLDS},
+        {"[A..C]", "t", "t=CA", FAILS},
+        {"[\"A\"..\"C\")", "t", "t=C", FAILS},
+        {"[m..10]", "n", "n=5 m=4", HOLDS},
+        {"[m..10]", "n", "n=5 m=6", FAILS},
+        {"[hours_allowed..m]", "n", "n=5 hours_allowed=6 m=4", FAILS}, /* the wrong way round: nothing */
         {"[d..e]", "d", "d=2026-01-01 e=2026-01-01", HOLDS},
     };
     (void)state;
@@ -206,18 +236,30 @@ static void test_intervals(void **state)
 static void test_lists(void **state)
 {
     static const struct form forms[] = {
-        {"1, 3, 5", "n", "n=3", HOLDS},       {"1, 3, 5", "n", "n=2", FAILS},
-        {"1,[3..4],> 9", "n", "n=10", HOLDS}, {"1,[3..4],> 9", "n", "n=9", FAILS},
-        {"A , \"B\",C", "t", "t=B", HOLDS},   {"null, 1", "n", "", HOLDS},
-        {"null, 1", "n", "n=1", HOLDS},       {"null, 1", "n", "n=2", FAILS},
-        {"not(1)", "n", "n=1", FAILS},        {"not(1)", "n", "n=2", HOLDS},
-        {"not ( 1 , 2 ) ", "n", "n=2", FAILS}, {"not(1,2)", "n", "n=3", HOLDS},
-        {"not([1..3])", "n", "n=2", FAILS},   {"not((1..3))", "n", "n=3", HOLDS},
-        {"not(]1..3[)", "n", "n=1", HOLDS},   {"not(< 5)", "n", "n=5", HOLDS},
-        {"not(null)", "n", "n=5", HOLDS},     {"not(null)", "n", "", FAILS},
-        {"not(engine)", "t", "t=A engine=A", FAILS}, {"not(engine)", "t", "t=A engine=B", HOLDS},
-        {"not(true)", "b", "b=false", HOLDS}, {"not", "t", "t=not", HOLDS},
-        {"nothing", "t", "t=nothing", HOLDS}, {"not(2026-01-01)", "d", "d=2026-01-02", HOLDS},
+        {"1, 3, 5", "n", "n=3", HOLDS},
+        {"1, 3, 5", "n", "n=2", FAILS},
+        {"1,[3..4],> 9", "n", "n=10", HOLDS},
+        {"1,[3..4],> 9", "n", "n=9", FAILS},
+        {"A , \"B\",C", "t", "t=B", HOLDS},
+        {"null, 1", "n", "", HOLDS},
+        {"null, 1", "n", "n=1", HOLDS},
+        {"null, 1", "n", "n=2", FAILS},
+        {"not(1)", "n", "n=1", FAILS},
+        {"not(1)", "n", "n=2", HOLDS},
+        {"not ( 1 , 2 ) ", "n", "n=2", FAILS},
+        {"not(1,2)", "n", "n=3", HOLDS},
+        {"not([1..3])", "n", "n=2", FAILS},
+        {"not((1..3))", "n", "n=3", HOLDS},
+        {"not(]1..3[)", "n", "n=1", HOLDS},
+        {"not(< 5)", "n", "n=5", HOLDS},
+        {"not(null)", "n", "n=5", HOLDS},
+        {"not(null)", "n", "", FAILS},
+        {"not(engine)", "t", "t=A engine=A", FAILS},
+        {"not(engine)", "t", "t=A engine=B", HOLDS},
+        {"not(true)", "b", "b=false", HOLDS},
+        {"not", "t", "t=not", HOLDS},
+        {"nothing", "t", "t=nothing", HOLDS},
+        {"not(2026-01-01)", "d", "d=2026-01-02", HOLDS},
     };
     (void)state;
     CHECK(forms);
@@ -231,16 +273,16 @@ static void test_matches(void **state)
         {"matches(?, \"^b\")", "t", "t=abc", FAILS},
         {"matches ( ? ,\"c$\" )", "t", "t=abc", HOLDS},
         {"matches(?, \"^\\d+$\")", "t", "t=123", HOLDS},
-        {"matches(?, \"^\\\\d+$\")", "t", "t=123", HOLDS},      /* the escaped backslash is one */
+        {"matches(?, \"^\\\\d+$\")", "t", "t=123", HOLDS}, /* the escaped backslash is one */
         {"matches(?, \"\\.\")", "t", "t=abc", FAILS},
         {"matches(?, \"a,b\\\"\")", "t", "t=a,b\"", HOLDS},
-        {"matches(?, \"^.$\")", "t", "t=\xc3\xa9", HOLDS},      /* UTF: one character */
+        {"matches(?, \"^.$\")", "t", "t=\xc3\xa9", HOLDS}, /* UTF: one character */
         {"matches(?, \"^(?i)ab$\")", "t", "t=AB", HOLDS},
         {"not(matches(?, \"b\"))", "t", "t=abc", FAILS},
         {"A, matches(?, \"b\")", "t", "t=A", HOLDS},
         {"A, matches(?, \"b\")", "t", "t=xb", HOLDS},
         {"matches", "t", "t=matches", HOLDS},
-        {"matches(?, \"b\")", "word", "word=B", FAILS},         /* as it is, also for words of a list */
+        {"matches(?, \"b\")", "word", "word=B", FAILS}, /* as it is, also for words of a list */
     };
     (void)state;
     CHECK(forms);
@@ -271,31 +313,51 @@ static void test_null_matrix(void **state)
 {
     static const struct form forms[] = {
         /* equality always holds or fails */
-        {"null", "t", "", HOLDS},             {"null", "t", "t=A", FAILS},
-        {"\"A\"", "t", "", FAILS},            {"not(\"A\")", "t", "", HOLDS},
-        {"1", "n", "", FAILS},                {"not(1)", "n", "", HOLDS},
-        {"m", "n", "", HOLDS},                {"m", "n", "n=1", FAILS},
-        {"m", "n", "m=1", FAILS},             {"not(m)", "n", "", FAILS},
-        {"not(m)", "n", "n=1", HOLDS},        {"not(m)", "n", "m=1", HOLDS},
-        {"not(null)", "t", "", FAILS},        {"true", "b", "", FAILS},
+        {"null", "t", "", HOLDS},
+        {"null", "t", "t=A", FAILS},
+        {"\"A\"", "t", "", FAILS},
+        {"not(\"A\")", "t", "", HOLDS},
+        {"1", "n", "", FAILS},
+        {"not(1)", "n", "", HOLDS},
+        {"m", "n", "", HOLDS},
+        {"m", "n", "n=1", FAILS},
+        {"m", "n", "m=1", FAILS},
+        {"not(m)", "n", "", FAILS},
+        {"not(m)", "n", "n=1", HOLDS},
+        {"not(m)", "n", "m=1", HOLDS},
+        {"not(null)", "t", "", FAILS},
+        {"true", "b", "", FAILS},
         {"c", "b", "", HOLDS},
         /* an ordering or matches does neither */
-        {"< 5", "n", "", NEITHER},            {"not(< 5)", "n", "", NEITHER},
-        {"< m", "n", "n=1", NEITHER},         {"< m", "n", "m=1", NEITHER},
-        {"< m", "n", "", NEITHER},            {">= A", "t", "", NEITHER},
-        {"matches(?, \"\")", "t", "", NEITHER}, {"not(matches(?, \"\"))", "t", "", NEITHER},
+        {"< 5", "n", "", NEITHER},
+        {"not(< 5)", "n", "", NEITHER},
+        {"< m", "n", "n=1", NEITHER},
+        {"< m", "n", "m=1", NEITHER},
+        {"< m", "n", "", NEITHER},
+        {">= A", "t", "", NEITHER},
+        {"matches(?, \"\")", "t", "", NEITHER},
+        {"not(matches(?, \"\"))", "t", "", NEITHER},
         /* an interval is its two orderings joined by and */
-        {"[1..5]", "n", "", NEITHER},         {"not([1..5])", "n", "", NEITHER},
-        {"[m..5]", "n", "n=6", FAILS},        {"[m..5]", "n", "n=4", NEITHER},
-        {"[1..m]", "n", "n=0", FAILS},        {"[1..m]", "n", "n=2", NEITHER},
-        {"not([m..5])", "n", "n=6", HOLDS},   {"not([m..5])", "n", "n=4", NEITHER},
+        {"[1..5]", "n", "", NEITHER},
+        {"not([1..5])", "n", "", NEITHER},
+        {"[m..5]", "n", "n=6", FAILS},
+        {"[m..5]", "n", "n=4", NEITHER},
+        {"[1..m]", "n", "n=0", FAILS},
+        {"[1..m]", "n", "n=2", NEITHER},
+        {"not([m..5])", "n", "n=6", HOLDS},
+        {"not([m..5])", "n", "n=4", NEITHER},
         {"[m..hours_allowed]", "n", "n=1", NEITHER},
         /* a list holds if one holds, fails if all fail */
-        {"null, < 5", "n", "", HOLDS},        {"1, < 5", "n", "", NEITHER},
-        {"1, 2", "n", "", FAILS},             {"not(1, < 5)", "n", "", NEITHER},
-        {"not(null, < 5)", "n", "", FAILS},   {"not(1, 2)", "n", "", HOLDS},
-        {"7, < m", "n", "n=7", HOLDS},        {"7, < m", "n", "n=6", NEITHER},
-        {"not(7, < m)", "n", "n=7", FAILS},   {"> 6, [m..5]", "n", "n=6", FAILS},
+        {"null, < 5", "n", "", HOLDS},
+        {"1, < 5", "n", "", NEITHER},
+        {"1, 2", "n", "", FAILS},
+        {"not(1, < 5)", "n", "", NEITHER},
+        {"not(null, < 5)", "n", "", FAILS},
+        {"not(1, 2)", "n", "", HOLDS},
+        {"7, < m", "n", "n=7", HOLDS},
+        {"7, < m", "n", "n=6", NEITHER},
+        {"not(7, < m)", "n", "n=7", FAILS},
+        {"> 6, [m..5]", "n", "n=6", FAILS},
         {"not(> 6, [m..5])", "n", "n=6", HOLDS},
         /* - holds */
         {"-", "n", "", HOLDS},
@@ -313,7 +375,8 @@ struct mistake {
 };
 
 static const struct mistake MISTAKES[] = {
-    {"n", "abc", "\"abc\" is not a number and no fact; write digits, such as 12 or -0.5, or name a number fact"},
+    {"n", "abc",
+     "\"abc\" is not a number and no fact; write digits, such as 12 or -0.5, or name a number fact"},
     {"n", "hours_alowed", "no fact \"hours_alowed\"; nearest is \"hours_allowed\""},
     {"n", "1,5x", "\"5x\" is not a number; write digits, such as 12 or -0.5"},
     {"n", "+1", "\"+1\" is not a number; write digits, such as 12 or -0.5"},
@@ -321,10 +384,12 @@ static const struct mistake MISTAKES[] = {
     {"n", "1.", "\"1.\" is not a number; write digits, such as 12 or -0.5"},
     {"n", "- 5", "\"- 5\" is not a number; write digits, such as 12 or -0.5"},
     {"n", "1.2345678", "\"1.2345678\" has more than six places; round it to six"},
-    {"n", "99999999999999999999", "\"99999999999999999999\" is too large a number; write one below 9,000,000,000,000"},
+    {"n", "99999999999999999999",
+     "\"99999999999999999999\" is too large a number; write one below 9,000,000,000,000"},
     {"n", "\"5\"", "\"5\" is text and this column a number; leave out the quotes"},
     {"n", "engine", "the fact \"engine\" is a text and this column a number; name a fact of that type"},
-    {"t", "model_year", "the fact \"model_year\" is a number and this column a text; quote it to mean the word"},
+    {"t", "model_year",
+     "the fact \"model_year\" is a number and this column a text; quote it to mean the word"},
     {"d", "2026-02-30", "\"2026-02-30\" is not a date; write one that exists, such as 2026-03-01"},
     {"d", "date(\"2026-3-1\")",
      "\"date(\"2026-3-1\")\" is not a date; write one that exists, such as 2026-03-01"},
@@ -350,10 +415,13 @@ static const struct mistake MISTAKES[] = {
     {"n", "not([1..2] 3)",
      "3) is not expected here; put a comma between tests, and quotes round text that has brackets or quotes"},
     {"t", "A (left)",
-     "(left) is not expected here; put a comma between tests, and quotes round text that has brackets or quotes"},
-    {"t", "\"A\" B", "B is not expected here; put a comma between tests, and quotes round text that has brackets or "
-                     "quotes"},
-    {"t", "A)", ") is not expected here; put a comma between tests, and quotes round text that has brackets or quotes"},
+     "(left) is not expected here; put a comma between tests, and quotes round text that has brackets or "
+     "quotes"},
+    {"t", "\"A\" B",
+     "B is not expected here; put a comma between tests, and quotes round text that has brackets or "
+     "quotes"},
+    {"t", "A)",
+     ") is not expected here; put a comma between tests, and quotes round text that has brackets or quotes"},
     {"t", "\"A", "the quote \"A is not closed; end it with \""},
     {"t", "\"A\\\"", "the quote \"A\\\" is not closed; end it with \""},
     {"t", "\"\\u0000\"", "\"\\u0000\" has an escape \\u that is no character; correct its digits"},
@@ -362,15 +430,19 @@ static const struct mistake MISTAKES[] = {
      "\"\\ud83d\\ue000\" has an escape \\u that is no character; correct its digits"},
     {"t", "\"\\udc00\\ud83d\"",
      "\"\\udc00\\ud83d\" has an escape \\u that is no character; correct its digits"},
-    {"t", "(left)", "an interval has two dots between its ends; write it as [1..5], and quote text that begins with a "
-                    "bracket"},
-    {"n", "[1,5]", "an interval has two dots between its ends; write it as [1..5], and quote text that begins with a "
-                   "bracket"},
-    {"n", "[1..5", "the interval is not closed; end it with ] to take the last value in, with ) to leave it out"},
+    {"t", "(left)",
+     "an interval has two dots between its ends; write it as [1..5], and quote text that begins with a "
+     "bracket"},
+    {"n", "[1,5]",
+     "an interval has two dots between its ends; write it as [1..5], and quote text that begins with a "
+     "bracket"},
+    {"n", "[1..5",
+     "the interval is not closed; end it with ] to take the last value in, with ) to leave it out"},
     {"n", "[5..1]", "the interval [5..1] has its ends the wrong way round; swap them"},
     {"t", "(\"b\"..\"a\")", "the interval (\"b\"..\"a\") has its ends the wrong way round; swap them"},
-    {"n", "1..5", "\"1..5\" has the dots of an interval without its brackets; write [1..5], or quote it to mean the "
-                  "text"},
+    {"n", "1..5",
+     "\"1..5\" has the dots of an interval without its brackets; write [1..5], or quote it to mean the "
+     "text"},
     {"t", "= A", "\"= A\" is no test; for equal write the value alone, for not equal not(value)"},
     {"n", "!= 5", "\"!= 5\" is no test; for equal write the value alone, for not equal not(value)"},
     {"n", "matches(?, \"1\")", "matches searches text and this column is a number; compare its values instead"},
@@ -378,9 +450,11 @@ static const struct mistake MISTAKES[] = {
     {"t", "matches(?, abc)", "matches is not written so; write matches(?, \"pattern\")"},
     {"t", "matches(?, \"a\"", "matches is not written so; write matches(?, \"pattern\")"},
     {"t", "matches(?, \"a", "the quote \"a is not closed; end it with \""},
-    {"t", "matches(?, \"a(\")", "the pattern is wrong at its character 3: missing closing parenthesis; correct it"},
-    {"t", "matches(?, \"\\C\")", "the pattern is wrong at its character 3: using \\C is disabled by the application; "
-                                 "correct it"},
+    {"t", "matches(?, \"a(\")",
+     "the pattern is wrong at its character 3: missing closing parenthesis; correct it"},
+    {"t", "matches(?, \"\\C\")",
+     "the pattern is wrong at its character 3: using \\C is disabled by the application; "
+     "correct it"},
     {"t", "matches(?, \"\\ud800\")", "the pattern has an escape \\u that is no character; correct its digits"},
 };
 
@@ -432,18 +506,19 @@ static void test_condition(void **state)
     assert_int_equal(condition_test(range, value_integer(29), NULL), FAILS);
     assert_int_equal(condition_test(range, value_null(), NULL), NEITHER);
     struct condition *word = compile_condition(&arena, "ok, engine, matches(?, \"^x\")", VALUE_TEXT);
-    assert_int_equal(condition_test(word, value_text(TEXT("engine")), scratch), HOLDS);   /* names no fact here */
+    assert_int_equal(condition_test(word, value_text(TEXT("engine")), scratch), HOLDS); /* names no fact here */
     assert_int_equal(condition_test(word, value_text(TEXT("xy")), scratch), HOLDS);
     assert_int_equal(condition_test(word, value_text(TEXT("leak")), scratch), FAILS);
     condition_free(word);
-    condition_free(word);    /* harmless */
+    condition_free(word); /* harmless */
     condition_free(NULL);
 
     struct capture capture;
     capture_start(&capture);
     struct condition *wrong;
     assert_int_equal(condition_compile(&arena, TEXT("<= limit"), VALUE_NUMBER, false,
-                                       (struct place){TEXT("i.csv"), 3, 4}, &capture.sink, &wrong), WM_BAD_INPUT);
+                                       (struct place){TEXT("i.csv"), 3, 4}, &capture.sink, &wrong),
+                     WM_BAD_INPUT);
     assert_string_equal(capture.text,
                         "i.csv:3:4: \"limit\" is not a number; write digits, such as 12 or -0.5\n");
     table_scratch_free(scratch);
@@ -480,8 +555,10 @@ static void test_fractions(void **state)
     }
     /* beyond what 128 bits hold of the product */
     __int128 huge = (__int128)1 << 120;
-    assert_int_equal(condition_test_fraction(compile_condition(&arena, "< 1000000", VALUE_NUMBER), huge, huge), HOLDS);
-    assert_int_equal(condition_test_fraction(compile_condition(&arena, "> -1000000", VALUE_NUMBER), -huge, huge), HOLDS);
+    assert_int_equal(condition_test_fraction(compile_condition(&arena, "< 1000000", VALUE_NUMBER), huge, huge),
+                     HOLDS);
+    assert_int_equal(
+        condition_test_fraction(compile_condition(&arena, "> -1000000", VALUE_NUMBER), -huge, huge), HOLDS);
     arena_free(&arena);
 }
 
@@ -511,17 +588,19 @@ static void test_pattern_limit(void **state)
     kit_end(&kit);
 
     kit_good(&kit, "F,t,>x\nslow,\"matches(?, \"\"^(a|aa)+$\"\"), matches(?, \"\"b\"\")\",2\n");
-    assert_string_equal(kit_decide(&kit, facts, room), "slow");    /* one test of the list holds */
+    assert_string_equal(kit_decide(&kit, facts, room), "slow"); /* one test of the list holds */
     kit_end(&kit);
 }
 
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_any),       cmocka_unit_test(test_literals),  cmocka_unit_test(test_escapes),
-        cmocka_unit_test(test_orderings), cmocka_unit_test(test_intervals), cmocka_unit_test(test_lists),
-        cmocka_unit_test(test_matches),   cmocka_unit_test(test_any_case),  cmocka_unit_test(test_null_matrix),
-        cmocka_unit_test(test_mistakes),  cmocka_unit_test(test_condition), cmocka_unit_test(test_fractions),
+        cmocka_unit_test(test_any),           cmocka_unit_test(test_literals),
+        cmocka_unit_test(test_escapes),       cmocka_unit_test(test_orderings),
+        cmocka_unit_test(test_intervals),     cmocka_unit_test(test_lists),
+        cmocka_unit_test(test_matches),       cmocka_unit_test(test_any_case),
+        cmocka_unit_test(test_null_matrix),   cmocka_unit_test(test_mistakes),
+        cmocka_unit_test(test_condition),     cmocka_unit_test(test_fractions),
         cmocka_unit_test(test_pattern_limit),
     };
 

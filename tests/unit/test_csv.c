@@ -25,7 +25,8 @@ static void describe_row(const struct csv_row *row, uint32_t capacity, struct bu
     if (row->cell_count > capacity)
         buffer_format(out, "+%u", row->cell_count - capacity);
     if (row->fault != CSV_OK)
-        buffer_format(out, " %s@%u/%llu", faults[row->fault], row->fault_column, (unsigned long long)row->fault_line);
+        buffer_format(out, " %s@%u/%llu", faults[row->fault], row->fault_column,
+                      (unsigned long long)row->fault_line);
     if (row->cut_short)
         buffer_add_string(out, " cut");
     buffer_add_string(out, "\n");
@@ -173,7 +174,8 @@ static void lines_of_cells(void **state)
     assert_int_equal(csv_cell_line(&row, 9), 10);
 }
 
-/* The reference: one byte after the other, as the contract's words say it. Not fast, not shared with the engine. */
+/* The reference: one byte after the other, as the contract's words say it. Not fast, not shared with the
+ * engine. */
 static void reference(struct text t, struct buffer *out)
 {
     size_t i = 0;
@@ -247,7 +249,8 @@ static void reference(struct text t, struct buffer *out)
 
 static struct text random_text(uint64_t *random, char *room, size_t most)
 {
-    static const char alphabets[3][17] = {"\"\"\"\",,\n\n \t\rabcde", "\",,,\n  \rabcdefgh", "ab,,,,,,\n  \r cdef"};
+    static const char alphabets[3][17] = {"\"\"\"\",,\n\n \t\rabcde", "\",,,\n  \rabcdefgh",
+                                          "ab,,,,,,\n  \r cdef"};
     const char *alphabet = alphabets[random_below(random, 3)];
     size_t length = random_below(random, most);
 
@@ -391,7 +394,8 @@ static void masks_are_the_portable_ones(void **state)
 
     for (int turn = 0; turn < 2000; turn++) {
         for (size_t i = 0; i < sizeof bytes; i++)
-            bytes[i] = (char)(random_below(&random, 3) ? random_below(&random, 256) : (uint64_t)",\n\"\0"[random_below(&random, 4)]);
+            bytes[i] = (char)(random_below(&random, 3) ? random_below(&random, 256)
+                                                       : (uint64_t) ",\n\"\0"[random_below(&random, 4)]);
         struct csv_masks fast = csv_masks_of(bytes + turn % 64), slow = csv_masks_portable(bytes + turn % 64);
         assert_int_equal(fast.commas, slow.commas);
         assert_int_equal(fast.stops, slow.stops);
@@ -457,7 +461,7 @@ static void blocks_are_the_file(void **state)
             crypto_generichash(digest, sizeof digest, (unsigned char *)room, t.length + mark, NULL, 0);
             assert_memory_equal(digest, scan.digest, sizeof digest);
             assert_int_equal(scan.lines, feeds + (t.length > 0 && t.bytes[t.length - 1] != '\n') +
-                             (t.length == 0 && mark > 0));
+                                             (t.length == 0 && mark > 0));
         }
         csv_blocks_close(blocks);
         csv_source_close(&source);
@@ -491,7 +495,8 @@ static void scan_names_the_line_of_an_open_quote(void **state)
     assert_int_equal(csv_source_open(&source, path, &capture.sink), WM_OK);
     assert_int_equal(csv_source_scan(&source, false, &scan, &capture.sink), WM_BAD_INPUT);
     snprintf(expected, sizeof expected,
-             "%s:100002: a quote that opens here is never closed; close it, and double quotes inside a cell\n", path);
+             "%s:100002: a quote that opens here is never closed; close it, and double quotes inside a cell\n",
+             path);
     assert_string_equal(capture.text, expected);
     csv_source_close(&source);
     buffer_free(&text);
@@ -507,7 +512,9 @@ static void sources_that_cannot_be_used(void **state)
         int status;
         const char *message;
     } cases[] = {
-        {TEXT("\xff\xfe" "a\0,\0"), WM_BAD_INPUT, "is not UTF-8 text; save it as CSV UTF-8\n"},
+        {TEXT("\xff\xfe"
+              "a\0,\0"),
+         WM_BAD_INPUT, "is not UTF-8 text; save it as CSV UTF-8\n"},
         {TEXT("\xfe\xff\0a\0,"), WM_BAD_INPUT, "is not UTF-8 text; save it as CSV UTF-8\n"},
         {TEXT("\0\0\xfe\xff\0\0\0a"), WM_BAD_INPUT, "is not UTF-8 text; save it as CSV UTF-8\n"},
         {TEXT("a,b\0\nc"), WM_BAD_INPUT, "is not UTF-8 text; save it as CSV UTF-8\n"},
@@ -612,17 +619,37 @@ static void headers(void **state)
     } cases[] = {
         {TEXT("claim,dealer,odometer"), WM_OK, {0, 1, 2}, ""},
         {TEXT("dealer, claim"), WM_OK, {1, 0, -1}, ""},
-        {TEXT("\xef\xbb\xbf" "claim,dealer"), WM_OK, {0, 1, -1}, ""},
-        {TEXT("claim,dealer,paint,,wax"), WM_OK, {0, 1, -1},
+        {TEXT("\xef\xbb\xbf"
+              "claim,dealer"),
+         WM_OK,
+         {0, 1, -1},
+         ""},
+        {TEXT("claim,dealer,paint,,wax"),
+         WM_OK,
+         {0, 1, -1},
          "warning: f.csv:1:3: unknown columns, left alone: \"paint\", column 4 without a name, \"wax\"\n"},
-        {TEXT("\nclaim,dealer,paint"), WM_OK, {0, 1, -1}, "warning: f.csv:2:3: unknown column, left alone: \"paint\"\n"},
-        {TEXT("claim,Dealer"), WM_BAD_INPUT, {0, 0, 0},
+        {TEXT("\nclaim,dealer,paint"),
+         WM_OK,
+         {0, 1, -1},
+         "warning: f.csv:2:3: unknown column, left alone: \"paint\"\n"},
+        {TEXT("claim,Dealer"),
+         WM_BAD_INPUT,
+         {0, 0, 0},
          "f.csv:1: the column \"dealer\" is missing; is \"Dealer\" meant to be it? Names are exact\n"
          "warning: f.csv:1:2: unknown column, left alone: \"Dealer\"\n"},
-        {TEXT("claim"), WM_BAD_INPUT, {0, 0, 0}, "f.csv:1: the column \"dealer\" is missing; add it to the first row\n"},
-        {TEXT("claim,dealer,claim"), WM_BAD_INPUT, {0, 0, 0}, "f.csv:1:3: the column \"claim\" stands twice; remove one\n"},
-        {TEXT("claim,deal\"er"), WM_BAD_INPUT, {0, 0, 0},
-         "f.csv:1:2: the header holds a quote where none may stand; put the whole cell in quotes and double those inside it\n"},
+        {TEXT("claim"),
+         WM_BAD_INPUT,
+         {0, 0, 0},
+         "f.csv:1: the column \"dealer\" is missing; add it to the first row\n"},
+        {TEXT("claim,dealer,claim"),
+         WM_BAD_INPUT,
+         {0, 0, 0},
+         "f.csv:1:3: the column \"claim\" stands twice; remove one\n"},
+        {TEXT("claim,deal\"er"),
+         WM_BAD_INPUT,
+         {0, 0, 0},
+         "f.csv:1:2: the header holds a quote where none may stand; put the whole cell in quotes and double "
+         "those inside it\n"},
         {TEXT(""), WM_BAD_INPUT, {0, 0, 0}, "f.csv: the file is empty; its first row must name the columns\n"},
     };
 
@@ -634,9 +661,11 @@ static void headers(void **state)
         int at[3];
 
         capture_start(&capture);
-        assert_int_equal(csv_rows_open(&rows, csv_without_mark(cases[i].header), 1, LIMIT_COLUMNS, &arena), WM_OK);
+        assert_int_equal(csv_rows_open(&rows, csv_without_mark(cases[i].header), 1, LIMIT_COLUMNS, &arena),
+                         WM_OK);
         bool is_row = csv_rows_next(&rows, &row);
-        assert_int_equal(csv_header(is_row ? &row : NULL, TEXT("f.csv"), columns, 3, at, &capture.sink), cases[i].status);
+        assert_int_equal(csv_header(is_row ? &row : NULL, TEXT("f.csv"), columns, 3, at, &capture.sink),
+                         cases[i].status);
         assert_string_equal(capture.text, cases[i].messages);
         for (int c = 0; c < 3 && cases[i].status == WM_OK; c++)
             assert_int_equal(at[c], cases[i].at[c]);

@@ -1,5 +1,5 @@
-/* explain: every recorded row of the demo office is decided again as it was, with the rules, the office data and the earlier
- * claims of its time; and the words for people. */
+/* explain: every recorded row of the demo office is decided again as it was, with the rules, the office data
+ * and the earlier claims of its time; and the words for people. */
 #include "program.h"
 
 #include <jansson.h>
@@ -13,8 +13,8 @@ static void post_nights(void)
     shell("cp %s %s", demo_file("office.db"), office);
     for (size_t night = 1; night < nights.count; night++) {
         const char *day = csv_at(&nights, night, "received_on");
-        struct result result = RUN("post", demo_file(csv_at(&nights, night, "file")), "--office", office, "--today", day,
-                                   "--received", day, "--quiet");
+        struct result result = RUN("post", demo_file(csv_at(&nights, night, "file")), "--office", office,
+                                   "--today", day, "--received", day, "--quiet");
         assert_int_equal(result.code, 0);
         result_free(&result);
     }
@@ -42,15 +42,17 @@ static size_t judge(const char *name, const char *objects)
     return count;
 }
 
-/* After the last night, and after prices, dealers and rules have changed, the first night still explains itself. */
+/* After the last night, and after prices, dealers and rules have changed, the first night still explains
+ * itself. */
 static void rows_are_decided_as_they_were(void **state)
 {
     struct csv_sheet expected = csv_sheet_of_file("fixtures/demo-expected.csv");
     size_t rows = 0;
     (void)state;
 
-    write_words(words("%s/dealers.csv", folder),
-                "dealer,name,region,labor_rate,parts_markup\nD101,Renamed,US-CA,1.00,0\nD128,Renamed,US-CA,1.00,0\n");
+    write_words(
+        words("%s/dealers.csv", folder),
+        "dealer,name,region,labor_rate,parts_markup\nD101,Renamed,US-CA,1.00,0\nD128,Renamed,US-CA,1.00,0\n");
     struct result load = RUN("load", "dealers", words("%s/dealers.csv", folder), "--office", office);
     assert_int_equal(load.code, 0);
     result_free(&load);
@@ -97,7 +99,8 @@ static void what_is_not_there(void **state)
     (void)state;
     struct result result = RUN("explain", "D128/NONE", "--office", office);
     assert_int_equal(result.code, 2);
-    assert_string_equal(result.err, "no claim D128/NONE is recorded; a claim is explained once it has been posted\n");
+    assert_string_equal(result.err,
+                        "no claim D128/NONE is recorded; a claim is explained once it has been posted\n");
     result_free(&result);
     result = RUN("explain", "--vin", "NONE", "--office", office);
     assert_int_equal(result.code, 2);
@@ -105,7 +108,8 @@ static void what_is_not_there(void **state)
     result_free(&result);
     result = RUN("explain", "--office", office);
     assert_int_equal(result.code, 2);
-    assert_string_equal(result.err, "name either DEALER/CLAIM or --vin VIN; see `witnessmark explain --help`\n");
+    assert_string_equal(result.err,
+                        "name either DEALER/CLAIM or --vin VIN; see `witnessmark explain --help`\n");
     result_free(&result);
     result = RUN("explain", "nothing", "--office", office);
     assert_int_equal(result.code, 2);

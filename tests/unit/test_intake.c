@@ -10,7 +10,8 @@
 
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
 
-/* --- Item lists ------------------------------------------------------------------------------------------------ */
+/* --- Item lists
+ * ------------------------------------------------------------------------------------------------ */
 
 static void add_decimal(struct buffer *out, int64_t number)
 {
@@ -31,7 +32,8 @@ static void describe_parts(struct text list, struct buffer *out)
     if (status != WM_OK)
         buffer_format(out, "! %.*s", TEXT_ARGUMENTS(reason));
     for (uint32_t i = 0; status == WM_OK && i < count; i++) {
-        buffer_format(out, "%s%.*s/%.*s=", i ? "; " : "", TEXT_ARGUMENTS(items[i].number), TEXT_ARGUMENTS(items[i].key));
+        buffer_format(out, "%s%.*s/%.*s=", i ? "; " : "", TEXT_ARGUMENTS(items[i].number),
+                      TEXT_ARGUMENTS(items[i].key));
         add_decimal(out, items[i].quantity);
         if (items[i].has_price) {
             buffer_add_byte(out, '@');
@@ -54,7 +56,8 @@ static void describe_labor(struct text list, struct buffer *out)
     if (status != WM_OK)
         buffer_format(out, "! %.*s", TEXT_ARGUMENTS(reason));
     for (uint32_t i = 0; status == WM_OK && i < count; i++) {
-        buffer_format(out, "%s%.*s/%.*s=", i ? "; " : "", TEXT_ARGUMENTS(items[i].operation), TEXT_ARGUMENTS(items[i].key));
+        buffer_format(out, "%s%.*s/%.*s=", i ? "; " : "", TEXT_ARGUMENTS(items[i].operation),
+                      TEXT_ARGUMENTS(items[i].key));
         add_decimal(out, items[i].hours);
     }
     buffer_add_byte(out, '\0');
@@ -90,7 +93,8 @@ struct list_case {
     const char *list, *items;
 };
 
-static void assert_lists(const struct list_case *cases, size_t count, void (*describe)(struct text, struct buffer *))
+static void assert_lists(const struct list_case *cases, size_t count,
+                         void (*describe)(struct text, struct buffer *))
 {
     struct buffer out = BUFFER_EMPTY;
 
@@ -135,14 +139,21 @@ static void part_lists(void **state)
         {"--=1", "! item 1, \"--=1\", has no part number; write NUMBER=QUANTITY@UNITPRICE"},
         {"@5", "! item 1, \"@5\", has no part number; write NUMBER=QUANTITY@UNITPRICE"},
         {"A=x", "! item 1, \"A=x\": \"x\" is not a number; write the quantity in digits, such as 1 or 0.5"},
-        {"A=1e9", "! item 1, \"A=1e9\": \"1e9\" is not a number; write the quantity in digits, such as 1 or 0.5"},
+        {"A=1e9",
+         "! item 1, \"A=1e9\": \"1e9\" is not a number; write the quantity in digits, such as 1 or 0.5"},
         {"A==1", "! item 1, \"A==1\": \"=1\" is not a number; write the quantity in digits, such as 1 or 0.5"},
-        {"A=1@2@3", "! item 1, \"A=1@2@3\": \"2@3\" is not a number; write the unit price in digits, such as 1 or 0.5"},
-        {"A=0@x", "! item 1, \"A=0@x\": \"x\" is not a number; write the unit price in digits, such as 1 or 0.5"},
-        {"A=-1", "! item 1, \"A=-1\": \"-1\" is negative, which a quantity cannot be; write it without the minus sign"},
-        {"A=1@-1", "! item 1, \"A=1@-1\": \"-1\" is negative, which a unit price cannot be; write it without the minus sign"},
-        {"A=1.0000001", "! item 1, \"A=1.0000001\": \"1.0000001\" has more than six decimals; round the quantity"},
-        {"A=99999999999999", "! item 1, \"A=99999999999999\": \"99999999999999\" is too large; check the quantity"},
+        {"A=1@2@3",
+         "! item 1, \"A=1@2@3\": \"2@3\" is not a number; write the unit price in digits, such as 1 or 0.5"},
+        {"A=0@x",
+         "! item 1, \"A=0@x\": \"x\" is not a number; write the unit price in digits, such as 1 or 0.5"},
+        {"A=-1",
+         "! item 1, \"A=-1\": \"-1\" is negative, which a quantity cannot be; write it without the minus sign"},
+        {"A=1@-1", "! item 1, \"A=1@-1\": \"-1\" is negative, which a unit price cannot be; write it without "
+                   "the minus sign"},
+        {"A=1.0000001",
+         "! item 1, \"A=1.0000001\": \"1.0000001\" has more than six decimals; round the quantity"},
+        {"A=99999999999999",
+         "! item 1, \"A=99999999999999\": \"99999999999999\" is too large; check the quantity"},
         {"A=9223372036854;A=1",
          "! item 2, \"A=1\", brings the quantities of this part to too large a number; check them"},
     };
@@ -161,8 +172,10 @@ static void labor_lists(void **state)
         {"A", "! item 1, \"A\", has no hours; write OPERATION=HOURS"},
         {"A=", "! item 1, \"A=\", has no number of hours where one must stand; write a number there"},
         {"=1", "! item 1, \"=1\", has no operation; write OPERATION=HOURS"},
-        {"A=1 h", "! item 1, \"A=1 h\": \"1 h\" is not a number; write the number of hours in digits, such as 1 or 0.5"},
-        {"A=-.1", "! item 1, \"A=-.1\": \"-.1\" is negative, which a number of hours cannot be; write it without the minus sign"},
+        {"A=1 h",
+         "! item 1, \"A=1 h\": \"1 h\" is not a number; write the number of hours in digits, such as 1 or 0.5"},
+        {"A=-.1", "! item 1, \"A=-.1\": \"-.1\" is negative, which a number of hours cannot be; write it "
+                  "without the minus sign"},
         {"A=1000000000", "A/A=1000000000"},
         {"A=9223372036854;A=9223372036854",
          "! item 2, \"A=9223372036854\", brings the hours of this operation to too large a number; check them"},
@@ -179,7 +192,11 @@ static void inspection_lists(void **state)
         {"CAP=ok; TORQUE=33 lbf.ft", "CAP/CAP=ok; TORQUE/TORQUE=33 lbf.ft (33|lbf.ft)"},
         {"TORQUE=33lbf.ft", "TORQUE/TORQUE=33lbf.ft (33|lbf.ft)"},
         {"T=25.5", "T/T=25.5 (25.5|)"},
-        {"T=-4 \xc2\xb0" "C", "T/T=-4 \xc2\xb0" "C (-4|\xc2\xb0" "C)"},
+        {"T=-4 \xc2\xb0"
+         "C",
+         "T/T=-4 \xc2\xb0"
+         "C (-4|\xc2\xb0"
+         "C)"},
         {"T=.5%", "T/T=.5% (0.5|%)"},
         {"T=3 \xc2\xb5m", "T/T=3 \xc2\xb5m (3|\xc2\xb5m)"},
         {"T=12/4", "T/T=12/4"},
@@ -247,7 +264,11 @@ static void excerpts(void **state)
         {TEXT(""), "\"\""},
         {TEXT("short"), "\"short\""},
         {TEXT("a\tb\nc\x7f"), "\"a?b?c?\""},
-        {TEXT("a\xc2\x85" "b\xc2\xa0" "c"), "\"a?b\xc2\xa0" "c\""},
+        {TEXT("a\xc2\x85"
+              "b\xc2\xa0"
+              "c"),
+         "\"a?b\xc2\xa0"
+         "c\""},
         {TEXT("1234567890123456789012345678901234567890"), "\"1234567890123456789012345678901234567890\""},
         {TEXT("12345678901234567890123456789012345678901"), "\"1234567890123456789012345678901234567890...\""},
         {TEXT("123456789012345678901234567890123456789\xf0\x9f\x94\xa7x"),
@@ -259,16 +280,38 @@ static void excerpts(void **state)
         assert_string_equal(excerpt_write(cases[i].text, room), cases[i].excerpt);
 }
 
-/* --- Rows -------------------------------------------------------------------------------------------------------- */
+/* --- Rows
+ * -------------------------------------------------------------------------------------------------------- */
 
-static const char HEADER[] =
-    "claim,revision,dealer,repair_order,campaign,vin,outcome,model_year,engine,odometer,odometer_unit,opened_on,"
-    "completed_on,submitted_on,technician,approval,parts,labor,inspections,parts_amount,labor_amount,other_amount,"
-    "total_amount";
+static const char HEADER[] = "claim,revision,dealer,repair_order,campaign,vin,outcome,model_year,engine,"
+                             "odometer,odometer_unit,opened_on,"
+                             "completed_on,submitted_on,technician,approval,parts,labor,inspections,parts_"
+                             "amount,labor_amount,other_amount,"
+                             "total_amount";
 static const char GOOD[CLAIM_COLUMNS][64] = {
-    "C-1", "2", "D01", "R-9", "T26-03", "1abcdefgh12345678", "Repaired", "2021", "V6-35", "41000", "KM", "2026-02-26",
-    "2026-03-01", "2026-03-04", "T7", "AP-1", "PS-7731-01=1@84.50", "HOSE-R=1.4", "TORQUE=33 lbf.ft", "84.50", "210",
-    "0", "294.5",
+    "C-1",
+    "2",
+    "D01",
+    "R-9",
+    "T26-03",
+    "1abcdefgh12345678",
+    "Repaired",
+    "2021",
+    "V6-35",
+    "41000",
+    "KM",
+    "2026-02-26",
+    "2026-03-01",
+    "2026-03-04",
+    "T7",
+    "AP-1",
+    "PS-7731-01=1@84.50",
+    "HOSE-R=1.4",
+    "TORQUE=33 lbf.ft",
+    "84.50",
+    "210",
+    "0",
+    "294.5",
 };
 
 struct reading {
@@ -361,8 +404,10 @@ static void an_empty_row(void **state)
     (void)state;
     static const char *const headers[] = {
         "claim,dealer,repair_order,campaign,vin,outcome\nC,D,R,T,v,inspected\n",
-        "claim,dealer,repair_order,campaign,vin,outcome,revision,model_year,engine,odometer,odometer_unit,opened_on,"
-        "completed_on,submitted_on,technician,approval,parts,labor,inspections,parts_amount,labor_amount,other_amount,"
+        "claim,dealer,repair_order,campaign,vin,outcome,revision,model_year,engine,odometer,odometer_unit,"
+        "opened_on,"
+        "completed_on,submitted_on,technician,approval,parts,labor,inspections,parts_amount,labor_amount,other_"
+        "amount,"
         "total_amount\nC,D,R,T,V,INSPECTED,,,,,,,,,,,,,,,,,\n",
     };
 
@@ -376,7 +421,8 @@ static void an_empty_row(void **state)
         assert_int_equal(claim->outcome, OUTCOME_INSPECTED);
         assert_int_equal(claim->revision, 0);
         assert_false(claim->has_model_year || claim->has_odometer || claim->odometer_is_km);
-        assert_true(claim->opened_on == DAY_NONE && claim->completed_on == DAY_NONE && claim->submitted_on == DAY_NONE);
+        assert_true(claim->opened_on == DAY_NONE && claim->completed_on == DAY_NONE &&
+                    claim->submitted_on == DAY_NONE);
         assert_int_equal(claim->part_count + claim->labor_count + claim->inspection_count, 0);
         assert_true(claim->total_is_known && claim->total_amount_cents == 0);
         assert_string_equal(reading.capture.text, "");
@@ -397,26 +443,32 @@ static void cells_that_are_none(void **state)
         {COLUMN_CAMPAIGN, "\" \"", "line 2, column 5 (campaign): is empty; every claim must state it"},
         {COLUMN_VIN, "", "line 2, column 6 (vin): is empty; every claim must state it"},
         {COLUMN_OUTCOME, "", "line 2, column 7 (outcome): is empty; every claim must state it"},
-        {COLUMN_OUTCOME, "fixed", "line 2, column 7 (outcome): \"fixed\" is not an outcome; write repaired or inspected"},
-        {COLUMN_REVISION, "x", "line 2, column 2 (revision): \"x\" is not a whole number; write digits only, such as 12"},
+        {COLUMN_OUTCOME, "fixed",
+         "line 2, column 7 (outcome): \"fixed\" is not an outcome; write repaired or inspected"},
+        {COLUMN_REVISION, "x",
+         "line 2, column 2 (revision): \"x\" is not a whole number; write digits only, such as 12"},
         {COLUMN_REVISION, "1.0",
          "line 2, column 2 (revision): \"1.0\" is not a whole number; write it without a point, such as 12"},
         {COLUMN_REVISION, "-1",
-         "line 2, column 2 (revision): \"-1\" is negative, which this cannot be; write it without the minus sign"},
-        {COLUMN_REVISION, "99999999999999", "line 2, column 2 (revision): \"99999999999999\" is too large; check it"},
+         "line 2, column 2 (revision): \"-1\" is negative, which this cannot be; write it without the minus "
+         "sign"},
+        {COLUMN_REVISION, "99999999999999",
+         "line 2, column 2 (revision): \"99999999999999\" is too large; check it"},
         {COLUMN_MODEL_YEAR, "12.0",
          "line 2, column 8 (model_year): \"12.0\" is not a whole number; write it without a point, such as 12"},
         {COLUMN_MODEL_YEAR, "MY21",
          "line 2, column 8 (model_year): \"MY21\" is not a whole number; write digits only, such as 12"},
         {COLUMN_ODOMETER, "-5",
-         "line 2, column 10 (odometer): \"-5\" is negative, which this cannot be; write it without the minus sign"},
+         "line 2, column 10 (odometer): \"-5\" is negative, which this cannot be; write it without the minus "
+         "sign"},
         {COLUMN_ODOMETER, "\"41,000\"",
          "line 2, column 10 (odometer): \"41,000\" is not a whole number; write digits only, such as 12"},
         {COLUMN_ODOMETER_UNIT, "miles",
          "line 2, column 11 (odometer_unit): \"miles\" is not an odometer unit; write mi or km"},
         {COLUMN_OPENED_ON, "2026-02-30",
          "line 2, column 12 (opened_on): \"2026-02-30\" is not a date; there is no such day, correct it"},
-        {COLUMN_COMPLETED_ON, "3/1/26", "line 2, column 13 (completed_on): \"3/1/26\" is not a date; "
+        {COLUMN_COMPLETED_ON, "3/1/26",
+         "line 2, column 13 (completed_on): \"3/1/26\" is not a date; "
          "write it as 2026-03-01 if the month comes first, as 2026-01-03 if the day does"},
         {COLUMN_COMPLETED_ON, "3/31/2026",
          "line 2, column 13 (completed_on): \"3/31/2026\" is not a date; write it as 2026-03-31"},
@@ -428,43 +480,57 @@ static void cells_that_are_none(void **state)
          "line 2, column 13 (completed_on): \"2026/3/1\" is not a date; write it as 2026-03-01"},
         {COLUMN_SUBMITTED_ON, "2026-3-1",
          "line 2, column 14 (submitted_on): \"2026-3-1\" is not a date; write it as 2026-03-01"},
-        {COLUMN_SUBMITTED_ON, "13/13/2026", "line 2, column 14 (submitted_on): \"13/13/2026\" is not a date; "
+        {COLUMN_SUBMITTED_ON, "13/13/2026",
+         "line 2, column 14 (submitted_on): \"13/13/2026\" is not a date; "
          "write year, month and day, as in 2026-03-01"},
-        {COLUMN_SUBMITTED_ON, "2026/13/1", "line 2, column 14 (submitted_on): \"2026/13/1\" is not a date; "
+        {COLUMN_SUBMITTED_ON, "2026/13/1",
+         "line 2, column 14 (submitted_on): \"2026/13/1\" is not a date; "
          "write year, month and day, as in 2026-03-01"},
-        {COLUMN_SUBMITTED_ON, "1 March", "line 2, column 14 (submitted_on): \"1 March\" is not a date; "
+        {COLUMN_SUBMITTED_ON, "1 March",
+         "line 2, column 14 (submitted_on): \"1 March\" is not a date; "
          "write year, month and day, as in 2026-03-01"},
-        {COLUMN_SUBMITTED_ON, "3/1", "line 2, column 14 (submitted_on): \"3/1\" is not a date; "
+        {COLUMN_SUBMITTED_ON, "3/1",
+         "line 2, column 14 (submitted_on): \"3/1\" is not a date; "
          "write year, month and day, as in 2026-03-01"},
-        {COLUMN_SUBMITTED_ON, "3/1/26x", "line 2, column 14 (submitted_on): \"3/1/26x\" is not a date; "
+        {COLUMN_SUBMITTED_ON, "3/1/26x",
+         "line 2, column 14 (submitted_on): \"3/1/26x\" is not a date; "
          "write year, month and day, as in 2026-03-01"},
-        {COLUMN_PARTS, "A=x", "line 2, column 17 (parts): item 1, \"A=x\": \"x\" is not a number; "
+        {COLUMN_PARTS, "A=x",
+         "line 2, column 17 (parts): item 1, \"A=x\": \"x\" is not a number; "
          "write the quantity in digits, such as 1 or 0.5"},
         {COLUMN_LABOR, "A", "line 2, column 18 (labor): item 1, \"A\", has no hours; write OPERATION=HOURS"},
-        {COLUMN_INSPECTIONS, "A", "line 2, column 19 (inspections): item 1, \"A\", has no result; write ITEM=RESULT"},
+        {COLUMN_INSPECTIONS, "A",
+         "line 2, column 19 (inspections): item 1, \"A\", has no result; write ITEM=RESULT"},
         {COLUMN_PARTS_AMOUNT, "84.505",
          "line 2, column 20 (parts_amount): \"84.505\" has more than two decimals; round it to cents"},
-        {COLUMN_LABOR_AMOUNT, "$5", "line 2, column 21 (labor_amount): \"$5\" is not a number; "
+        {COLUMN_LABOR_AMOUNT, "$5",
+         "line 2, column 21 (labor_amount): \"$5\" is not a number; "
          "write digits and a point only, such as 84.50"},
-        {COLUMN_OTHER_AMOUNT, "-0.01", "line 2, column 22 (other_amount): \"-0.01\" is negative, which this cannot be; "
+        {COLUMN_OTHER_AMOUNT, "-0.01",
+         "line 2, column 22 (other_amount): \"-0.01\" is negative, which this cannot be; "
          "write it without the minus sign"},
         {COLUMN_TOTAL_AMOUNT, "99999999999999.99",
          "line 2, column 23 (total_amount): \"99999999999999.99\" is too large; check it"},
         /* Bytes and quotes. */
         {COLUMN_ENGINE, "V\xff", "line 2, column 9 (engine): is not UTF-8 text; save the file as CSV UTF-8"},
-        {COLUMN_ENGINE, "V\"6\"", "line 2, column 9 (engine): holds a quote where none may stand; "
+        {COLUMN_ENGINE, "V\"6\"",
+         "line 2, column 9 (engine): holds a quote where none may stand; "
          "put the whole cell in quotes and double those inside it"},
         {COLUMN_TECHNICIAN, "T7,",
-         "line 2, column 24: the row has 24 cells and the header names 23 columns; put a cell that holds a comma in quotes"},
+         "line 2, column 24: the row has 24 cells and the header names 23 columns; put a cell that holds a "
+         "comma in quotes"},
         {COLUMN_TOTAL_AMOUNT, "294.5,\"x\"y",
-         "line 2, column 24: the row has 24 cells and the header names 23 columns; put a cell that holds a comma in quotes"},
+         "line 2, column 24: the row has 24 cells and the header names 23 columns; put a cell that holds a "
+         "comma in quotes"},
         /* The place is that of the cell, also behind a cell of several lines. */
-        {COLUMN_ENGINE, "\"V6\n\n35\",x", "line 4, column 24: the row has 24 cells and the header names 23 columns; "
+        {COLUMN_ENGINE, "\"V6\n\n35\",x",
+         "line 4, column 24: the row has 24 cells and the header names 23 columns; "
          "put a cell that holds a comma in quotes"},
         {COLUMN_MODEL_YEAR, "\"20\n21\"",
          "line 2, column 8 (model_year): \"20?21\" is not a whole number; write digits only, such as 12"},
         {COLUMN_MODEL_YEAR, "123456789012345678901234567890123456789012345",
-         "line 2, column 8 (model_year): \"1234567890123456789012345678901234567890...\" is too large; check it"},
+         "line 2, column 8 (model_year): \"1234567890123456789012345678901234567890...\" is too large; check "
+         "it"},
     };
     struct buffer text = BUFFER_EMPTY;
 
@@ -496,9 +562,12 @@ static void cells_that_are_some(void **state)
         int column;
         const char *cell;
     } cases[] = {
-        {COLUMN_REVISION, "0"}, {COLUMN_REVISION, "007"}, {COLUMN_OUTCOME, "INSPECTED"}, {COLUMN_OUTCOME, "\" repaired \""},
-        {COLUMN_ODOMETER_UNIT, "Mi"}, {COLUMN_ODOMETER_UNIT, ""}, {COLUMN_ODOMETER, "-0"}, {COLUMN_TOTAL_AMOUNT, ".5"},
-        {COLUMN_TOTAL_AMOUNT, "0.0"}, {COLUMN_VIN, "short"}, {COLUMN_PARTS, "\"A=1;\""}, {COLUMN_CLAIM, "\"a\"\"b\""},
+        {COLUMN_REVISION, "0"},           {COLUMN_REVISION, "007"},
+        {COLUMN_OUTCOME, "INSPECTED"},    {COLUMN_OUTCOME, "\" repaired \""},
+        {COLUMN_ODOMETER_UNIT, "Mi"},     {COLUMN_ODOMETER_UNIT, ""},
+        {COLUMN_ODOMETER, "-0"},          {COLUMN_TOTAL_AMOUNT, ".5"},
+        {COLUMN_TOTAL_AMOUNT, "0.0"},     {COLUMN_VIN, "short"},
+        {COLUMN_PARTS, "\"A=1;\""},       {COLUMN_CLAIM, "\"a\"\"b\""},
         {COLUMN_OPENED_ON, "0001-01-01"}, {COLUMN_OPENED_ON, "9999-12-31"},
     };
     struct buffer text = BUFFER_EMPTY;
@@ -545,14 +614,17 @@ static void several_faults(void **state)
 
     assert_true(next_claim(&reading));
     assert_true(claim->unreadable && claim->total_is_known);
-    assert_true(text_is(claim->fault_reason, "line 4, column 9: is not UTF-8 text; save the file as CSV UTF-8"));
+    assert_true(
+        text_is(claim->fault_reason, "line 4, column 9: is not UTF-8 text; save the file as CSV UTF-8"));
 
     assert_true(next_claim(&reading));
     assert_int_equal(claim->fault_column, 1);
     assert_false(claim->total_is_known);
 
     assert_true(next_claim(&reading));
-    assert_true(text_is(claim->fault_reason, "line 6, column 7: the row ends after 6 cells and the header names 9 columns; add what is missing"));
+    assert_true(text_is(
+        claim->fault_reason,
+        "line 6, column 7: the row ends after 6 cells and the header names 9 columns; add what is missing"));
     assert_true(claim->cells[COLUMN_CLAIM].length == 0 && claim->vin.length == 0);
     assert_false(claim->total_is_known);
 
@@ -562,7 +634,9 @@ static void several_faults(void **state)
     assert_true(claim->total_is_known);
 
     assert_true(next_claim(&reading));
-    assert_true(text_is(claim->fault_reason, "line 8, column 2: the row ends after 1 cell and the header names 9 columns; add what is missing"));
+    assert_true(text_is(
+        claim->fault_reason,
+        "line 8, column 2: the row ends after 1 cell and the header names 9 columns; add what is missing"));
 
     assert_true(next_claim(&reading));
     assert_false(claim->unreadable);
@@ -586,7 +660,8 @@ static void a_cell_of_ten_mebibytes(void **state)
     buffer_add_string(&text, "\"\nC,D,R,T,v,repaired,A\n");
     open_text(&reading, buffer_text(&text));
     assert_true(next_claim(&reading));
-    assert_true(text_is(reading.claim.fault_reason, "line 2, column 7 (parts): is longer than 64 KiB; shorten it"));
+    assert_true(
+        text_is(reading.claim.fault_reason, "line 2, column 7 (parts): is longer than 64 KiB; shorten it"));
     assert_true(text_is(reading.claim.cells[COLUMN_CLAIM], "C"));
     assert_true(next_claim(&reading));
     assert_false(reading.claim.unreadable);
@@ -604,13 +679,16 @@ static void headers_that_cannot_be_used(void **state)
     struct claim_header header;
 
     capture_start(&capture);
-    assert_int_equal(csv_rows_open(&rows, TEXT("claim,dealer,repair_order,campain,outcome,odometer\n"), 1, LIMIT_COLUMNS, &arena), WM_OK);
+    assert_int_equal(csv_rows_open(&rows, TEXT("claim,dealer,repair_order,campain,outcome,odometer\n"), 1,
+                                   LIMIT_COLUMNS, &arena),
+                     WM_OK);
     assert_true(csv_rows_next(&rows, &row));
     assert_int_equal(claim_header_read(&row, TEXT("f.csv"), &capture.sink, &header), WM_BAD_INPUT);
-    assert_string_equal(capture.text,
-                        "f.csv:1: the column \"campaign\" is missing; is \"campain\" meant to be it? Names are exact\n"
-                        "f.csv:1: the column \"vin\" is missing; add it to the first row\n"
-                        "warning: f.csv:1:4: unknown column, left alone: \"campain\"\n");
+    assert_string_equal(
+        capture.text,
+        "f.csv:1: the column \"campaign\" is missing; is \"campain\" meant to be it? Names are exact\n"
+        "f.csv:1: the column \"vin\" is missing; add it to the first row\n"
+        "warning: f.csv:1:4: unknown column, left alone: \"campain\"\n");
     assert_int_equal(claim_header_read(NULL, TEXT("f.csv"), &capture.sink, &header), WM_BAD_INPUT);
     csv_rows_close(&rows);
     arena_free(&arena);
@@ -623,8 +701,32 @@ static void every_cell_changed(void **state)
 {
     (void)state;
     static const char *const changes[] = {
-        "", "-", "0", "-1", "1e9", "99999999999999999999", "\xff", "\xc3\xa9", "\"", "\"\"", "\"a\"b", "a\"b", "=", "@", ";",
-        "=;@", "a=1@", "\n", "\r", "2026-02-30", "\"a\nb\"", "\"\n", "\t", "x=1;;=", "\xef\xbb\xbf", "'; DROP TABLE claims; --",
+        "",
+        "-",
+        "0",
+        "-1",
+        "1e9",
+        "99999999999999999999",
+        "\xff",
+        "\xc3\xa9",
+        "\"",
+        "\"\"",
+        "\"a\"b",
+        "a\"b",
+        "=",
+        "@",
+        ";",
+        "=;@",
+        "a=1@",
+        "\n",
+        "\r",
+        "2026-02-30",
+        "\"a\nb\"",
+        "\"\n",
+        "\t",
+        "x=1;;=",
+        "\xef\xbb\xbf",
+        "'; DROP TABLE claims; --",
     };
     uint64_t random = random_seed("every_cell_changed");
     struct buffer text = BUFFER_EMPTY;

@@ -1,11 +1,12 @@
-/* The layout of the repository and what its code promises: which folders there are, which way includes point, where
- * printing, SQL and floating point are allowed.
+/* The layout of the repository and what its code promises: which folders there are, which way includes point,
+ * where printing, SQL and floating point are allowed.
  */
 #include "program.h"
 
 #include <ctype.h>
 
-/* --- The files of the repository --------------------------------------------------------------------------------- */
+/* --- The files of the repository
+ * --------------------------------------------------------------------------------- */
 
 enum { MOST_FILES = 4000 };
 
@@ -14,7 +15,8 @@ static size_t file_count;
 
 static int list_files(void **state)
 {
-    /* also what is new and not committed; `safe.directory`: the tree may belong to somebody else, as in a container */
+    /* also what is new and not committed; `safe.directory`: the tree may belong to somebody else, as in a
+     * container */
     FILE *list = popen("git -c safe.directory='*' ls-files --cached --others --exclude-standard", "r");
     char *line = NULL;
     size_t room = 0;
@@ -93,7 +95,8 @@ static void take_out_comments(char *text, bool quoted_too)
     }
 }
 
-/* Shows every line of code below a folder: with comments or without, and if bare without what stands in quotes. */
+/* Shows every line of code below a folder: with comments or without, and if bare without what stands in quotes.
+ */
 static void each_line(const char *folder, bool code_alone, bool bare, look_at_line *look)
 {
     for (size_t i = 0; i < file_count; i++) {
@@ -128,12 +131,14 @@ static bool has_call(const char *line, const char *name)
     return has_word(line, name) && strstr(line, words("%s(", name)) != NULL;
 }
 
-/* --- Cases ---------------------------------------------------------------------------------------------------------------- */
+/* --- Cases
+ * ----------------------------------------------------------------------------------------------------------------
+ */
 
 static void top_level_holds_nothing_else(void **state)
 {
-    static const char *const ALLOWED[] = {"README.md", "DEVELOPERS.md", "Makefile", "engine/", "rules/", "tests/",
-                                          "fixtures/", "reports/"};
+    static const char *const ALLOWED[] = {"README.md", "DEVELOPERS.md", "Makefile",  "engine/",
+                                          "rules/",    "tests/",        "fixtures/", "reports/"};
     (void)state;
 
     faults = 0;
@@ -147,8 +152,8 @@ static void top_level_holds_nothing_else(void **state)
     assert_int_equal(faults, 0);
 }
 
-static const char *const STAGES[] = {"base", "tables", "rules", "intake", "register", "facts", "verdict", "ledger",
-                                     "cli"};
+static const char *const STAGES[] = {"base",  "tables",  "rules",  "intake", "register",
+                                     "facts", "verdict", "ledger", "cli"};
 
 /* The number of the stage that a path begins with; COUNT(STAGES) if it is none. */
 static size_t stage_of(const char *path)
@@ -214,10 +219,16 @@ static void lines_are_short_and_without_tabs(void **state)
 
 static void look_at_words(const char *path, size_t number, char *line)
 {
-    static const char *const PRINTING[] = {"printf", "fprintf", "vprintf", "vfprintf", "puts", "fputs", "putchar",
-                                           "fputc", "perror", "exit", "_exit", "abort"};
-    static const char *const FLOATING[] = {"float", "double", "strtod", "strtof", "strtold", "atof",
-                                           "sqlite3_column_double", "sqlite3_bind_double"};
+    static const char *const PRINTING[] = {"printf",  "fprintf", "vprintf", "vfprintf", "puts",  "fputs",
+                                           "putchar", "fputc",   "perror",  "exit",     "_exit", "abort"};
+    static const char *const FLOATING[] = {"float",
+                                           "double",
+                                           "strtod",
+                                           "strtof",
+                                           "strtold",
+                                           "atof",
+                                           "sqlite3_column_double",
+                                           "sqlite3_bind_double"};
     bool cli = begins(path, "engine/cli/") || strcmp(path, "engine/main.c") == 0;
 
     for (size_t i = 0; i < COUNT(PRINTING) && !cli; i++)
@@ -245,7 +256,8 @@ static void modules_neither_print_nor_float(void **state)
 
 static void look_at_sql(const char *path, size_t number, char *line)
 {
-    static const char *const SQL[] = {"SELECT ", "INSERT ", "UPDATE ", "DELETE FROM", "CREATE ", "PRAGMA ", "sqlite3"};
+    static const char *const SQL[] = {"SELECT ", "INSERT ", "UPDATE ", "DELETE FROM",
+                                      "CREATE ", "PRAGMA ", "sqlite3"};
 
     for (size_t i = 0; i < COUNT(SQL) && !begins(path, "engine/ledger/"); i++)
         if (strstr(line, SQL[i]) != NULL)
@@ -310,7 +322,7 @@ static void the_checks_can_fail(void **state)
     assert_false(has_call(code, "exit"));
     print_message("(the five faults that follow are made on purpose)\n");
     faults = 0;
-    look_at_words("engine/facts/x.c", 1, code);     /* float and 2.5 */
+    look_at_words("engine/facts/x.c", 1, code); /* float and 2.5 */
     look_at_words("engine/facts/x.c", 2, words("exit(3);"));
     look_at_include("engine/rules/x.c", 3, words("#include \"facts/vin.h\""));
     look_at_include("engine/facts/x.c", 4, words("#include \"rules/rules.h\""));
@@ -321,10 +333,10 @@ static void the_checks_can_fail(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(top_level_holds_nothing_else), cmocka_unit_test(the_engine_is_its_stages),
-        cmocka_unit_test(includes_point_one_way), cmocka_unit_test(lines_are_short_and_without_tabs),
+        cmocka_unit_test(top_level_holds_nothing_else),    cmocka_unit_test(the_engine_is_its_stages),
+        cmocka_unit_test(includes_point_one_way),          cmocka_unit_test(lines_are_short_and_without_tabs),
         cmocka_unit_test(modules_neither_print_nor_float), cmocka_unit_test(sql_is_the_ledgers),
-        cmocka_unit_test(headers_say_what_they_are), cmocka_unit_test(the_checks_can_fail),
+        cmocka_unit_test(headers_say_what_they_are),       cmocka_unit_test(the_checks_can_fail),
     };
     return cmocka_run_group_tests(tests, list_files, NULL);
 }

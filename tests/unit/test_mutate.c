@@ -1,12 +1,14 @@
-/* A claim changed in any single cell is decided or unreadable, and disturbs no other: each cell of a batch of good claims is
- * changed in many ways, every change in a copy of its claim with a number, repair order and day of its own. */
+/* A claim changed in any single cell is decided or unreadable, and disturbs no other: each cell of a batch of
+ * good claims is changed in many ways, every change in a copy of its claim with a number, repair order and day
+ * of its own. */
 #include "program.h"
 
 enum { CLAIMS = 60, COLUMNS = 23, LONG_CELL = 64 * 1024 + 1 };
 
 static char *folder;
 
-/* --- Ways to change a cell; NULL: as it was, with something done to it ---------------------------------------- */
+/* --- Ways to change a cell; NULL: as it was, with something done to it
+ * ---------------------------------------- */
 
 static char *huge(void)
 {
@@ -19,21 +21,60 @@ static char *huge(void)
 }
 
 static const char *const REPLACEMENTS[] = {
-    "", "-", "-1", "-0", "0", "1e9", "1000000000", "99999999999999999999", "9223372036854.775807", "12.345", ".5", "1.",
-    "2026-02-30", "2026-02-28", "3/1/26", "0001-01-01", "9999-12-31", "EZ7BAMCK6KE42148", "EZ7BAMCK6KE4214899",
-    "ez7bamck6ke421489", "IOQIOQIOQIOQIOQIO", "=cmd()", "<script>", "' OR 1=1 --", "A=B=C@D", "PSH-1600-01=-1",
-    "PSH-1600-01=1e9@1", "PSR-10=1000000000", "PSR-10=0.0000001", ";;;", "=", "@", "x=", "TORQUE=30", "LEAK=dry;LEAK=wet",
-    "\xC3\xA9\xE2\x82\xAC", "a\tb", "null", "true", "repaired", "inspected", "km",
+    "",
+    "-",
+    "-1",
+    "-0",
+    "0",
+    "1e9",
+    "1000000000",
+    "99999999999999999999",
+    "9223372036854.775807",
+    "12.345",
+    ".5",
+    "1.",
+    "2026-02-30",
+    "2026-02-28",
+    "3/1/26",
+    "0001-01-01",
+    "9999-12-31",
+    "EZ7BAMCK6KE42148",
+    "EZ7BAMCK6KE4214899",
+    "ez7bamck6ke421489",
+    "IOQIOQIOQIOQIOQIO",
+    "=cmd()",
+    "<script>",
+    "' OR 1=1 --",
+    "A=B=C@D",
+    "PSH-1600-01=-1",
+    "PSH-1600-01=1e9@1",
+    "PSR-10=1000000000",
+    "PSR-10=0.0000001",
+    ";;;",
+    "=",
+    "@",
+    "x=",
+    "TORQUE=30",
+    "LEAK=dry;LEAK=wet",
+    "\xC3\xA9\xE2\x82\xAC",
+    "a\tb",
+    "null",
+    "true",
+    "repaired",
+    "inspected",
+    "km",
 };
 /* Bytes that no cell may hold, and raw pieces that break the row: written as they are, never quoted. */
-static const char *const RAW[] = {"\xff\xfe", "\xC0\xAF", "\xED\xA0\x80", "a\"b", "\"a\"b", "a,b", "\"a\nb\"", "\"a,b\"", "\"\""};
+static const char *const RAW[] = {"\xff\xfe", "\xC0\xAF", "\xED\xA0\x80", "a\"b", "\"a\"b",
+                                  "a,b",      "\"a\nb\"", "\"a,b\"",      "\"\""};
 enum { NUL_BYTE = COUNT(RAW), HUGE_CELL, WAYS_RAW };
 enum { WAYS = COUNT(REPLACEMENTS) + WAYS_RAW };
 
-/* --- The file of mutants ------------------------------------------------------------------------------------------ */
+/* --- The file of mutants
+ * ------------------------------------------------------------------------------------------ */
 
 struct mutant {
-    size_t line;        /* physical line of its row */
+    size_t line; /* physical line of its row */
     size_t column, way;
 };
 
@@ -65,7 +106,9 @@ static void write_changed(FILE *file, size_t way, const char *huge_cell)
 static size_t lines_of(size_t way)
 {
     return way >= COUNT(REPLACEMENTS) && way - COUNT(REPLACEMENTS) < COUNT(RAW) &&
-           strchr(RAW[way - COUNT(REPLACEMENTS)], '\n') != NULL ? 2 : 1;
+                   strchr(RAW[way - COUNT(REPLACEMENTS)], '\n') != NULL
+               ? 2
+               : 1;
 }
 
 /* One row: the claim as it is (way = WAYS), or with one cell changed, under a number of its own. */
@@ -87,7 +130,8 @@ static size_t write_row(FILE *file, char **row, size_t column, size_t way, size_
 
 /* Every claim once as it is, then every change of this column to it. The same vehicle stands in many rows: what
  * is looked at is whether each row comes back, not whether it is paid. */
-static size_t write_mutants(const char *path, const struct csv_sheet *sheet, size_t column, const char *huge_cell)
+static size_t write_mutants(const char *path, const struct csv_sheet *sheet, size_t column,
+                            const char *huge_cell)
 {
     FILE *file = fopen(path, "wb");
     size_t line = 2, number = 0, rows = 0;
@@ -98,7 +142,8 @@ static size_t write_mutants(const char *path, const struct csv_sheet *sheet, siz
     for (size_t claim = 1; claim <= CLAIMS; claim++)
         for (size_t way = 0; way <= WAYS; way++) {
             /* the longest cell once in a while: it is 64 KiB each time */
-            if (way < WAYS && way >= COUNT(REPLACEMENTS) && way - COUNT(REPLACEMENTS) == HUGE_CELL && claim % 20 != 0)
+            if (way < WAYS && way >= COUNT(REPLACEMENTS) && way - COUNT(REPLACEMENTS) == HUGE_CELL &&
+                claim % 20 != 0)
                 continue;
             mutants[mutant_count++] = (struct mutant){line, column, way};
             line += write_row(file, sheet->rows[claim], column, way, number++, huge_cell);
@@ -108,7 +153,8 @@ static size_t write_mutants(const char *path, const struct csv_sheet *sheet, siz
     return rows;
 }
 
-/* --- What comes back ------------------------------------------------------------------------------------------------- */
+/* --- What comes back
+ * ------------------------------------------------------------------------------------------------- */
 
 static void judge_row(const struct csv_sheet *sheet, size_t row, const struct mutant *mutant)
 {
@@ -145,8 +191,8 @@ static void each_cell_changed_in_many_ways(void **state)
     for (size_t column = 0; column < COLUMNS; column++) {
         mutant_count = 0;
         size_t rows = write_mutants(path, &sheet, column, huge_cell);
-        struct result result = RUN("check", path, "--office", demo_file("office.db"), "--today", "2026-07-01",
-                                   "--format", "csv");
+        struct result result =
+            RUN("check", path, "--office", demo_file("office.db"), "--today", "2026-07-01", "--format", "csv");
         assert_int_equal(result.code, 1);
         struct csv_sheet decided = csv_sheet_read(result.out);
         assert_int_equal(decided.count, rows + 1);
@@ -162,7 +208,8 @@ static void each_cell_changed_in_many_ways(void **state)
     csv_sheet_free(&sheet);
 }
 
-/* A claim that is changed in one cell leaves those decided alone that share neither vehicle, dealer nor number with it. */
+/* A claim that is changed in one cell leaves those decided alone that share neither vehicle, dealer nor number
+ * with it. */
 static void others_are_decided_as_before(void **state)
 {
     const char *path = words("%s/neighbours.csv", folder), *alone = words("%s/alone.csv", folder);
@@ -177,8 +224,8 @@ static void others_are_decided_as_before(void **state)
             fputc(c + 1 < COLUMNS ? ',' : '\n', file);
         }
     fclose(file);
-    struct result expected = RUN("check", alone, "--office", demo_file("office.db"), "--today", "2026-07-01",
-                                 "--format", "csv");
+    struct result expected =
+        RUN("check", alone, "--office", demo_file("office.db"), "--today", "2026-07-01", "--format", "csv");
     for (size_t way = 0; way < WAYS; way++) {
         file = fopen(path, "wb");
         need(file != NULL, path);
@@ -187,8 +234,8 @@ static void others_are_decided_as_before(void **state)
         write_row(file, sheet.rows[1], COLUMNS, WAYS, 1, "");
         write_row(file, sheet.rows[2], way % COLUMNS, way, 2, "7");
         fclose(file);
-        struct result result = RUN("check", path, "--office", demo_file("office.db"), "--today", "2026-07-01",
-                                   "--format", "csv");
+        struct result result =
+            RUN("check", path, "--office", demo_file("office.db"), "--today", "2026-07-01", "--format", "csv");
         struct csv_sheet with = csv_sheet_read(result.out), without = csv_sheet_read(expected.out);
         assert_string_equal(csv_at(&with, 1, "decision"), csv_at(&without, 1, "decision"));
         assert_string_equal(csv_at(&with, 1, "payable"), csv_at(&without, 1, "payable"));

@@ -1,11 +1,12 @@
-/* The rules folder: the dictionary against the engine, the finding names against the contract, and every error that a
- * folder can have outside its tables' conditions (those are test_conditions' and test_tables').
+/* The rules folder: the dictionary against the engine, the finding names against the contract, and every error
+ * that a folder can have outside its tables' conditions (those are test_conditions' and test_tables').
  */
 #include "rules_kit.h"
 
 #include <glob.h>
 
-/* --- The dictionary and the engine ------------------------------------------------------------------------------ */
+/* --- The dictionary and the engine
+ * ------------------------------------------------------------------------------ */
 
 static const char *const SCOPE_WORDS[] = {"claim", "part", "labor", "inspection"};
 
@@ -78,7 +79,8 @@ static void other_dealers_business_is_the_offices(void **state)
     csv_sheet_free(&facts);
 }
 
-/* --- The names of findings ------------------------------------------------------------------------------------------- */
+/* --- The names of findings
+ * ------------------------------------------------------------------------------------------- */
 
 /* Contract section 8. The engine makes the first two itself, the checks that ship make the others. */
 #include "finding_names.h"
@@ -108,7 +110,8 @@ static void count_findings(const char *path, size_t *made)
         made[number]++;
         if (effect_from(text_of(cells[effect])) == EFFECTS)
             fail_msg("%s: %s is no effect", path, cells[effect]);
-        /* a message says what is wrong and what to do, so it is more than a few words, and ends as a sentence does */
+        /* a message says what is wrong and what to do, so it is more than a few words, and ends as a sentence
+         * does */
         size_t length = strlen(cells[message]);
         if (length < 40 || cells[message][length - 1] != '.')
             fail_msg("%s: the message of %s says too little", path, cells[0]);
@@ -133,7 +136,9 @@ static void shipped_checks_make_every_finding(void **state)
     }
 }
 
-/* --- Errors ----------------------------------------------------------------------------------------------------------- */
+/* --- Errors
+ * -----------------------------------------------------------------------------------------------------------
+ */
 
 static void the_kit_can_be_used(void **state)
 {
@@ -150,8 +155,8 @@ static void the_kit_can_be_used(void **state)
 }
 
 struct wrong_file {
-    const char *path, *content;    /* content NULL: the file is not there */
-    const char *messages;          /* all of them */
+    const char *path, *content; /* content NULL: the file is not there */
+    const char *messages;       /* all of them */
 };
 
 static void expect_messages(const struct wrong_file *cases, size_t count)
@@ -161,8 +166,8 @@ static void expect_messages(const struct wrong_file *cases, size_t count)
         kit_start(&kit);
         kit_put(&kit, cases[i].path, cases[i].content);
         if (kit_compile(&kit) != WM_BAD_INPUT || strcmp(kit.capture.text, cases[i].messages) != 0)
-            fail_msg("%s:\n%s\nexpected\n%s\ngot\n%s", cases[i].path, cases[i].content ? cases[i].content : "(no file)",
-                     cases[i].messages, kit.capture.text);
+            fail_msg("%s:\n%s\nexpected\n%s\ngot\n%s", cases[i].path,
+                     cases[i].content ? cases[i].content : "(no file)", cases[i].messages, kit.capture.text);
         assert_null(kit.rules);
         kit_end(&kit);
     }
@@ -176,9 +181,11 @@ static void errors_of_the_lists(void **state)
         {"facts.csv", NULL, "rules/facts.csv: the file is missing; the rules need it\n"},
         {"units.csv", NULL, "rules/units.csv: the file is missing; the rules need it\n"},
         {"deadlines.csv", NULL, "rules/deadlines.csv: the file is missing; the rules need it\n"},
-        {"facts.csv", "", "rules/facts.csv:1: the file is empty; it needs a header name,type,scope,shown,meaning\n"},
+        {"facts.csv", "",
+         "rules/facts.csv:1: the file is empty; it needs a header name,type,scope,shown,meaning\n"},
         {"facts.csv", FACTS "speed,number,claim,dealer,x\n",
-         "rules/facts.csv:2:1: the engine computes no claim fact \"speed\"; take the row out or correct the name\n"},
+         "rules/facts.csv:2:1: the engine computes no claim fact \"speed\"; take the row out or correct the "
+         "name\n"},
         {"facts.csv", FACTS "vin,text,car,dealer,x\n",
          "rules/facts.csv:2:3: \"car\" is no scope; write claim, part, labor or inspection\n"},
         {"facts.csv", FACTS "vin,text,claim,all,x\n",
@@ -196,7 +203,8 @@ static void errors_of_the_lists(void **state)
         {"campaigns/T1/campaign.csv", "key,value\nopens_on,2026-02-30\n",
          "rules/campaigns/T1/campaign.csv:2:2: \"2026-02-30\" is not a date; write it as 2026-03-01\n"},
         {"campaigns/T1/campaign.csv", "key,value\nother_limit,-1\n",
-         "rules/campaigns/T1/campaign.csv:2:2: other_limit \"-1\" is negative; write an amount such as 25.00\n"},
+         "rules/campaigns/T1/campaign.csv:2:2: other_limit \"-1\" is negative; write an amount such as "
+         "25.00\n"},
         {"campaigns/T1/campaign.csv", "key,value\nopening,2026-01-01\n",
          "rules/campaigns/T1/campaign.csv:2:1: no key \"opening\"; the keys are campaign, title, kind, hazard, "
          "opens_on, closes_on, notice_began_on, notice_ended_on, currency, other_limit, replaces\n"},
@@ -246,23 +254,29 @@ static void errors_of_the_tables(void **state)
          "rules/campaigns/T1/parts.csv:2:5: \"must\" is no need; write required or allowed\n"},
         {"campaigns/T1/labor.csv", "C,engine,>operation,>hours,>need\na,-,OP-1,x,required\n",
          "rules/campaigns/T1/labor.csv:2:4: \"x\" is not a number; write digits, such as 12 or -0.5\n"},
-        {"campaigns/T1/inspections.csv", "C,engine,>inspection,>expects,>need\na,-,GAP,[1..2 mm,required\n", NULL},
+        {"campaigns/T1/inspections.csv", "C,engine,>inspection,>expects,>need\na,-,GAP,[1..2 mm,required\n",
+         NULL},
         {"campaigns/T1/inspections.csv", "C,engine,>inspection,>expects,>need\na,-,GAP,{engine},required\n",
-         "rules/campaigns/T1/inspections.csv:2:4: >expects may not hold {fact} places; write the condition itself\n"},
+         "rules/campaigns/T1/inspections.csv:2:4: >expects may not hold {fact} places; write the condition "
+         "itself\n"},
         {"campaigns/T1/followups.csv", "C,engine,>followup,>part,>due_days\na,-,renew,P-1,-3\n",
          "rules/campaigns/T1/followups.csv:2:5: >due_days must be a number of 0 or more; correct the cell\n"},
         {"checks/other/x.csv", "C,vin,>finding,>effect,>message\n",
-         "rules/checks/other/x.csv: checks stand in checks/claim, checks/part, checks/labor or checks/inspection; "
+         "rules/checks/other/x.csv: checks stand in checks/claim, checks/part, checks/labor or "
+         "checks/inspection; "
          "move the file\n"},
         {"checks/claim/dates.csv", "C,vin,>finding,>effect,>message\na,-,x-y,maybe,Text.\n",
          "rules/checks/claim/dates.csv:2:4: \"maybe\" is no effect; write refuse, return, hold, cut or note\n"},
         {"checks/claim/dates.csv", "C,vin,>finding,>effect,>message\na,-,row-unreadable,hold,Text.\n",
-         "rules/checks/claim/dates.csv:2:3: the finding row-unreadable is the engine's own; choose another name\n"},
+         "rules/checks/claim/dates.csv:2:3: the finding row-unreadable is the engine's own; choose another "
+         "name\n"},
         {"checks/claim/dates.csv", "C,vin,>finding,>effect,>message\na,-,rules-ambiguous,hold,Text.\n",
-         "rules/checks/claim/dates.csv:2:3: the finding rules-ambiguous is the engine's own; choose another name\n"},
+         "rules/checks/claim/dates.csv:2:3: the finding rules-ambiguous is the engine's own; choose another "
+         "name\n"},
         {"checks/claim/dates.csv", "C+,vin,>finding\na,-,x-y\n", NULL},
         {"checks/claim/dates.csv", "C,vin,>finding,>effect,>message\na,-,x-y,hold,See {earlier_claim}.\n",
-         "rules/checks/claim/dates.csv:2:5: the fact \"earlier_claim\" is shown to the office only and this text goes to "
+         "rules/checks/claim/dates.csv:2:5: the fact \"earlier_claim\" is shown to the office only and this "
+         "text goes to "
          "dealers; leave it out\n"},
         {"checks/claim/dates.csv", "C,part,>finding,>effect,>message\na,-,x-y,hold,Text.\n", NULL},
     };
@@ -278,7 +292,8 @@ static void errors_of_the_tables(void **state)
         kit_start(&kit);
         kit_put(&kit, CASES[i].path, CASES[i].content);
         assert_int_equal(kit_compile(&kit), WM_BAD_INPUT);
-        assert_int_equal(strncmp(kit.capture.text, words("rules/%s:", CASES[i].path), strlen(CASES[i].path) + 7), 0);
+        assert_int_equal(
+            strncmp(kit.capture.text, words("rules/%s:", CASES[i].path), strlen(CASES[i].path) + 7), 0);
         kit_end(&kit);
     }
 }
@@ -298,11 +313,17 @@ static void every_error_is_named(void **state)
     kit_put(&kit, "checks/part/x.csv", "C,nothing,>finding,>effect,>message\n");
     assert_int_equal(kit_compile(&kit), WM_BAD_INPUT);
     static const char *const PLACES[] = {
-        "rules/deadlines.csv:2:3: ", "rules/campaigns/T1/stages.csv:2:2: ", "rules/campaigns/T1/stages.csv:3:2: ",
-        "rules/campaigns/T1/eligibility.csv:1:2: ", "rules/campaigns/T1/eligibility.csv:2:3: ",
-        "rules/campaigns/T1/eligibility.csv:2:4: ", "rules/campaigns/T2/campaign.csv: ",
-        "rules/campaigns/T2/eligibility.csv: ", "rules/campaigns/T2/kits.csv:2:4: ",
-        "rules/checks/claim/dates.csv:2:4: ", "rules/checks/part/x.csv:1:2: ",
+        "rules/deadlines.csv:2:3: ",
+        "rules/campaigns/T1/stages.csv:2:2: ",
+        "rules/campaigns/T1/stages.csv:3:2: ",
+        "rules/campaigns/T1/eligibility.csv:1:2: ",
+        "rules/campaigns/T1/eligibility.csv:2:3: ",
+        "rules/campaigns/T1/eligibility.csv:2:4: ",
+        "rules/campaigns/T2/campaign.csv: ",
+        "rules/campaigns/T2/eligibility.csv: ",
+        "rules/campaigns/T2/kits.csv:2:4: ",
+        "rules/checks/claim/dates.csv:2:4: ",
+        "rules/checks/part/x.csv:1:2: ",
     };
     for (size_t i = 0; i < COUNT(PLACES); i++)
         if (strstr(kit.capture.text, PLACES[i]) == NULL)
@@ -310,7 +331,8 @@ static void every_error_is_named(void **state)
     kit_end(&kit);
 }
 
-/* --- What a folder says ------------------------------------------------------------------------------------------------ */
+/* --- What a folder says
+ * ------------------------------------------------------------------------------------------------ */
 
 static void prices_count_from_their_day_on(void **state)
 {
@@ -333,7 +355,7 @@ static void prices_count_from_their_day_on(void **state)
         assert_true(campaign_price(p, date_from_civil(2026, CASES[i].month, CASES[i].day), &price));
         assert_int_equal(price, CASES[i].price);
     }
-    assert_true(campaign_price(p, DAY_NONE, &price));    /* without a day, the latest */
+    assert_true(campaign_price(p, DAY_NONE, &price)); /* without a day, the latest */
     assert_int_equal(price, 12500000);
     assert_false(campaign_price(q, date_from_civil(2026, 1, 31), &price));
     kit_end(&kit);
@@ -356,11 +378,16 @@ static void facts_that_no_table_names_have_no_slot(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(dictionary_has_what_the_engine_computes), cmocka_unit_test(dictionary_explains_each_fact),
-        cmocka_unit_test(other_dealers_business_is_the_offices), cmocka_unit_test(shipped_checks_make_every_finding),
-        cmocka_unit_test(the_kit_can_be_used), cmocka_unit_test(errors_of_the_lists),
-        cmocka_unit_test(errors_of_the_tables), cmocka_unit_test(every_error_is_named),
-        cmocka_unit_test(prices_count_from_their_day_on), cmocka_unit_test(facts_that_no_table_names_have_no_slot),
+        cmocka_unit_test(dictionary_has_what_the_engine_computes),
+        cmocka_unit_test(dictionary_explains_each_fact),
+        cmocka_unit_test(other_dealers_business_is_the_offices),
+        cmocka_unit_test(shipped_checks_make_every_finding),
+        cmocka_unit_test(the_kit_can_be_used),
+        cmocka_unit_test(errors_of_the_lists),
+        cmocka_unit_test(errors_of_the_tables),
+        cmocka_unit_test(every_error_is_named),
+        cmocka_unit_test(prices_count_from_their_day_on),
+        cmocka_unit_test(facts_that_no_table_names_have_no_slot),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

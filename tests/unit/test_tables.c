@@ -5,7 +5,7 @@
 
 struct decision {
     const char *facts;
-    const char *expected;    /* as kit_decide writes it */
+    const char *expected; /* as kit_decide writes it */
 };
 
 static void check_decisions(const char *csv, const struct decision *decisions, size_t count)
@@ -22,10 +22,10 @@ static void check_decisions(const char *csv, const struct decision *decisions, s
     kit_end(&kit);
 }
 
-#define CHECK(csv, ...)                                                                            \
-    do {                                                                                           \
-        static const struct decision decisions[] = {__VA_ARGS__};                                  \
-        check_decisions((csv), decisions, sizeof decisions / sizeof *decisions);                   \
+#define CHECK(csv, ...)                                                          \
+    do {                                                                         \
+        static const struct decision decisions[] = {__VA_ARGS__};                \
+        check_decisions((csv), decisions, sizeof decisions / sizeof *decisions); \
     } while (0)
 
 /* --- Hit policies -------------------------------------------------------------------------------------- */
@@ -38,7 +38,8 @@ static void test_unique(void **state)
           "a,< 5,-,1\n"
           "b,>= 5,A,2\n"
           "c,[5..7],-,3\n",
-          {"n=4", "a"}, {"n=8 t=A", "b"}, {"n=6", "c"}, {"n=6 t=A", "! two-hits b c"}, {"n=8", "none"}, {"", "none"});
+          {"n=4", "a"}, {"n=8 t=A", "b"}, {"n=6", "c"}, {"n=6 t=A", "! two-hits b c"}, {"n=8", "none"},
+          {"", "none"});
 }
 
 /* A: overlaps agree. Numbers compare as numbers, a text with places as its reader sees it. */
@@ -50,10 +51,10 @@ static void test_any(void **state)
           "b,< 3,1.5,p\n"
           "c,< 1,1.5,q\n",
           {"n=4", "a"}, {"n=2", "a"}, {"n=0", "! outputs-differ a c"}, {"n=9", "none"});
-    CHECK("A,n,>x\na,-,{m} left\nb,-,7 left\nc,< 5,{m} left\n",
-          {"n=4 m=7", "a"}, {"n=4 m=8", "! outputs-differ a b"}, {"n=9 m=7", "a"});
-    CHECK("A,n,>x,>y\na,-,{m} left,1\nb,-,7 left,1\nc,> 5,7 left,2\n",
-          {"n=4 m=7", "a"}, {"n=9 m=7", "! outputs-differ a c"}, {"n=4", "! outputs-differ a b"});
+    CHECK("A,n,>x\na,-,{m} left\nb,-,7 left\nc,< 5,{m} left\n", {"n=4 m=7", "a"},
+          {"n=4 m=8", "! outputs-differ a b"}, {"n=9 m=7", "a"});
+    CHECK("A,n,>x,>y\na,-,{m} left,1\nb,-,7 left,1\nc,> 5,7 left,2\n", {"n=4 m=7", "a"},
+          {"n=9 m=7", "! outputs-differ a c"}, {"n=4", "! outputs-differ a b"});
     CHECK("A,n,>x\na,-,{m} left\nb,-,{n} left\n", {"n=4 m=4", "a"}, {"n=4 m=5", "! outputs-differ a b"});
     CHECK("A,n,>x\na,-,\nb,-,{t}\n", {"t=x", "! outputs-differ a b"});
     CHECK("A,n,>x\na,-,p\nb,-,\n", {"", "! outputs-differ a b"});
@@ -131,8 +132,10 @@ static void test_collect(void **state)
 static void test_aggregates(void **state)
 {
     (void)state;
-    CHECK("C+,n,>x\na,> 5,1.5\nb,> 3,-.25\nc,> 1,7\n", {"n=6", "a b c = 8.25"}, {"n=2", "c = 7"}, {"n=1", "none"});
-    CHECK("C<,n,>x\na,> 5,1.5\nb,> 3,-.25\nc,> 1,7\n", {"n=6", "a b c = -0.25"}, {"n=2", "c = 7"}, {"n=1", "none"});
+    CHECK("C+,n,>x\na,> 5,1.5\nb,> 3,-.25\nc,> 1,7\n", {"n=6", "a b c = 8.25"}, {"n=2", "c = 7"},
+          {"n=1", "none"});
+    CHECK("C<,n,>x\na,> 5,1.5\nb,> 3,-.25\nc,> 1,7\n", {"n=6", "a b c = -0.25"}, {"n=2", "c = 7"},
+          {"n=1", "none"});
     CHECK("C>,n,>x\na,> 5,1.5\nb,> 3,-.25\nc,> 1,7\n", {"n=6", "a b c = 7"}, {"n=1", "none"});
     CHECK("C<,n,>x\na,> 5,2026-03-01\nb,> 3,2026-02-01\n", {"n=6", "a b = 2026-02-01"}, {"n=1", "none"});
     CHECK("C>,n,>x\na,> 5,2026-03-01\nb,> 3,2026-02-01\n", {"n=6", "a b = 2026-03-01"});
@@ -229,7 +232,7 @@ static void test_edges(void **state)
     CHECK("C,>x\na,1\nb,2\n", {"", "a b"});
     CHECK("U,n,>x\n", {"n=1", "none"});
     CHECK("U,n,>x\na,5,1", {"n=5", "a"});
-    CHECK("F,n,#,#,>n\na,-,,,1\n", {"", "a"});    /* annotations need no name; an output may have a fact's */
+    CHECK("F,n,#,#,>n\na,-,,,1\n", {"", "a"}); /* annotations need no name; an output may have a fact's */
 }
 
 /* --- Stages -------------------------------------------------------------------------------------------- */
@@ -248,7 +251,7 @@ static void test_stages(void **state)
                    "d,< late_n,-,-,4\n");
     kit_facts(&kit, "n=1 t=x");
     table_match_early(kit.table, kit.facts, &rows);
-    assert_int_equal(rows, 0xf);    /* what early classes cannot rule out */
+    assert_int_equal(rows, 0xf); /* what early classes cannot rule out */
     kit_facts(&kit, "n=1 late_n=2 t=x");
     assert_int_equal(table_match_late(kit.table, kit.facts, kit.scratch, &rows, &row), WM_OK);
     assert_int_equal(rows, 0xb);
@@ -261,11 +264,11 @@ static void test_stages(void **state)
     kit_end(&kit);
 
     kit_good(&kit, "C,n,late_n,>x\na,1,-,1\n");
-    assert_false(table_is_late(kit.table));    /* a column of - waits for nothing */
+    assert_false(table_is_late(kit.table)); /* a column of - waits for nothing */
     assert_true(table_is_classable(kit.table));
     kit_end(&kit);
     kit_good(&kit, "C,n,>x\na,1,{late_n}\n");
-    assert_true(table_is_late(kit.table));     /* its text can be written only when the fact is known */
+    assert_true(table_is_late(kit.table)); /* its text can be written only when the fact is known */
     kit_end(&kit);
     kit_good(&kit, "C,n,>x\na,late_n,1\n");
     assert_true(table_is_late(kit.table));
@@ -296,8 +299,8 @@ static void test_classes(void **state)
 
     kit_good(&kit, "C,n,t,d,>x\na,\"[2010..2014], 7\",A,-,1\nb,> 2012,\"not(A, B)\",-,2\n");
     const struct table *table = kit.table;
-    struct value year[] = {value_integer(2010), value_integer(2011), value_integer(2012), value_integer(2013),
-                           value_integer(2015), value_integer(7), value_number(6999999), value_null()};
+    struct value year[] = {value_integer(2010), value_integer(2011), value_integer(2012),   value_integer(2013),
+                           value_integer(2015), value_integer(7),    value_number(6999999), value_null()};
     uint32_t classes[8];
     for (int i = 0; i < 8; i++)
         classes[i] = table_class(table, 0, year[i]);
@@ -307,10 +310,12 @@ static void test_classes(void **state)
     assert_int_not_equal(classes[3], classes[4]);
     assert_int_equal(classes[5], classes[0]);
     assert_int_not_equal(classes[6], classes[5]);
-    assert_int_equal(classes[6], classes[7]);    /* a gap and null: neither hits any row */
-    assert_int_equal(table_class(table, 1, value_text(TEXT("C"))), table_class(table, 1, value_text(TEXT("D"))));
+    assert_int_equal(classes[6], classes[7]); /* a gap and null: neither hits any row */
+    assert_int_equal(table_class(table, 1, value_text(TEXT("C"))),
+                     table_class(table, 1, value_text(TEXT("D"))));
     assert_int_equal(table_class(table, 1, value_text(TEXT("C"))), table_class(table, 1, value_null()));
-    assert_int_not_equal(table_class(table, 1, value_text(TEXT("A"))), table_class(table, 1, value_text(TEXT("B"))));
+    assert_int_not_equal(table_class(table, 1, value_text(TEXT("A"))),
+                         table_class(table, 1, value_text(TEXT("B"))));
     assert_int_equal(table_class(table, 2, value_date(1)), table_class(table, 2, value_null()));
     assert_true(table_is_classable(table));
     kit_end(&kit);
@@ -443,8 +448,9 @@ static void test_declared_types(void **state)
     (void)state;
 
     capture_start(&capture);
-    int status = table_compile(&arena, TEXT("t.csv"), TEXT("F,p,q,r,>x\ntype,date,number,number,\na,2026-01-01,< r,1,1\n"),
-                               (struct table_rules){.policies = HIT_ALL_POLICIES}, &source, &capture.sink, &table);
+    int status = table_compile(
+        &arena, TEXT("t.csv"), TEXT("F,p,q,r,>x\ntype,date,number,number,\na,2026-01-01,< r,1,1\n"),
+        (struct table_rules){.policies = HIT_ALL_POLICIES}, &source, &capture.sink, &table);
     assert_string_equal(capture.text, "");
     assert_int_equal(status, WM_OK);
     assert_int_equal(table_condition_fact(table, 0).type, VALUE_DATE);
@@ -472,55 +478,68 @@ static const struct mistake MISTAKES[] = {
     {"U,n,t,n,>x\na,1,,1,1\n", "t.csv:1:4: the column \"n\" stands in cell 2 already; leave one of them out\n"},
     {"U,>x,n,> x\na,1,,1\n", "t.csv:1:4: the column \"> x\" stands in cell 2 already; leave one of them out\n"},
     {"U,n\na,1\n", "t.csv:1:1: the table has no output; add a column whose header begins with >\n"},
-    {"C+,n,>x,>y\na,1,1,1\n", "t.csv:1:4: C+ takes exactly one output; move the others to a table of their own\n"},
-    {"C#,n,>x,>y\na,1,1,1\n", "t.csv:1:4: C# takes exactly one output; move the others to a table of their own\n"},
-    {"U,n,>x\na,1\nb,1,2,3\nc\n",
-     "t.csv:2:3: the row has 2 cells and the header 3; make them the same\n"
-     "t.csv:3:4: the row has 4 cells and the header 3; make them the same\n"
-     "t.csv:4:2: the row has 1 cell and the header 3; make them the same\n"},
-    {"U,n,>x\na,1,2\na,2,3\n", "t.csv:3:1: the row name \"a\" stands on line 2 already; give each row a name of its own\n"},
+    {"C+,n,>x,>y\na,1,1,1\n",
+     "t.csv:1:4: C+ takes exactly one output; move the others to a table of their own\n"},
+    {"C#,n,>x,>y\na,1,1,1\n",
+     "t.csv:1:4: C# takes exactly one output; move the others to a table of their own\n"},
+    {"U,n,>x\na,1\nb,1,2,3\nc\n", "t.csv:2:3: the row has 2 cells and the header 3; make them the same\n"
+                                  "t.csv:3:4: the row has 4 cells and the header 3; make them the same\n"
+                                  "t.csv:4:2: the row has 1 cell and the header 3; make them the same\n"},
+    {"U,n,>x\na,1,2\na,2,3\n",
+     "t.csv:3:1: the row name \"a\" stands on line 2 already; give each row a name of its own\n"},
     {"U,n,>x\ntype,,\ntype,,\n",
      "t.csv:3:1: the row name \"type\" stands on line 2 already; give each row a name of its own\n"},
     {"U,n,>x\n,1,2\n", "t.csv:2:1: the row has no name; write one in its first cell, findings cite it\n"},
-    {"U,n,>x\ntype,nmber,text\na,1,1\n", "t.csv:2:2: \"nmber\" is no type; write number, text, date or boolean\n"},
+    {"U,n,>x\ntype,nmber,text\na,1,1\n",
+     "t.csv:2:2: \"nmber\" is no type; write number, text, date or boolean\n"},
     {"U,n,>x\ntype,,Text\na,1,1\n", "t.csv:2:3: \"Text\" is no type; write number, text, date or boolean\n"},
     {"U,n,>x\ntype,text,\na,1,1\n", "t.csv:2:2: the fact \"n\" is a number; leave this cell empty\n"},
-    {"U,n,>x\nvalues,[1..,1\na,1,1\n", "t.csv:2:2: a value is missing in [1..; write one, or - for any value\n"},
+    {"U,n,>x\nvalues,[1..,1\na,1,1\n",
+     "t.csv:2:2: a value is missing in [1..; write one, or - for any value\n"},
     {"U,n,>x\nvalues,,\"1,,2\"\na,1,1\n", "t.csv:2:3: a value is missing between commas; write one, or null\n"},
-    {"U,n,>x\nvalues,,\"p, q,\"\"p\"\"\"\na,1,p\n", "t.csv:2:3: the value \"p\" stands twice; leave one of them out\n"},
+    {"U,n,>x\nvalues,,\"p, q,\"\"p\"\"\"\na,1,p\n",
+     "t.csv:2:3: the value \"p\" stands twice; leave one of them out\n"},
     {"U,n,>x\ntype,,number\nvalues,,\"1, y, 1.0\"\na,1,1\n",
      "t.csv:3:3: \"y\" is not a number; write digits, such as 12 or -0.5\n"
      "t.csv:3:3: the value \"1\" stands twice; leave one of them out\n"},
     {"U,n,>x\nvalues,,\"p, q\"\na,1,r\nb,2,\nc,3,{m}\n",
      "t.csv:3:3: \"r\" is not among the values of this column; add it there, or correct it\n"
      "t.csv:5:3: \"{m}\" is not among the values of this column; add it there, or correct it\n"},
-    {"P,n,>x\na,1,r\n", "t.csv:1:1: P needs the priority of its outputs; add a row named values that lists them, the first "
-                        "one first\n"},
-    {"O,n,>x\nvalues,1,\na,1,r\n", "t.csv:1:1: O needs the priority of its outputs; add a row named values that lists "
-                                   "them, the first one first\n"},
-    {"P,n,>x\nvalues,,\"p, q\"\na,1,\n",
-     "t.csv:3:3: the output is empty and has no priority; write it, or add null to the values of this column\n"},
+    {"P,n,>x\na,1,r\n",
+     "t.csv:1:1: P needs the priority of its outputs; add a row named values that lists them, the first "
+     "one first\n"},
+    {"O,n,>x\nvalues,1,\na,1,r\n",
+     "t.csv:1:1: O needs the priority of its outputs; add a row named values that lists "
+     "them, the first one first\n"},
+    {"P,n,>x\nvalues,,\"p, q\"\na,1,\n", "t.csv:3:3: the output is empty and has no priority; write it, or add "
+                                         "null to the values of this column\n"},
     {"C+,n,>x\na,1,\nb,2,\"2,5\"\n",
      "t.csv:2:3: the output is empty and C+ needs a number in each row; write one\n"
      "t.csv:3:3: \"2,5\" is not a number; write digits, such as 12 or -0.5\n"},
-    {"C<,n,>x\na,1,2026-01-01\nb,2,\n", "t.csv:3:3: the output is empty and C< needs a date in each row; write one\n"},
+    {"C<,n,>x\na,1,2026-01-01\nb,2,\n",
+     "t.csv:3:3: the output is empty and C< needs a date in each row; write one\n"},
     {"C>,n,>x\na,1,p\n", "t.csv:1:3: C> compares numbers or dates and \"x\" is a text; make it one of these\n"},
-    {"C+,n,>x\ntype,,date\na,1,2026-01-01\n", "t.csv:1:3: C+ adds numbers and \"x\" is a date; make it a number\n"},
-    {"U,n,>x\ntype,,number\na,1,\"\"\"1\"\"\"\n", "t.csv:3:3: \"1\" is text and this output a number; leave out the quotes\n"},
+    {"C+,n,>x\ntype,,date\na,1,2026-01-01\n",
+     "t.csv:1:3: C+ adds numbers and \"x\" is a date; make it a number\n"},
+    {"U,n,>x\ntype,,number\na,1,\"\"\"1\"\"\"\n",
+     "t.csv:3:3: \"1\" is text and this output a number; leave out the quotes\n"},
     {"U,n,>x\ntype,,date\na,1,2026-02-30\n",
      "t.csv:3:3: \"2026-02-30\" is not a date; write one that exists, such as 2026-03-01\n"},
     {"U,n,>x\na,1,\"\"\"open\"\n", "t.csv:2:3: the quote \"open is not closed; end it with \"\n"},
-    {"U,n,>x\na,1,\"\"\"p\"\" and \"\"q\"\"\"\n",
-     "t.csv:2:3: there is more behind the closing quote in \"p\" and \"q\"; put the whole text in quotes and write \\\" "
-     "for a quote inside\n"},
-    {"U,n,>x\na,1,\"\"\"\\ud800\"\"\"\n", "t.csv:2:3: the text has an escape \\u that is no character; correct its digits\n"},
-    {"U,n,>x\nvalues,,\"\"\"\\ud800\"\"\"\n", "t.csv:2:3: the text has an escape \\u that is no character; correct its digits\n"},
+    {"U,n,>x\na,1,\"\"\"p\"\" and \"\"q\"\"\"\n", "t.csv:2:3: there is more behind the closing quote in \"p\" "
+                                                  "and \"q\"; put the whole text in quotes and write \\\" "
+                                                  "for a quote inside\n"},
+    {"U,n,>x\na,1,\"\"\"\\ud800\"\"\"\n",
+     "t.csv:2:3: the text has an escape \\u that is no character; correct its digits\n"},
+    {"U,n,>x\nvalues,,\"\"\"\\ud800\"\"\"\n",
+     "t.csv:2:3: the text has an escape \\u that is no character; correct its digits\n"},
     {"U,n,>x\na,1,see {modelyear} and {zz} or {n\n",
      "t.csv:2:3: no fact \"modelyear\"; nearest is \"model_year\"\n"
      "t.csv:2:3: no fact \"zz\"; name one of the dictionary\n"
-     "t.csv:2:3: the place {n is not closed; end it with }, or quote the text and write \\u007b for the brace\n"},
-    {"U,n,>x\na,1,p\"q\nb,2,3\n",
-     "t.csv:2:3: the cell holds a quote where none may stand; put the whole cell in quotes and double those inside it\n"},
+     "t.csv:2:3: the place {n is not closed; end it with }, or quote the text and write \\u007b for the "
+     "brace\n"},
+    {"U,n,>x\na,1,p\"q\nb,2,3\n", "t.csv:2:3: the cell holds a quote where none may stand; put the whole cell "
+                                  "in quotes and double those inside it\n"},
     {"U,n,>x\na,\"1,p\n", "t.csv:2:2: the cell opens a quote that is never closed; close it\n"},
     {"U,\xff,>x\na,1,p\n", "t.csv:1:2: the cell is not UTF-8 text; save the file as CSV UTF-8\n"},
     {"U,n,>x\na,1,\xc3\n", "t.csv:2:3: the cell is not UTF-8 text; save the file as CSV UTF-8\n"},
@@ -529,10 +548,10 @@ static const struct mistake MISTAKES[] = {
      "t.csv:3:4: the row has 3 cells and the header 4; make them the same\n"
      "t.csv:1:1: \"X\" is no hit policy; write one of U A P F R O C C+ C< C> C#\n"
      "t.csv:1:2: no fact \"modelyear\"; nearest is \"model_year\"\n"
-     "t.csv:2:3: \"quarterly\" is not a number and no fact; write digits, such as 12 or -0.5, or name a number fact\n"},
-    {"U,n,>x\na,1.,1\nb,1.,2\n",
-     "t.csv:2:2: \"1.\" is not a number; write digits, such as 12 or -0.5\n"
-     "t.csv:3:2: \"1.\" is not a number; write digits, such as 12 or -0.5\n"},
+     "t.csv:2:3: \"quarterly\" is not a number and no fact; write digits, such as 12 or -0.5, or name a number "
+     "fact\n"},
+    {"U,n,>x\na,1.,1\nb,1.,2\n", "t.csv:2:2: \"1.\" is not a number; write digits, such as 12 or -0.5\n"
+                                 "t.csv:3:2: \"1.\" is not a number; write digits, such as 12 or -0.5\n"},
 };
 
 static void test_mistakes(void **state)
@@ -554,16 +573,18 @@ static void test_rules_of_the_caller(void **state)
     struct kit kit;
     (void)state;
 
-    kit_start(&kit, "C+,n,>x\na,1,1\n", (struct table_rules){.policies = HIT_BIT(HIT_UNIQUE) | HIT_BIT(HIT_FIRST)});
+    kit_start(&kit, "C+,n,>x\na,1,1\n",
+              (struct table_rules){.policies = HIT_BIT(HIT_UNIQUE) | HIT_BIT(HIT_FIRST)});
     assert_string_equal(kit.capture.text,
                         "t.csv:1:1: hit policy C+ has no meaning in this table; write one of U F\n");
     kit_end(&kit);
     kit_start(&kit, "F,n,>x\na,1,{secret}\n",
               (struct table_rules){.policies = HIT_ALL_POLICIES, .dealer_text = true});
-    assert_string_equal(kit.capture.text, "t.csv:2:3: the fact \"secret\" is shown to the office only and this text goes "
-                                          "to dealers; leave it out\n");
+    assert_string_equal(kit.capture.text,
+                        "t.csv:2:3: the fact \"secret\" is shown to the office only and this text goes "
+                        "to dealers; leave it out\n");
     kit_end(&kit);
-    kit_good(&kit, "F,n,secret,>x\na,1,A,{secret}\n");    /* conditions may, and so may texts for the office */
+    kit_good(&kit, "F,n,secret,>x\na,1,A,{secret}\n"); /* conditions may, and so may texts for the office */
     kit_end(&kit);
 }
 
@@ -577,8 +598,9 @@ static void test_nul(void **state)
 
     capture_start(&capture);
     assert_int_equal(table_compile(&arena, TEXT("t.csv"), (struct text){csv, sizeof csv - 1},
-                                   (struct table_rules){.policies = HIT_ALL_POLICIES}, &KIT_SOURCE, &capture.sink,
-                                   &table), WM_BAD_INPUT);
+                                   (struct table_rules){.policies = HIT_ALL_POLICIES}, &KIT_SOURCE,
+                                   &capture.sink, &table),
+                     WM_BAD_INPUT);
     assert_string_equal(capture.text, "t.csv:2:3: the cell holds a NUL byte; remove it\n");
     table_free(NULL);
     arena_free(&arena);
@@ -605,18 +627,29 @@ static void test_too_many_rows(void **state)
 int main(void)
 {
     const struct CMUnitTest tests[] = {
-        cmocka_unit_test(test_unique),         cmocka_unit_test(test_any),
+        cmocka_unit_test(test_unique),
+        cmocka_unit_test(test_any),
         cmocka_unit_test(test_hits_of_rows),
-        cmocka_unit_test(test_priority),       cmocka_unit_test(test_first),
-        cmocka_unit_test(test_rule_order),     cmocka_unit_test(test_output_order),
-        cmocka_unit_test(test_collect),        cmocka_unit_test(test_aggregates),
-        cmocka_unit_test(test_policy_names),   cmocka_unit_test(test_accessors),
-        cmocka_unit_test(test_edges),          cmocka_unit_test(test_stages),
-        cmocka_unit_test(test_misses),         cmocka_unit_test(test_classes),
-        cmocka_unit_test(test_output_types),   cmocka_unit_test(test_known_outputs),
-        cmocka_unit_test(test_output_texts),   cmocka_unit_test(test_declared_types),
-        cmocka_unit_test(test_mistakes),       cmocka_unit_test(test_rules_of_the_caller),
-        cmocka_unit_test(test_nul),            cmocka_unit_test(test_too_many_rows),
+        cmocka_unit_test(test_priority),
+        cmocka_unit_test(test_first),
+        cmocka_unit_test(test_rule_order),
+        cmocka_unit_test(test_output_order),
+        cmocka_unit_test(test_collect),
+        cmocka_unit_test(test_aggregates),
+        cmocka_unit_test(test_policy_names),
+        cmocka_unit_test(test_accessors),
+        cmocka_unit_test(test_edges),
+        cmocka_unit_test(test_stages),
+        cmocka_unit_test(test_misses),
+        cmocka_unit_test(test_classes),
+        cmocka_unit_test(test_output_types),
+        cmocka_unit_test(test_known_outputs),
+        cmocka_unit_test(test_output_texts),
+        cmocka_unit_test(test_declared_types),
+        cmocka_unit_test(test_mistakes),
+        cmocka_unit_test(test_rules_of_the_caller),
+        cmocka_unit_test(test_nul),
+        cmocka_unit_test(test_too_many_rows),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

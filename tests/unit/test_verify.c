@@ -1,5 +1,5 @@
-/* verify: passes on what the program recorded, and fails after any column of any table was changed once by another program;
- * decides every batch again; and proves by a chain digest that nothing was cut off. */
+/* verify: passes on what the program recorded, and fails after any column of any table was changed once by
+ * another program; decides every batch again; and proves by a chain digest that nothing was cut off. */
 #include "program.h"
 
 #include <sqlite3.h>
@@ -23,9 +23,10 @@ static void post_correction(void)
             for (size_t at = 0; at <= row; at += row)
                 for (size_t c = 0; sheet.rows[0][c] != NULL; c++) {
                     const char *name = sheet.rows[0][c], *cell = sheet.rows[at][c];
-                    bool revised = at > 0 && strcmp(name, "revision") == 0, parts = at > 0 && strcmp(name, "parts") == 0;
-                    fprintf(file, "%s\"%s%s\"%s", c > 0 ? "," : "", revised ? "1" : cell, parts ? "; RCP-0330=1" : "",
-                            sheet.rows[0][c + 1] == NULL ? "\n" : "");
+                    bool revised = at > 0 && strcmp(name, "revision") == 0,
+                         parts = at > 0 && strcmp(name, "parts") == 0;
+                    fprintf(file, "%s\"%s%s\"%s", c > 0 ? "," : "", revised ? "1" : cell,
+                            parts ? "; RCP-0330=1" : "", sheet.rows[0][c + 1] == NULL ? "\n" : "");
                 }
         }
         csv_sheet_free(&sheet);
@@ -44,30 +45,33 @@ static void post_nights(void)
     shell("cp %s %s", demo_file("office.db"), whole);
     for (size_t night = 1; night < nights.count; night++) {
         const char *day = csv_at(&nights, night, "received_on");
-        struct result result = RUN("post", demo_file(csv_at(&nights, night, "file")), "--office", whole, "--today", day,
-                                   "--received", day, "--quiet");
+        struct result result = RUN("post", demo_file(csv_at(&nights, night, "file")), "--office", whole,
+                                   "--today", day, "--received", day, "--quiet");
         assert_int_equal(result.code, 0);
         result_free(&result);
         if (night == 1)
             post_correction();
     }
     /* a row that repeats a recorded one, and one that cannot be read */
-    shell("head -n 2 %s > %s/again.csv && printf 'broken\\n' >> %s/again.csv", demo_file("night-1.csv"), folder, folder);
-    struct result result = RUN("post", words("%s/again.csv", folder), "--office", whole, "--today", "2026-04-21", "--quiet");
+    shell("head -n 2 %s > %s/again.csv && printf 'broken\\n' >> %s/again.csv", demo_file("night-1.csv"), folder,
+          folder);
+    struct result result =
+        RUN("post", words("%s/again.csv", folder), "--office", whole, "--today", "2026-04-21", "--quiet");
     assert_int_equal(result.code, 0);
     result_free(&result);
-    result = RUN("decide", "D111/C10014", "pay", "--by", "A. Clerk", "--reason", "papers seen", "--office", whole, "--today",
-                 "2026-04-22");
+    result = RUN("decide", "D111/C10014", "pay", "--by", "A. Clerk", "--reason", "papers seen", "--office",
+                 whole, "--today", "2026-04-22");
     assert_int_equal(result.code, 0);
     result_free(&result);
-    result = RUN("reverse", "D111/C10014", "--by", "A. Clerk", "--reason", "the wrong vehicle", "--office", whole,
-                 "--today", "2026-04-23");
+    result = RUN("reverse", "D111/C10014", "--by", "A. Clerk", "--reason", "the wrong vehicle", "--office",
+                 whole, "--today", "2026-04-23");
     assert_int_equal(result.code, 0);
     result_free(&result);
     csv_sheet_free(&nights);
 }
 
-/* --- Changing one value ------------------------------------------------------------------------------------------ */
+/* --- Changing one value
+ * ------------------------------------------------------------------------------------------ */
 
 static void run_sql(sqlite3 *database, const char *sql)
 {
@@ -86,8 +90,9 @@ static void change(const char *table, const char *column)
 
     shell("cp %s %s", whole, office);
     assert_int_equal(sqlite3_open(office, &database), SQLITE_OK);
-    assert_int_equal(sqlite3_prepare_v2(database, "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'", -1, &list,
-                                        NULL), SQLITE_OK);
+    assert_int_equal(sqlite3_prepare_v2(database, "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'",
+                                        -1, &list, NULL),
+                     SQLITE_OK);
     char *drops = words("%s", "");
     while (sqlite3_step(list) == SQLITE_ROW) {
         drops = words("%sDROP TRIGGER %s;", drops, (const char *)sqlite3_column_text(list, 0));
@@ -96,11 +101,13 @@ static void change(const char *table, const char *column)
     sqlite3_finalize(list);
     run_sql(database, drops);
     run_sql(database, "PRAGMA ignore_check_constraints = ON");
-    run_sql(database, words("UPDATE %s SET %s = CASE typeof(%s) WHEN 'integer' THEN %s + 1000003 WHEN 'text' THEN %s || 'x' "
-                            "WHEN 'null' THEN CASE WHEN (SELECT type FROM pragma_table_info('%s') WHERE name = '%s') = "
-                            "'INTEGER' THEN 1 ELSE 'x' END ELSE CAST(zeroblob(length(%s)) AS BLOB) END "
-                            "WHERE %s IS (SELECT %s FROM %s ORDER BY %s IS NULL LIMIT 1)",
-                            table, column, column, column, column, table, column, column, column, column, table, column));
+    run_sql(
+        database,
+        words("UPDATE %s SET %s = CASE typeof(%s) WHEN 'integer' THEN %s + 1000003 WHEN 'text' THEN %s || 'x' "
+              "WHEN 'null' THEN CASE WHEN (SELECT type FROM pragma_table_info('%s') WHERE name = '%s') = "
+              "'INTEGER' THEN 1 ELSE 'x' END ELSE CAST(zeroblob(length(%s)) AS BLOB) END "
+              "WHERE %s IS (SELECT %s FROM %s ORDER BY %s IS NULL LIMIT 1)",
+              table, column, column, column, column, table, column, column, column, column, table, column));
     run_sql(database, triggers);
     sqlite3_close(database);
 }
@@ -127,10 +134,12 @@ static void each_column_of_each_table(void **state)
     (void)state;
 
     assert_int_equal(sqlite3_open(whole, &database), SQLITE_OK);
-    assert_int_equal(sqlite3_prepare_v2(database,
-                                        "SELECT t.name, c.name FROM sqlite_schema AS t, pragma_table_info(t.name) AS c "
-                                        "WHERE t.type = 'table' AND t.name NOT LIKE 'sqlite_%' ORDER BY t.name, c.cid",
-                                        -1, &columns, NULL), SQLITE_OK);
+    assert_int_equal(
+        sqlite3_prepare_v2(database,
+                           "SELECT t.name, c.name FROM sqlite_schema AS t, pragma_table_info(t.name) AS c "
+                           "WHERE t.type = 'table' AND t.name NOT LIKE 'sqlite_%' ORDER BY t.name, c.cid",
+                           -1, &columns, NULL),
+        SQLITE_OK);
     while (sqlite3_step(columns) == SQLITE_ROW) {
         const char *table = (const char *)sqlite3_column_text(columns, 0);
         const char *column = (const char *)sqlite3_column_text(columns, 1);
@@ -182,10 +191,19 @@ static void what_was_recorded_fits(void **state)
 static void triggers_refuse_edits(void **state)
 {
     static const char *const EDITS[] = {
-        "UPDATE claim_rows SET payable_cents = 0", "DELETE FROM claim_rows", "UPDATE findings SET effect = 'note'",
-        "DELETE FROM findings", "UPDATE batches SET today = 0", "DELETE FROM batches", "UPDATE office_decisions SET reason = ''",
-        "DELETE FROM office_decisions", "UPDATE chain SET number = 0", "DELETE FROM chain", "UPDATE row_blocks SET records = x''",
-        "UPDATE vehicle_versions SET load = 9", "DELETE FROM loads",
+        "UPDATE claim_rows SET payable_cents = 0",
+        "DELETE FROM claim_rows",
+        "UPDATE findings SET effect = 'note'",
+        "DELETE FROM findings",
+        "UPDATE batches SET today = 0",
+        "DELETE FROM batches",
+        "UPDATE office_decisions SET reason = ''",
+        "DELETE FROM office_decisions",
+        "UPDATE chain SET number = 0",
+        "DELETE FROM chain",
+        "UPDATE row_blocks SET records = x''",
+        "UPDATE vehicle_versions SET load = 9",
+        "DELETE FROM loads",
     };
     sqlite3 *database;
     (void)state;

@@ -1,5 +1,5 @@
-/* The worksheet's claim row, filled in with what the campaign expects, is paid in full: for every vehicle of the demo office
- * that a campaign takes in and that is in service. */
+/* The worksheet's claim row, filled in with what the campaign expects, is paid in full: for every vehicle of
+ * the demo office that a campaign takes in and that is in service. */
 #include "program.h"
 
 static char *folder, *office;
@@ -7,8 +7,9 @@ static char *folder, *office;
 /* An office with enough of every kit, so that only the rows themselves are judged. */
 static void stock_office(void)
 {
-    static const char *const KITS[] = {"PSH-1600-01", "PSH-2000-01", "PSH-2000-02", "PSH-2200-01", "PSH-2200-02",
-                                       "PSH-2010-01", "PSH-2210-01", "SLV-1601", "SLV-2201", "SLV-2001"};
+    static const char *const KITS[] = {"PSH-1600-01", "PSH-2000-01", "PSH-2000-02", "PSH-2200-01",
+                                       "PSH-2200-02", "PSH-2010-01", "PSH-2210-01", "SLV-1601",
+                                       "SLV-2201",    "SLV-2001"};
     const char *shipments = words("%s/shipments.csv", folder);
     FILE *file = fopen(shipments, "w");
 
@@ -58,7 +59,8 @@ static void fill_in(FILE *file, const struct csv_sheet *sheet, size_t row, const
             fprintf(file, "W%06zu", row);
         else if (strcmp(name, "repair_order") == 0)
             fprintf(file, "RO%06zu", row);
-        else if (strcmp(name, "opened_on") == 0 || strcmp(name, "completed_on") == 0 || strcmp(name, "submitted_on") == 0)
+        else if (strcmp(name, "opened_on") == 0 || strcmp(name, "completed_on") == 0 ||
+                 strcmp(name, "submitted_on") == 0)
             fputs(day, file);
         else if (strcmp(name, "inspections") == 0)
             write_inspections(file, cell, csv_at(sheet, row, "engine"));
@@ -97,21 +99,25 @@ static void write_vins(const char *path)
 /* Worksheets of all vehicles for one campaign, filled in as done on this day, and checked on it. */
 static size_t paid_in_full(const char *campaign, const char *day)
 {
-    const char *vins = words("%s/vins", folder), *rows = words("%s/rows.csv", folder), *claims = words("%s/claims.csv", folder);
+    const char *vins = words("%s/vins", folder), *rows = words("%s/rows.csv", folder),
+               *claims = words("%s/claims.csv", folder);
 
     write_vins(vins);
-    shell("xargs -n 5000 %s worksheet --format csv --dealer D137 --campaign %s --today %s --office %s < %s > %s",
-          getenv("WITNESSMARK"), campaign, day, office, vins, rows);
+    shell(
+        "xargs -n 5000 %s worksheet --format csv --dealer D137 --campaign %s --today %s --office %s < %s > %s",
+        getenv("WITNESSMARK"), campaign, day, office, vins, rows);
     struct csv_sheet sheet = csv_sheet_of_file(rows);
     fill_all(claims, &sheet, day);
-    struct result result = RUN("check", claims, "--office", office, "--today", day, "--received", day, "--format", "csv");
+    struct result result =
+        RUN("check", claims, "--office", office, "--today", day, "--received", day, "--format", "csv");
     struct csv_sheet decided = csv_sheet_read(result.out);
     assert_int_equal(decided.count, sheet.count);
     for (size_t row = 1; row < decided.count; row++)
-        if (strcmp(csv_at(&decided, row, "decision"), "pay") != 0 || strcmp(csv_at(&decided, row, "asked"),
-                                                                           csv_at(&decided, row, "payable")) != 0)
+        if (strcmp(csv_at(&decided, row, "decision"), "pay") != 0 ||
+            strcmp(csv_at(&decided, row, "asked"), csv_at(&decided, row, "payable")) != 0)
             fail_msg("%s: %s, %s of %s, %s", csv_at(&decided, row, "vin"), csv_at(&decided, row, "decision"),
-                     csv_at(&decided, row, "payable"), csv_at(&decided, row, "asked"), csv_at(&decided, row, "findings"));
+                     csv_at(&decided, row, "payable"), csv_at(&decided, row, "asked"),
+                     csv_at(&decided, row, "findings"));
     size_t count = decided.count - 1;
     csv_sheet_free(&decided);
     csv_sheet_free(&sheet);
@@ -137,7 +143,8 @@ static void what_is_done_is_said(void **state)
     result = RUN("worksheet", "ez7bamck6ke421489", "--office", office, "--today", "2026-03-01");
     assert_int_equal(result.code, 0);
     assert_non_null(strstr(result.out, "  ALREADY DONE   repaired on 2026-02-20; that claim stands\n"));
-    assert_non_null(strstr(result.out, "The manufacturer's service information and local rules for licensed work come"));
+    assert_non_null(
+        strstr(result.out, "The manufacturer's service information and local rules for licensed work come"));
     result_free(&result);
 }
 
