@@ -276,7 +276,7 @@ static void write_text(const struct listing *listing, struct buffer *out, const 
 
 /* --- Listing ----------------------------------------------------------------------------------------- */
 
-static int write_claim(struct listing *listing, const struct flagged_claim *claim,
+static int write_flagged(struct listing *listing, const struct flagged_claim *claim,
                        const struct deadline_of_claim *deadline)
 {
     int status = WM_OK;
@@ -294,7 +294,7 @@ static int write_claim(struct listing *listing, const struct flagged_claim *clai
 static int take_claim(void *context, const struct flagged_claim *claim)
 {
     struct listing *listing = context;
-    int status = write_claim(listing, claim, NULL);
+    int status = write_flagged(listing, claim, NULL);
 
     output_add(&listing->out, listing->words.bytes, listing->words.length);
     listing->claims++;
@@ -310,7 +310,7 @@ static int take_due_claim(void *context, const struct flagged_claim *claim)
     if (status != WM_OK || deadline.decide_by == DAY_NONE ||
         deadline.decide_by - (int64_t)listing->options->today > listing->options->due_within)
         return status;
-    status = write_claim(listing, claim, &deadline);
+    status = write_flagged(listing, claim, &deadline);
     struct due_claim *due = status == WM_OK ? chunks_add(&listing->due) : NULL;
     if (due == NULL)
         return status == WM_OK ? WM_NO_MEMORY : status;
