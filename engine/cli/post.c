@@ -15,7 +15,7 @@
 #include "ledger/post.h"
 #include "verdict/batch.h"
 
-enum { CLAIMS_TEXT, FINDINGS_TEXT, ROWS_PACKED }; /* which of a block's buffers */
+enum { CLAIMS_TEXT, FINDINGS_TEXT, ROWS_PACKED, ENTRIES_PACKED }; /* which of a block's buffers */
 
 /* One run of the command: what it writes for people, and the office file. */
 struct posting {
@@ -68,14 +68,17 @@ static int render(void *context, struct decided_block *block)
     }
     for (uint32_t i = 0; posting->findings_open && i < block->count; i++)
         write_findings(&block->rendered[FINDINGS_TEXT], run->file, block->dossiers[i]);
-    return status == WM_OK ? ledger_post_pack(run->post, block, &block->rendered[ROWS_PACKED]) : status;
+    return status == WM_OK ? ledger_post_pack(run->post, block, &block->rendered[ROWS_PACKED],
+                                              &block->rendered[ENTRIES_PACKED])
+                           : status;
 }
 
 static int deliver(void *context, const struct decided_block *block)
 {
     struct post_run *run = context;
     struct posting *posting = run->posting;
-    int status = ledger_post_record(run->post, block, &block->rendered[ROWS_PACKED]);
+    int status =
+        ledger_post_record(run->post, block, &block->rendered[ROWS_PACKED], &block->rendered[ENTRIES_PACKED]);
 
     if (posting->out_open)
         output_add(&posting->out, block->rendered[CLAIMS_TEXT].bytes, block->rendered[CLAIMS_TEXT].length);
@@ -160,9 +163,9 @@ static int open_post(struct post_run *run)
 {
     const struct posting *posting = run->posting;
     const struct posted_file file = {
-        base_name(run->source.name),   run->source.bytes,       run->scan.digest,
-        posting->options->received_on, posting->options->today, cli_clock(run->posted_at),
-        &posting->session.files};
+        base_name(run->source.name),   run->source.bytes,        run->scan.digest,
+        posting->options->received_on, posting->options->today,  cli_clock(run->posted_at),
+        &posting->session.files,       posting->options->threads};
     return ledger_post_open(posting->office, &file, &run->post);
 }
 

@@ -2,6 +2,7 @@
 
 #include "base/status.h"
 #include "ledger/columns.h"
+#include "ledger/row_feed.h"
 
 /* Parameters of all statements below; null or empty is any. */
 enum parameter { DEALER = 1, CAMPAIGN, VIN, FINDING, EFFECT, DECISION, SINCE, UNTIL, LIMIT };
@@ -9,8 +10,7 @@ enum parameter { DEALER = 1, CAMPAIGN, VIN, FINDING, EFFECT, DECISION, SINCE, UN
 #define FITTING_FINDING "(?4 = '' OR f.finding = ?4) AND (?5 = '' OR f.effect = ?5)"
 
 /* Where the rows come from: whatever narrows them most. */
-static const char ROWS_OF_DEALER[] = "(SELECT row FROM claims_by_number WHERE dealer = ?1)";
-static const char ROWS_ON_VIN[] = "(SELECT row FROM claims_by_vin WHERE vin = ?3)";
+static const char ROWS_FOUND[] = "fed";
 static const char ROWS_WITH_FINDING[] = "(SELECT DISTINCT f.row AS row FROM findings AS f WHERE " FITTING_FINDING
                                         " AND f.row >= (SELECT coalesce(min(first_row), 0) FROM batches "
                                         "WHERE ?7 IS NULL OR received_on >= ?7))";
@@ -48,14 +48,18 @@ static void bind_filter(sqlite3_stmt *statement, const struct flag_filter *filte
     sqlite3_bind_int64(statement, LIMIT, filter->limit);
 }
 
+/* Rows of one dealer or on one vehicle are found by their hash. */
+static bool is_narrow(const struct flag_filter *filter)
+{
+    return filter->vin.length > 0 || filter->dealer.length > 0;
+}
+
 static int prepare_claims(struct office *office, const struct flag_filter *filter, sqlite3_stmt **ret_statement)
 {
     struct buffer sql = BUFFER_EMPTY;
 
     buffer_add_string(&sql, SELECT_CLAIM);
-    buffer_add_string(&sql, filter->vin.length > 0      ? ROWS_ON_VIN
-                            : filter->dealer.length > 0 ? ROWS_OF_DEALER
-                                                        : ROWS_WITH_FINDING);
+    buffer_add_string(&sql, is_narrow(filter) ? ROWS_FOUND : ROWS_WITH_FINDING);
     buffer_add_string(&sql, JOINS);
     buffer_add_string(&sql, ORDERS[filter->order]);
     buffer_add_string(&sql, " LIMIT ?9");
@@ -128,34 +132,71 @@ static struct flagged_claim claim_at(sqlite3_stmt *statement)
                                   .payable_cents = sqlite3_column_int64(statement, 14)};
 }
 
-int ledger_flags(struct office *office, const struct flag_filter *filter, flag_take *take, void *taker)
+static int list(struct flagging *flagging, const struct flag_filter *filter, flag_take *take, void *taker)
 {
-    struct flagging flagging = {.office = office};
     bool more = false;
-    int status = prepare_claims(office, filter, &flagging.claims);
+    int status = prepare_claims(flagging->office, filter, &flagging->claims);
 
     if (status == WM_OK)
-        status = office_prepare(office,
+        status = office_prepare(flagging->office,
                                 "SELECT f.effect, f.finding, f.item, f.message, f.rule FROM findings AS f "
                                 "WHERE f.row = ?10 AND " FITTING_FINDING " ORDER BY f.number",
-                                &flagging.findings);
+                                &flagging->findings);
     if (status == WM_OK) {
-        bind_filter(flagging.claims, filter);
-        bind_text(flagging.findings, FINDING, filter->finding);
-        bind_text(flagging.findings, EFFECT, filter->effect);
-        status = office_step(office, flagging.claims, &more);
+        bind_filter(flagging->claims, filter);
+        bind_text(flagging->findings, FINDING, filter->finding);
+        bind_text(flagging->findings, EFFECT, filter->effect);
+        status = office_step(flagging->office, flagging->claims, &more);
     }
     while (status == WM_OK && more) {
-        struct flagged_claim claim = claim_at(flagging.claims);
-        arena_reset(&flagging.arena);
-        status = read_findings(&flagging, &claim);
+        struct flagged_claim claim = claim_at(flagging->claims);
+        arena_reset(&flagging->arena);
+        status = read_findings(flagging, &claim);
         if (status == WM_OK)
             status = take(taker, &claim);
         if (status == WM_OK)
-            status = office_step(office, flagging.claims, &more);
+            status = office_step(flagging->office, flagging->claims, &more);
     }
-    sqlite3_finalize(flagging.claims);
-    sqlite3_finalize(flagging.findings);
+    sqlite3_finalize(flagging->claims);
+    sqlite3_finalize(flagging->findings);
+    return status;
+}
+
+static void found_cell(void *context, uint64_t row, int column, sqlite3_context *ret_cell)
+{
+    (void)column;
+    sqlite3_result_int64(ret_cell, ((const int64_t *)context)[row]);
+}
+
+static int list_found(struct flagging *flagging, const struct flag_filter *filter, flag_take *take, void *taker)
+{
+    struct ledger_reader *reader = NULL;
+    struct arena arena = ARENA_EMPTY;
+    int64_t *rows = NULL;
+    uint32_t count = 0;
+    struct text dealer = filter->vin.length > 0 ? TEXT("") : filter->dealer;
+    int status = ledger_reader_open(flagging->office, (struct ledger_point){INT64_MAX, INT64_MAX}, &reader);
+
+    if (status == WM_OK)
+        status = ledger_rows_of(reader, &arena, dealer, filter->vin, &rows, &count);
+    if (status == WM_OK) {
+        const struct row_feed feed = {"row", count, found_cell, rows};
+        status = row_feed_begin(flagging->office, &feed);
+        if (status == WM_OK) {
+            status = list(flagging, filter, take, taker);
+            row_feed_end(flagging->office);
+        }
+    }
+    ledger_reader_close(reader);
+    arena_free(&arena);
+    return status;
+}
+
+int ledger_flags(struct office *office, const struct flag_filter *filter, flag_take *take, void *taker)
+{
+    struct flagging flagging = {.office = office};
+    int status = is_narrow(filter) ? list_found(&flagging, filter, take, taker) : list(&flagging, filter, take, taker);
+
     arena_free(&flagging.arena);
     return status;
 }

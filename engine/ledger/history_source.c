@@ -12,11 +12,8 @@ struct ledger_history {
     struct office *office;
     struct ledger_point point;
     const struct tallies *tallies;
-    sqlite3_stmt *month, *months; /* of dealer_months */
+    struct packed_reader *stored; /* what stands now; NULL: not needed yet */
     struct arena arena;           /* for one answer */
-    struct arena names;           /* what was restored, for good */
-    struct text_index restored;   /* kind, dealer, month */
-    struct buffer key;
     struct history *history;
 };
 
@@ -129,105 +126,47 @@ static int restore_order(struct ledger_history *ledger, struct text dealer, stru
 
 /* --- Tallies ----------------------------------------------------------------------------------------- */
 
-/* Whether it is the first time that these are to be restored. */
-static int first_time(struct ledger_history *ledger, enum tally_kind kind, struct text dealer, int32_t month,
-                      bool *ret_first)
-{
-    buffer_clear(&ledger->key);
-    buffer_add_byte(&ledger->key, (char)kind);
-    buffer_add(&ledger->key, &month, sizeof month);
-    buffer_add_text(&ledger->key, dealer);
-    if (ledger->key.failed)
-        return WM_NO_MEMORY;
-    *ret_first = text_index_find(&ledger->restored, buffer_text(&ledger->key)) == TEXT_INDEX_NONE;
-    if (!*ret_first)
-        return WM_OK;
-    struct text kept = text_copy(&ledger->names, buffer_text(&ledger->key));
-    return kept.bytes == NULL || text_index_add(&ledger->restored, kept, 0) == TEXT_INDEX_NONE ? WM_NO_MEMORY
-                                                                                               : WM_OK;
-}
+/* What is asked for, while its entries are handed out. */
+struct tally_asking {
+    struct ledger_history *ledger;
+    const struct history_ask *ask;
+};
 
-static int restore_technician(void *context, struct text dealer, const struct tally *tally)
+static int restore_technician(void *context, const struct packed_entry *entry)
 {
-    struct ledger_history *ledger = context;
+    const struct tally_asking *asking = context;
+    const struct history_ask *ask = asking->ask;
 
-    return tally->kind != TALLY_TECHNICIAN
+    return packed_day_of(entry->number) != ask->completed_on
                ? WM_OK
-               : history_restore_technician_day(ledger->history, dealer, tally->key, tally->day, tally->amount);
+               : history_restore_technician_day(asking->ledger->history, ask->dealer, ask->technician,
+                                                ask->completed_on, entry->amount);
 }
 
-static int restore_part(void *context, struct text dealer, const struct tally *tally)
+static int restore_part(void *context, const struct packed_entry *entry)
 {
-    struct ledger_history *ledger = context;
+    const struct tally_asking *asking = context;
 
-    return tally->kind != TALLY_PART
-               ? WM_OK
-               : history_restore_kit(ledger->history, dealer, tally->key, tally->day, tally->amount);
+    return history_restore_kit(asking->ledger->history, asking->ask->dealer, asking->ask->kit_key,
+                               packed_day_of(entry->number), entry->amount);
 }
 
-static int read_months(struct ledger_history *ledger, sqlite3_stmt *statement, struct text dealer,
-                       tally_take *take)
+static int restore_tallies(struct ledger_history *ledger, const struct history_ask *ask)
 {
-    bool more = false;
-    int status = office_step(ledger->office, statement, &more);
+    struct tally_asking asking = {ledger, ask};
+    bool kit = ask->question == ASK_KIT;
+    uint64_t hash =
+        packed_hash(kit ? KEY_PART : KEY_TECHNICIAN, ask->dealer, kit ? ask->kit_key : ask->technician);
+    packed_take *take = kit ? restore_part : restore_technician;
 
-    while (status == WM_OK && more) {
-        status = tally_bytes_read(column_blob(statement, 0), dealer, take, ledger);
-        if (status == WM_BAD_INPUT)
-            status = office_report(ledger->office, SQLITE_CORRUPT);
-        if (status == WM_OK)
-            status = office_step(ledger->office, statement, &more);
-    }
-    sqlite3_reset(statement);
-    return status;
-}
-
-/* A whole month of the dealer at once: the days of a month are asked for together. */
-static int restore_technicians(struct ledger_history *ledger, struct text dealer, int32_t day)
-{
-    int32_t month = tally_month(day);
-    bool first;
-    int status = first_time(ledger, TALLY_TECHNICIAN, dealer, month, &first);
-
-    if (status != WM_OK || !first)
-        return status;
     if (ledger->tallies != NULL)
-        return tallies_of_dealer(ledger->tallies, dealer, month, TALLY_TECHNICIAN, restore_technician, ledger);
-    bind_text(ledger->month, 1, dealer);
-    sqlite3_bind_int(ledger->month, 2, month);
-    return read_months(ledger, ledger->month, dealer, restore_technician);
-}
-
-/* All parts of the dealer over all months. */
-static int restore_parts(struct ledger_history *ledger, struct text dealer)
-{
-    bool first;
-    int status = first_time(ledger, TALLY_PART, dealer, 0, &first);
-
-    if (status != WM_OK || !first)
-        return status;
-    if (ledger->tallies != NULL)
-        return tallies_of_dealer(ledger->tallies, dealer, INT32_MIN, TALLY_PART, restore_part, ledger);
-    bind_text(ledger->months, 1, dealer);
-    return read_months(ledger, ledger->months, dealer, restore_part);
+        return tallies_find(ledger->tallies, hash, take, &asking);
+    int status =
+        ledger->stored == NULL ? packed_reader_open(ledger->office, PACKED_TALLIES, &ledger->stored) : WM_OK;
+    return status == WM_OK ? packed_find(ledger->stored, hash, take, &asking) : status;
 }
 
 /* --- Answering --------------------------------------------------------------------------------------- */
-
-static int by_key(const void *a, const void *b)
-{
-    const struct history_ask *x = *(const struct history_ask *const *)a,
-                             *y = *(const struct history_ask *const *)b;
-
-    if (x->question != y->question)
-        return x->question < y->question ? -1 : 1;
-    int order = x->question == ASK_VEHICLE ? text_compare(x->vin, y->vin) : text_compare(x->dealer, y->dealer);
-    if (order == 0 && x->question == ASK_CLAIM)
-        order = text_compare(x->claim, y->claim);
-    if (order == 0 && x->question == ASK_REPAIR_ORDER)
-        order = text_compare(x->repair_order, y->repair_order);
-    return order;
-}
 
 static int answer_one(struct ledger_history *ledger, const struct history_ask *ask)
 {
@@ -236,8 +175,8 @@ static int answer_one(struct ledger_history *ledger, const struct history_ask *a
     case ASK_CLAIM: return restore_claim(ledger, ask->dealer, ask->claim);
     case ASK_VEHICLE: return restore_vehicle(ledger, ask->vin);
     case ASK_REPAIR_ORDER: return restore_order(ledger, ask->dealer, ask->repair_order);
-    case ASK_TECHNICIAN_DAY: return restore_technicians(ledger, ask->dealer, ask->completed_on);
-    case ASK_KIT: return restore_parts(ledger, ask->dealer);
+    case ASK_TECHNICIAN_DAY:
+    case ASK_KIT: return restore_tallies(ledger, ask);
     }
     return WM_OK;
 }
@@ -245,17 +184,11 @@ static int answer_one(struct ledger_history *ledger, const struct history_ask *a
 static int answer(void *context, struct history *history, const struct history_ask *asks, uint32_t count)
 {
     struct ledger_history *ledger = context;
-    const struct history_ask **sorted = malloc(count * sizeof *sorted);
-    int status = sorted != NULL ? WM_OK : WM_NO_MEMORY;
+    int status = WM_OK;
 
     ledger->history = history;
     for (uint32_t i = 0; status == WM_OK && i < count; i++)
-        sorted[i] = &asks[i];
-    if (status == WM_OK)
-        qsort(sorted, count, sizeof *sorted, by_key);
-    for (uint32_t i = 0; status == WM_OK && i < count; i++)
-        status = answer_one(ledger, sorted[i]);
-    free(sorted);
+        status = answer_one(ledger, &asks[i]);
     return status;
 }
 
@@ -273,11 +206,6 @@ int ledger_history_open(struct office *office, struct ledger_point point, const 
     ledger->tallies = tallies;
     status = ledger_reader_open(office, point, &ledger->reader);
     if (status == WM_OK)
-        status = office_prepare(office, "SELECT tallies FROM dealer_months WHERE dealer = ?1 AND month = ?2",
-                                &ledger->month);
-    if (status == WM_OK)
-        status = office_prepare(office, "SELECT tallies FROM dealer_months WHERE dealer = ?1", &ledger->months);
-    if (status == WM_OK)
         *ret_ledger = ledger;
     else
         ledger_history_close(ledger);
@@ -294,11 +222,7 @@ void ledger_history_close(struct ledger_history *ledger)
     if (ledger == NULL)
         return;
     ledger_reader_close(ledger->reader);
-    sqlite3_finalize(ledger->month);
-    sqlite3_finalize(ledger->months);
-    text_index_free(&ledger->restored);
-    buffer_free(&ledger->key);
+    packed_reader_close(ledger->stored);
     arena_free(&ledger->arena);
-    arena_free(&ledger->names);
     free(ledger);
 }

@@ -1,7 +1,6 @@
 /* history_source.h - answers a history's questions from the office file: what stood at a point of the ledger.
  *
- * One source serves one history. It borrows the reader's office; read inside office_begin_read or a write. The
- * questions of a block are answered in the order of the tables' keys.
+ * One source serves one history. It borrows the reader's office; read inside office_begin_read or a write.
  */
 #ifndef WM_LEDGER_HISTORY_SOURCE_H
 #define WM_LEDGER_HISTORY_SOURCE_H
@@ -18,6 +17,6 @@ int ledger_history_open(struct office *office, struct ledger_point point, const 
 /* For history_new; lives as long as the ledger_history. NULL where nothing is recorded up to the point. */
 const struct history_source *ledger_history_source(const struct ledger_history *ledger);
 
-void ledger_history_close(struct ledger_history *ledger); /* accepts NULL */
+void ledger_history_close(struct ledger_history *ledger);    /* accepts NULL */
 
 #endif

@@ -45,12 +45,22 @@ const char *office_path(const struct office *office)
     return office->path;
 }
 
+struct diag_sink *office_sink(const struct office *office)
+{
+    return office->sink;
+}
+
 struct diag_sink *office_set_sink(struct office *office, struct diag_sink *sink)
 {
     struct diag_sink *before = office->sink;
 
     office->sink = sink;
     return before;
+}
+
+void office_set_wait(struct office *office, int milliseconds)
+{
+    office->wait_ms = milliseconds;
 }
 
 static struct place place_of(const char *path)
@@ -351,6 +361,14 @@ static int connect(struct office *office, char *name, int flags)
     return WM_OK;
 }
 
+/* Of a file that was looked at for the first time: what is no database is bad input. */
+static int report_look(struct office *office, int result)
+{
+    int status = office_report(office, result);
+
+    return (result & 0xff) == SQLITE_NOTADB ? WM_BAD_INPUT : status;
+}
+
 /* Defends against files that another program prepared, and sets what is not stored in the file. */
 static int settle(struct office *office)
 {
@@ -367,7 +385,8 @@ static int settle(struct office *office)
              "PRAGMA synchronous = FULL; PRAGMA query_only = %s",
              office->mode != OFFICE_READ ? WRITER_CACHE_KIB : READER_CACHE_KIB,
              office->mode != OFFICE_READ ? "OFF" : "ON");
-    return office_run(office, pragmas);
+    int result = sqlite3_exec(database, pragmas, NULL, NULL, NULL);
+    return result == SQLITE_OK ? WM_OK : report_look(office, result);
 }
 
 enum contents { CONTENTS_EMPTY, CONTENTS_OFFICE, CONTENTS_OTHER };
@@ -414,16 +433,6 @@ static int check_contents(struct office *office, enum contents contents, int64_t
         return WM_BAD_INPUT;
     }
     return WM_OK;
-}
-
-static int report_look(struct office *office, int result)
-{
-    if ((result & 0xff) != SQLITE_NOTADB)
-        return office_report(office, result);
-    diag_error(office->sink, place_of(office->path),
-               "this is no office file (no SQLite database); name another with "
-               "--office FILE");
-    return WM_BAD_INPUT;
 }
 
 /* Makes the tables, unless another program has just done so. */

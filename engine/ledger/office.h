@@ -46,11 +46,16 @@ void office_close(struct office *office);
 struct sqlite3 *office_database(struct office *office);
 const char *office_path(const struct office *office);
 
+struct diag_sink *office_sink(const struct office *office);
+
 /* Another sink from now on. Returns the one before. */
 struct diag_sink *office_set_sink(struct office *office, struct diag_sink *sink);
 
 /* Whether readers see the state before a writer while it writes. */
 bool office_logs_ahead(struct office *office);
+
+/* How long this one waits for another, instead of OFFICE_WAIT_MS. */
+void office_set_wait(struct office *office, int milliseconds);
 
 /* From here on the office is read as it stands now, until office_end_read. */
 int office_begin_read(struct office *office);

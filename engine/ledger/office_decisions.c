@@ -3,7 +3,7 @@
 #include "base/status.h"
 #include "ledger/chain.h"
 #include "ledger/columns.h"
-#include "ledger/tallies.h"
+#include "ledger/packed.h"
 
 void office_decision_digest(const struct office_decision *decision, uint8_t ret_digest[DIGEST_BYTES])
 {
@@ -91,8 +91,13 @@ static int insert(struct office *office, const struct office_decision *decision)
     return status;
 }
 
+static int take_tally(void *context, const struct packed_entry *entry)
+{
+    return packed_list_add(context, entry);
+}
+
 static int tally(struct ledger_reader *reader, struct arena *arena, const struct claim_row *row, int sign,
-                 struct tallies *tallies)
+                 struct packed_list *tallies)
 {
     struct text content;
     struct claim claim;
@@ -100,22 +105,24 @@ static int tally(struct ledger_reader *reader, struct arena *arena, const struct
 
     if (status == WM_OK)
         status = ledger_content_claim(content, row->line, arena, &claim);
-    return status == WM_OK ? tallies_add_claim(tallies, &claim, sign) : status;
+    return status == WM_OK ? packed_tallies_of(&claim, sign, take_tally, tallies) : status;
 }
 
 /* A row that falls gives its place to the one below it. */
 static int fall(struct ledger_reader *reader, struct arena *arena, const struct ledger_claim *claim)
 {
-    struct tallies tallies;
+    struct packed_list tallies;
     const struct claim_row *next = below(claim, claim->standing);
 
-    tallies_open(&tallies);
+    packed_list_open(&tallies, PACKED_TALLIES);
     int status = tally(reader, arena, claim->standing, -1, &tallies);
     if (status == WM_OK && next != NULL)
         status = tally(reader, arena, next, 1, &tallies);
     if (status == WM_OK)
-        status = tallies_write(&tallies, ledger_reader_office(reader));
-    tallies_close(&tallies);
+        status = packed_list_settle(&tallies, 1);
+    if (status == WM_OK)
+        status = packed_write(ledger_reader_office(reader), &tallies);
+    packed_list_free(&tallies);
     return status;
 }
 

@@ -10,13 +10,12 @@
 #include "ledger/tallies.h"
 #include "verdict/batch.h"
 
-enum statement { BATCH_OF_ROW, CLAIMS_OF_DEALER, STATEMENTS };
+enum statement { BATCH_OF_ROW, STATEMENTS };
 
 static const char *const SQL[STATEMENTS] = {
     [BATCH_OF_ROW] = "SELECT b.rules, b.load, (SELECT coalesce(max(d.number), 0) FROM chain AS d "
                      "WHERE d.kind = 'decision' AND d.entry < (SELECT c.entry FROM chain AS c "
                      "WHERE c.kind = 'batch' AND c.number = b.batch)) FROM batches AS b WHERE b.batch = ?1",
-    [CLAIMS_OF_DEALER] = "SELECT DISTINCT claim FROM claims_by_number WHERE dealer = ?1",
 };
 
 struct past {
@@ -100,27 +99,19 @@ static int tally_claim(struct past *past, struct ledger_reader *reader, struct a
 static int tally_dealer(struct past *past, struct ledger_point point, struct text dealer)
 {
     struct ledger_reader *reader = NULL;
-    sqlite3_stmt *statement = NULL;
-    struct arena arena = ARENA_EMPTY;
-    bool more = false;
+    struct arena names_arena = ARENA_EMPTY, arena = ARENA_EMPTY;
+    struct claim_name *names = NULL;
+    uint32_t count = 0;
     int status = ledger_reader_open(past->office, point, &reader);
 
     if (status == WM_OK)
-        status = office_prepare(past->office, SQL[CLAIMS_OF_DEALER], &statement);
-    if (status == WM_OK) {
-        sqlite3_bind_text(statement, 1, dealer.bytes, (int)dealer.length, SQLITE_STATIC);
-        status = office_step(past->office, statement, &more);
-    }
-    while (status == WM_OK && more) {
-        struct text claim = {(const char *)sqlite3_column_text(statement, 0),
-                             (size_t)sqlite3_column_bytes(statement, 0)};
+        status = ledger_names_of_dealer(reader, &names_arena, dealer, &names, &count);
+    for (uint32_t i = 0; status == WM_OK && i < count; i++) {
         arena_reset(&arena);
-        status = tally_claim(past, reader, &arena, dealer, claim);
-        if (status == WM_OK)
-            status = office_step(past->office, statement, &more);
+        status = tally_claim(past, reader, &arena, dealer, names[i].claim);
     }
-    sqlite3_finalize(statement);
     ledger_reader_close(reader);
+    arena_free(&names_arena);
     arena_free(&arena);
     return status;
 }

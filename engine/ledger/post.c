@@ -6,11 +6,13 @@
 #include "ledger/chain.h"
 #include "ledger/columns.h"
 #include "ledger/followups.h"
+#include "ledger/packed.h"
 #include "ledger/recorded.h"
 #include "ledger/row_feed.h"
-#include "ledger/row_index.h"
 #include "ledger/rules_record.h"
-#include "ledger/tallies.h"
+
+/* Rows are 32-bit numbers in the buckets. */
+#define MOST_ROWS UINT32_C(4294967295)
 
 enum statement { INSERT_BLOCK, INSERT_UNREADABLE, INSERT_REPEATED, INSERT_REPLACED, STATEMENTS };
 
@@ -30,8 +32,7 @@ struct ledger_post {
     struct batch_canonical canonical;
     sqlite3_stmt *statements[STATEMENTS];
     struct followup_recorder *followups;
-    struct row_index index;
-    struct tallies tallies;
+    struct packed_list rows, tallies;
     int64_t *fallen; /* rows that no longer stand */
     uint32_t fallen_count, fallen_capacity;
     const struct dossier **recorded; /* of the block at hand */
@@ -111,7 +112,8 @@ int ledger_post_open(struct office *office, const struct posted_file *file, stru
     memset(post, 0, sizeof *post);
     post->office = office;
     post->file = *file;
-    tallies_open(&post->tallies);
+    packed_list_open(&post->rows, PACKED_ROWS);
+    packed_list_open(&post->tallies, PACKED_TALLIES);
     batch_canonical_begin(&post->canonical);
     for (int i = 0; i < STATEMENTS && status == WM_OK; i++)
         status = office_prepare(office, SQL[i], &post->statements[i]);
@@ -133,8 +135,8 @@ void ledger_post_close(struct ledger_post *post)
     for (int i = 0; i < STATEMENTS; i++)
         sqlite3_finalize(post->statements[i]);
     followups_close(post->followups);
-    row_index_close(&post->index);
-    tallies_close(&post->tallies);
+    packed_list_free(&post->rows);
+    packed_list_free(&post->tallies);
     free(post->fallen);
     free(post->recorded);
     free(post->findings);
@@ -154,28 +156,68 @@ uint64_t ledger_post_last_row(const struct ledger_post *post)
 
 /* --- Packing, in parallel ---------------------------------------------------------------------------- */
 
-int ledger_post_pack(const struct ledger_post *post, const struct decided_block *block, struct buffer *out)
+static bool stands(const struct dossier *dossier)
+{
+    return dossier->supersedes && (dossier->decision == DECISION_PAY || dossier->decision == DECISION_HOLD);
+}
+
+static int pack_entry(void *context, const struct packed_entry *entry)
+{
+    struct buffer *out = context;
+
+    buffer_add(out, entry, sizeof *entry);
+    return out->failed ? WM_NO_MEMORY : WM_OK;
+}
+
+/* How many tallies, then the entries of the row, then the tallies. */
+static int pack_entries(const struct dossier *dossier, struct buffer *out)
+{
+    struct packed_entry entries[PACKED_ROWS_OF_CLAIM];
+    size_t begin = out->length;
+    uint64_t count = 0;
+
+    packed_rows_of(&dossier->claim, (uint32_t)dossier->row, entries);
+    buffer_add(out, &count, sizeof count);
+    buffer_add(out, entries, sizeof entries);
+    int status = stands(dossier) ? packed_tallies_of(&dossier->claim, 1, pack_entry, out) : WM_OK;
+    if (status != WM_OK || out->failed)
+        return WM_NO_MEMORY;
+    count = (out->length - begin - sizeof count - sizeof entries) / sizeof *entries;
+    memcpy(out->bytes + begin, &count, sizeof count);
+    return WM_OK;
+}
+
+static void pack_row(const struct ledger_post *post, const struct dossier *dossier, struct buffer *rule,
+                     struct buffer *rows)
+{
+    const struct row_head head = row_head_of(dossier, post->record.batch);
+    uint8_t digest[DIGEST_BYTES];
+    struct canonical canonical;
+
+    row_canonical_begin(&canonical, &head, dossier->content_digest);
+    for (uint32_t k = 0; k < dossier->finding_count; k++) {
+        struct row_finding finding = row_finding_of(&dossier->findings[k], rule);
+        row_canonical_finding(&canonical, &finding);
+    }
+    canonical_end(&canonical, digest);
+    row_block_add(rows, digest, dossier->content);
+}
+
+int ledger_post_pack(const struct ledger_post *post, const struct decided_block *block, struct buffer *rows,
+                     struct buffer *entries)
 {
     struct buffer rule = BUFFER_EMPTY;
-    uint8_t digest[DIGEST_BYTES];
+    int status = WM_OK;
 
-    for (uint32_t i = 0; i < block->count; i++) {
-        const struct dossier *dossier = block->dossiers[i];
-        struct canonical canonical;
-        if (dossier->row == 0)
+    for (uint32_t i = 0; status == WM_OK && i < block->count; i++) {
+        if (block->dossiers[i]->row == 0)
             continue;
-        struct row_head head = row_head_of(dossier, post->record.batch);
-        row_canonical_begin(&canonical, &head, dossier->content_digest);
-        for (uint32_t k = 0; k < dossier->finding_count; k++) {
-            struct row_finding finding = row_finding_of(&dossier->findings[k], &rule);
-            row_canonical_finding(&canonical, &finding);
-        }
-        canonical_end(&canonical, digest);
-        row_block_add(out, digest, dossier->content);
+        pack_row(post, block->dossiers[i], &rule, rows);
+        status = pack_entries(block->dossiers[i], entries);
     }
-    bool failed = rule.failed || out->failed;
+    bool failed = rule.failed || rows->failed;
     buffer_free(&rule);
-    return failed ? WM_NO_MEMORY : WM_OK;
+    return failed ? WM_NO_MEMORY : status;
 }
 
 /* --- Rows of the tables ------------------------------------------------------------------------------ */
@@ -343,17 +385,37 @@ static int record_replaced(struct ledger_post *post, const struct dossier *dossi
 /* What is kept for later of a row, and what has a table of its own. */
 static int note_row(struct ledger_post *post, const struct dossier *dossier)
 {
-    bool stands =
-        dossier->supersedes && (dossier->decision == DECISION_PAY || dossier->decision == DECISION_HOLD);
-    int status = row_index_add(&post->index, &dossier->claim, (int64_t)dossier->row);
+    int status = WM_OK;
 
-    if (status == WM_OK && stands)
-        status = tallies_add_claim(&post->tallies, &dossier->claim, 1);
-    if (status == WM_OK && dossier->stood != 0)
+    if (dossier->row > MOST_ROWS) {
+        diag_error(office_sink(post->office), (struct place){text_of(office_path(post->office)), 0, 0},
+                   "an office file holds up to %u claims and this one is full; begin a new one", MOST_ROWS);
+        return WM_LIMIT;
+    }
+    if (dossier->stood != 0)
         status = keep_fallen(post, dossier->stood);
     if (status == WM_OK && dossier->replaces != 0)
         status = record_replaced(post, dossier);
     return status == WM_OK ? followups_record(post->followups, dossier) : status;
+}
+
+static int note_entries(struct ledger_post *post, const struct buffer *entries)
+{
+    const char *at = entries->bytes, *end = at + entries->length;
+    int status = WM_OK;
+
+    while (status == WM_OK && at < end) {
+        uint64_t tallies;
+        struct packed_entry entry;
+        memcpy(&tallies, at, sizeof tallies);
+        at += sizeof tallies;
+        for (uint64_t i = 0; status == WM_OK && i < PACKED_ROWS_OF_CLAIM + tallies; i++) {
+            memcpy(&entry, at, sizeof entry);
+            at += sizeof entry;
+            status = packed_list_add(i < PACKED_ROWS_OF_CLAIM ? &post->rows : &post->tallies, &entry);
+        }
+    }
+    return status;
 }
 
 /* Sorts the claims of a block into those that get a row and others. */
@@ -440,23 +502,31 @@ static int insert_blocks(struct ledger_post *post, int64_t first_row, struct tex
     return status;
 }
 
-int ledger_post_record(struct ledger_post *post, const struct decided_block *block, const struct buffer *packed)
+int ledger_post_record(struct ledger_post *post, const struct decided_block *block, const struct buffer *rows,
+                       const struct buffer *entries)
 {
     int64_t first_row = post->record.first_row + post->record.row_count;
     uint32_t recorded, findings;
     int status = sort_out(post, block, &recorded, &findings);
 
     if (status == WM_OK)
+        status = note_entries(post, entries);
+    if (status == WM_OK)
         status = insert_rows(post, recorded);
     if (status == WM_OK)
         status = insert_findings(post, recorded, findings);
     if (status == WM_OK)
-        status = insert_blocks(post, first_row, buffer_text(packed));
+        status = insert_blocks(post, first_row, buffer_text(rows));
     post->record.row_count += recorded;
     return status;
 }
 
 /* --- The end ----------------------------------------------------------------------------------------- */
+
+static int take_tally(void *context, const struct packed_entry *entry)
+{
+    return packed_list_add(context, entry);
+}
 
 /* Takes out what the rows counted that no longer stand. */
 static int take_out_fallen(struct ledger_post *post)
@@ -475,7 +545,7 @@ static int take_out_fallen(struct ledger_post *post)
         if (status == WM_OK)
             status = ledger_content_claim(content, 0, &arena, &claim);
         if (status == WM_OK)
-            status = tallies_add_claim(&post->tallies, &claim, -1);
+            status = packed_tallies_of(&claim, -1, take_tally, &post->tallies);
     }
     ledger_reader_close(reader);
     arena_free(&arena);
@@ -537,12 +607,16 @@ static int chain_batch(struct ledger_post *post)
 
 int ledger_post_finish(struct ledger_post *post, struct post_summary *ret_summary)
 {
-    int status = row_index_write(&post->index, post->office);
+    int status = take_out_fallen(post);
 
     if (status == WM_OK)
-        status = take_out_fallen(post);
+        status = packed_list_settle(&post->rows, post->file.threads);
     if (status == WM_OK)
-        status = tallies_write(&post->tallies, post->office);
+        status = packed_write(post->office, &post->rows);
+    if (status == WM_OK)
+        status = packed_list_settle(&post->tallies, post->file.threads);
+    if (status == WM_OK)
+        status = packed_write(post->office, &post->tallies);
     if (status == WM_OK)
         status = chain_batch(post);
     if (status != WM_OK)

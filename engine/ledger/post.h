@@ -23,6 +23,7 @@ struct posted_file {
     int32_t received_on, today;
     struct text posted_at;             /* 2026-03-01T23:15:00Z */
     const struct rules_files *rules;
+    unsigned threads;                  /* for what is sorted at the end */
 };
 
 /* A batch that has these bytes; batch 0: there is none. */
@@ -45,11 +46,13 @@ int64_t ledger_post_batch(const struct ledger_post *post);
 /* The last row recorded before: history_keep_contents wants it. */
 uint64_t ledger_post_last_row(const struct ledger_post *post);
 
-/* Packs the rows of a block. Several threads at once. */
-int ledger_post_pack(const struct ledger_post *post, const struct decided_block *block, struct buffer *out);
+/* Packs a block: its rows, and what finds them and adds them up. Several threads at once. */
+int ledger_post_pack(const struct ledger_post *post, const struct decided_block *block, struct buffer *rows,
+                     struct buffer *entries);
 
 /* Records a block and what it was packed to. In the order of the file. */
-int ledger_post_record(struct ledger_post *post, const struct decided_block *block, const struct buffer *packed);
+int ledger_post_record(struct ledger_post *post, const struct decided_block *block, const struct buffer *rows,
+                       const struct buffer *entries);
 
 struct post_summary {
     int64_t batch;

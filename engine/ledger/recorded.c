@@ -6,34 +6,31 @@
 #include "base/status.h"
 #include "intake/canonical.h"
 #include "ledger/columns.h"
+#include "ledger/packed.h"
 #include "ledger/records.h"
 
-enum statement { CLAIM_ROWS, ROW_DECISIONS, ROW_BLOCK, NAMES_ON_VIN, NAMES_ON_ORDER, STATEMENTS };
+enum statement { CLAIM_ROW, ROW_DECISIONS, ROW_BLOCK, ROW_NAME, STATEMENTS };
 
 static const char *const SQL[STATEMENTS] = {
-    [CLAIM_ROWS] =
-        "SELECT n.row, n.revision, r.batch, r.line, r.campaign, r.vin, r.outcome, r.completed_on, r.decision, "
-        "r.asked_cents, r.payable_cents, r.due_cents, r.replaces, b.received_on, b.today "
-        "FROM claims_by_number AS n CROSS JOIN claim_rows AS r ON r.row = n.row "
-        "CROSS JOIN batches AS b ON b.batch = r.batch "
-        "WHERE n.dealer = ?1 AND n.claim = ?2 AND n.row <= ?3 ORDER BY n.revision, n.row",
+    [CLAIM_ROW] =
+        "SELECT r.row, r.revision, r.batch, r.line, r.campaign, r.vin, r.outcome, r.completed_on, r.decision, "
+        "r.asked_cents, r.payable_cents, r.due_cents, r.replaces, b.received_on, b.today, r.dealer, r.claim "
+        "FROM claim_rows AS r CROSS JOIN batches AS b ON b.batch = r.batch WHERE r.row = ?1",
     [ROW_DECISIONS] =
         "SELECT number, action, decided_by, reason, recorded_at, decided_on, payable_cents, due_cents "
         "FROM office_decisions WHERE row = ?1 AND number <= ?2 ORDER BY number",
     [ROW_BLOCK] =
         "SELECT first_row, records FROM row_blocks WHERE first_row <= ?1 ORDER BY first_row DESC LIMIT 1",
-    [NAMES_ON_VIN] =
-        "SELECT r.dealer, r.claim, r.row FROM claims_by_vin AS v CROSS JOIN claim_rows AS r ON r.row = v.row "
-        "WHERE v.vin = ?1 AND v.row <= ?2 ORDER BY v.row",
-    [NAMES_ON_ORDER] = "SELECT r.dealer, r.claim, r.row FROM claims_by_repair_order AS o "
-                       "CROSS JOIN claim_rows AS r ON r.row = o.row "
-                       "WHERE o.dealer = ?1 AND o.repair_order = ?2 AND o.row <= ?3 ORDER BY o.row",
+    [ROW_NAME] = "SELECT dealer, claim, vin, replaces FROM claim_rows WHERE row = ?1",
 };
 
 struct ledger_reader {
     struct office *office;
     struct ledger_point point;
     sqlite3_stmt *statements[STATEMENTS];
+    struct packed_reader *rows; /* NULL: not needed yet */
+    int64_t *found;             /* rows of a hash; malloc'd */
+    uint32_t found_count, found_capacity;
 };
 
 int ledger_reader_open(struct office *office, struct ledger_point point, struct ledger_reader **ret_reader)
@@ -60,6 +57,8 @@ void ledger_reader_close(struct ledger_reader *reader)
         return;
     for (int i = 0; i < STATEMENTS; i++)
         sqlite3_finalize(reader->statements[i]);
+    packed_reader_close(reader->rows);
+    free(reader->found);
     free(reader);
 }
 
@@ -100,6 +99,36 @@ static int no_memory(const struct ledger_reader *reader)
 static int damaged(const struct ledger_reader *reader)
 {
     return office_report(reader->office, SQLITE_CORRUPT);
+}
+
+/* --- Rows by hash ------------------------------------------------------------------------------------ */
+
+static int keep_found(void *context, const struct packed_entry *entry)
+{
+    struct ledger_reader *reader = context;
+
+    if (entry->number > reader->point.last_row)
+        return WM_OK;
+    if (reader->found_count == reader->found_capacity) {
+        uint32_t capacity = reader->found_capacity ? reader->found_capacity * 2 : 16;
+        int64_t *grown = realloc(reader->found, capacity * sizeof *grown);
+        if (grown == NULL)
+            return no_memory(reader);
+        reader->found = grown;
+        reader->found_capacity = capacity;
+    }
+    reader->found[reader->found_count++] = entry->number;
+    return WM_OK;
+}
+
+/* Into reader->found, ascending: the rows that may be meant. */
+static int find_rows(struct ledger_reader *reader, enum packed_key kind, struct text first, struct text second)
+{
+    int status = reader->rows == NULL ? packed_reader_open(reader->office, PACKED_ROWS, &reader->rows) : WM_OK;
+
+    reader->found_count = 0;
+    return status == WM_OK ? packed_find(reader->rows, packed_hash(kind, first, second), keep_found, reader)
+                           : status;
 }
 
 /* --- Office decisions -------------------------------------------------------------------------------- */
@@ -185,32 +214,51 @@ static bool row_read(sqlite3_stmt *statement, struct arena *arena, struct claim_
     return row.campaign.bytes != NULL && row.vin.bytes != NULL && row.outcome.bytes != NULL;
 }
 
-static int read_rows(struct ledger_reader *reader, struct arena *arena, struct ledger_claim *claim)
+/* One row, if it is of this claim. */
+static int add_row(struct ledger_reader *reader, struct arena *arena, int64_t number,
+                   struct ledger_claim *claim, struct claim_row *rows)
 {
-    sqlite3_stmt *statement = reader->statements[CLAIM_ROWS];
-    struct claim_row *rows = NULL;
-    uint32_t capacity = 0;
-    bool more = false, known = true;
+    sqlite3_stmt *statement = reader->statements[CLAIM_ROW];
+    bool found = false, known = true;
 
-    bind_text(statement, 1, claim->dealer);
-    bind_text(statement, 2, claim->claim);
-    sqlite3_bind_int64(statement, 3, reader->point.last_row);
-    int status = office_step(reader->office, statement, &more);
-    while (status == WM_OK && more) {
-        if (claim->row_count == capacity) {
-            capacity = capacity ? capacity * 2 : 2;
-            rows = arena_grown(arena, rows, claim->row_count, capacity, sizeof *rows);
-        }
-        if (rows == NULL || !row_read(statement, arena, &rows[claim->row_count], &known))
+    sqlite3_bind_int64(statement, 1, number);
+    int status = office_step(reader->office, statement, &found);
+    if (status == WM_OK && !found)
+        status = damaged(reader);
+    if (status == WM_OK && text_equal(column_text(statement, 15), claim->dealer) &&
+        text_equal(column_text(statement, 16), claim->claim)) {
+        if (!row_read(statement, arena, &rows[claim->row_count], &known))
             status = no_memory(reader);
         else if (!known)
             status = damaged(reader);
-        else {
-            claim->row_count++;
-            status = office_step(reader->office, statement, &more);
-        }
+        claim->row_count++;
     }
     sqlite3_reset(statement);
+    return status;
+}
+
+static int by_revision(const void *a, const void *b)
+{
+    const struct claim_row *x = a, *y = b;
+
+    if (x->revision != y->revision)
+        return x->revision < y->revision ? -1 : 1;
+    return x->row < y->row ? -1 : x->row > y->row;
+}
+
+static int read_rows(struct ledger_reader *reader, struct arena *arena, struct ledger_claim *claim)
+{
+    int status = find_rows(reader, KEY_CLAIM, claim->dealer, claim->claim);
+
+    if (status != WM_OK || reader->found_count == 0)
+        return status;
+    struct claim_row *rows = ARENA_ARRAY(arena, struct claim_row, reader->found_count);
+    if (rows == NULL)
+        return no_memory(reader);
+    for (uint32_t i = 0; status == WM_OK && i < reader->found_count; i++)
+        status = add_row(reader, arena, reader->found[i], claim, rows);
+    if (status == WM_OK && claim->row_count > 1)
+        qsort(rows, claim->row_count, sizeof *rows, by_revision);
     for (uint32_t i = 0; status == WM_OK && i < claim->row_count; i++)
         status = read_decisions(reader, arena, &rows[i]);
     claim->rows = rows;
@@ -299,40 +347,90 @@ int ledger_content_claim(struct text content, int64_t line, struct arena *arena,
 
 /* --- Names ------------------------------------------------------------------------------------------- */
 
-static bool is_named(const struct claim_name *names, uint32_t count, sqlite3_stmt *statement)
+/* Which of the rows found are meant. */
+struct naming {
+    struct text dealer, vin, repair_order;         /* empty: any */
+    enum { EACH_ROW, FIRST_ROWS, EACH_NAME } take; /* first rows: those that replace nothing */
+    struct text_index named;                       /* of EACH_NAME */
+};
+
+/* dealer NUL claim, in the arena; bytes NULL: no memory. */
+static struct text name_key(sqlite3_stmt *statement, struct arena *arena)
 {
-    for (uint32_t i = 0; i < count; i++)
-        if (text_equal(names[i].dealer, column_text(statement, 0)) &&
-            text_equal(names[i].claim, column_text(statement, 1)))
-            return true;
-    return false;
+    struct text dealer = column_text(statement, 0), claim = column_text(statement, 1);
+    char *key = arena_bytes(arena, dealer.length + 1 + claim.length);
+
+    if (key == NULL)
+        return (struct text){NULL, 0};
+    memcpy(key, dealer.bytes, dealer.length);
+    key[dealer.length] = '\0';
+    memcpy(key + dealer.length + 1, claim.bytes, claim.length);
+    return (struct text){key, dealer.length + 1 + claim.length};
 }
 
-/* all: a name for each row; else each name once, with its first row. */
-static int read_names(struct ledger_reader *reader, sqlite3_stmt *statement, bool all, struct arena *arena,
-                      struct claim_name **ret_names, uint32_t *ret_count)
+/* Whether the row at hand gives a name that is not there yet. */
+static int is_new(struct ledger_reader *reader, struct arena *arena, struct naming *naming,
+                  sqlite3_stmt *statement, uint32_t count, bool *ret_new)
 {
-    struct claim_name *names = NULL;
-    uint32_t count = 0, capacity = 0;
-    bool more = false;
-    int status = office_step(reader->office, statement, &more);
+    *ret_new = naming->take != FIRST_ROWS || sqlite3_column_type(statement, 3) == SQLITE_NULL;
+    if (naming->take != EACH_NAME)
+        return WM_OK;
+    struct text key = name_key(statement, arena);
+    uint32_t number = key.bytes != NULL ? text_index_add(&naming->named, key, count) : TEXT_INDEX_NONE;
+    *ret_new = number == count;
+    return number == TEXT_INDEX_NONE ? no_memory(reader) : WM_OK;
+}
 
-    while (status == WM_OK && more) {
-        if (count == capacity) {
-            capacity = capacity ? capacity * 2 : 4;
-            names = arena_grown(arena, names, count, capacity, sizeof *names);
-        }
-        if (names != NULL && (all || !is_named(names, count, statement))) {
-            names[count] =
-                (struct claim_name){column_copy(statement, 0, arena), column_copy(statement, 1, arena),
-                                    sqlite3_column_int64(statement, 2)};
-            if (names[count].dealer.bytes == NULL || names[count].claim.bytes == NULL)
-                names = NULL;
-            count++;
-        }
-        status = names == NULL ? no_memory(reader) : office_step(reader->office, statement, &more);
+static int is_meant(struct ledger_reader *reader, struct arena *arena, const struct naming *naming,
+                    sqlite3_stmt *statement, int64_t row, bool *ret_meant)
+{
+    struct text content;
+
+    *ret_meant = (naming->dealer.length == 0 || text_equal(naming->dealer, column_text(statement, 0))) &&
+                 (naming->vin.length == 0 || text_equal(naming->vin, column_text(statement, 2)));
+    if (!*ret_meant || naming->repair_order.length == 0)
+        return WM_OK;
+    int status = ledger_content(reader, arena, row, &content);
+    if (status == WM_OK)
+        *ret_meant = text_equal(canonical_cell(content, COLUMN_REPAIR_ORDER), naming->repair_order);
+    return status;
+}
+
+static int add_name(struct ledger_reader *reader, struct arena *arena, struct naming *naming, int64_t row,
+                    struct claim_name *names, uint32_t *count)
+{
+    sqlite3_stmt *statement = reader->statements[ROW_NAME];
+    bool found = false, meant = false, new_name = false;
+
+    sqlite3_bind_int64(statement, 1, row);
+    int status = office_step(reader->office, statement, &found);
+    if (status == WM_OK && !found)
+        status = damaged(reader);
+    if (status == WM_OK)
+        status = is_meant(reader, arena, naming, statement, row, &meant);
+    if (status == WM_OK && meant)
+        status = is_new(reader, arena, naming, statement, *count, &new_name);
+    if (status == WM_OK && new_name) {
+        struct claim_name *name = &names[(*count)++];
+        *name = (struct claim_name){column_copy(statement, 0, arena), column_copy(statement, 1, arena), row};
+        if (name->dealer.bytes == NULL || name->claim.bytes == NULL)
+            status = no_memory(reader);
     }
     sqlite3_reset(statement);
+    return status;
+}
+
+/* The names of the rows that were found last. */
+static int name_rows(struct ledger_reader *reader, struct arena *arena, struct naming *naming,
+                     struct claim_name **ret_names, uint32_t *ret_count)
+{
+    struct claim_name *names = ARENA_ARRAY(arena, struct claim_name, reader->found_count);
+    uint32_t count = 0;
+    int status = names != NULL ? WM_OK : no_memory(reader);
+
+    for (uint32_t i = 0; status == WM_OK && i < reader->found_count; i++)
+        status = add_name(reader, arena, naming, reader->found[i], names, &count);
+    text_index_free(&naming->named);
     if (status == WM_OK) {
         *ret_names = names;
         *ret_count = count;
@@ -343,20 +441,44 @@ static int read_names(struct ledger_reader *reader, sqlite3_stmt *statement, boo
 int ledger_names_on_vin(struct ledger_reader *reader, struct arena *arena, struct text vin,
                         struct claim_name **ret_names, uint32_t *ret_count)
 {
-    sqlite3_stmt *statement = reader->statements[NAMES_ON_VIN];
+    struct naming naming = {.vin = vin, .take = EACH_NAME};
+    int status = find_rows(reader, KEY_VEHICLE, vin, TEXT(""));
 
-    bind_text(statement, 1, vin);
-    sqlite3_bind_int64(statement, 2, reader->point.last_row);
-    return read_names(reader, statement, false, arena, ret_names, ret_count);
+    return status == WM_OK ? name_rows(reader, arena, &naming, ret_names, ret_count) : status;
+}
+
+int ledger_names_of_dealer(struct ledger_reader *reader, struct arena *arena, struct text dealer,
+                           struct claim_name **ret_names, uint32_t *ret_count)
+{
+    struct naming naming = {.dealer = dealer, .take = FIRST_ROWS};
+    int status = find_rows(reader, KEY_DEALER, dealer, TEXT(""));
+
+    return status == WM_OK ? name_rows(reader, arena, &naming, ret_names, ret_count) : status;
 }
 
 int ledger_names_on_repair_order(struct ledger_reader *reader, struct arena *arena, struct text dealer,
                                  struct text repair_order, struct claim_name **ret_names, uint32_t *ret_count)
 {
-    sqlite3_stmt *statement = reader->statements[NAMES_ON_ORDER];
+    struct naming naming = {.dealer = dealer, .repair_order = repair_order, .take = EACH_ROW};
+    int status = find_rows(reader, KEY_REPAIR_ORDER, dealer, repair_order);
 
-    bind_text(statement, 1, dealer);
-    bind_text(statement, 2, repair_order);
-    sqlite3_bind_int64(statement, 3, reader->point.last_row);
-    return read_names(reader, statement, true, arena, ret_names, ret_count);
+    return status == WM_OK ? name_rows(reader, arena, &naming, ret_names, ret_count) : status;
+}
+
+int ledger_rows_of(struct ledger_reader *reader, struct arena *arena, struct text dealer, struct text vin,
+                   int64_t **ret_rows, uint32_t *ret_count)
+{
+    int status = dealer.length > 0 ? find_rows(reader, KEY_DEALER, dealer, TEXT(""))
+                                   : find_rows(reader, KEY_VEHICLE, vin, TEXT(""));
+
+    if (status != WM_OK)
+        return status;
+    int64_t *rows = arena_zeroed(arena, (size_t)reader->found_count + 1, sizeof *rows);
+    if (rows == NULL)
+        return no_memory(reader);
+    if (reader->found_count > 0)
+        memcpy(rows, reader->found, reader->found_count * sizeof *rows);
+    *ret_rows = rows;
+    *ret_count = reader->found_count;
+    return WM_OK;
 }

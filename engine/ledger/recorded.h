@@ -70,15 +70,22 @@ int ledger_content(struct ledger_reader *reader, struct arena *arena, int64_t ro
 /* The claim that a canonical text states. */
 int ledger_content_claim(struct text content, int64_t line, struct arena *arena, struct claim *ret_claim);
 
-/* Names of the claims that have a row on this VIN (each once), or on this repair order of the dealer; in the
- * arena. */
+/* Names of claims, in the arena: those that have a row on this VIN, or any row of the dealer, each once with
+ * its first row; or a name for each row on this repair order of the dealer. */
 struct claim_name {
     struct text dealer, claim;
     int64_t row;
 };
 int ledger_names_on_vin(struct ledger_reader *reader, struct arena *arena, struct text vin,
                         struct claim_name **ret_names, uint32_t *ret_count);
+int ledger_names_of_dealer(struct ledger_reader *reader, struct arena *arena, struct text dealer,
+                           struct claim_name **ret_names, uint32_t *ret_count);
 int ledger_names_on_repair_order(struct ledger_reader *reader, struct arena *arena, struct text dealer,
                                  struct text repair_order, struct claim_name **ret_names, uint32_t *ret_count);
+
+/* All rows on a VIN (dealer empty) or of a dealer, ascending, in the arena. They may hold some of another one,
+ * whose hash is the same. */
+int ledger_rows_of(struct ledger_reader *reader, struct arena *arena, struct text dealer, struct text vin,
+                   int64_t **ret_rows, uint32_t *ret_count);
 
 #endif

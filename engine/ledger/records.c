@@ -8,14 +8,32 @@ static void put_number(uint8_t *room, uint64_t number, int bytes)
         room[i] = (uint8_t)(number >> (8 * i));
 }
 
+/* Most forms fit into the room and are hashed at once, which costs half of hashing them piece by piece. */
+static void flush(struct canonical *canonical)
+{
+    if (!canonical->started)
+        crypto_generichash_init(&canonical->state, NULL, 0, DIGEST_BYTES);
+    canonical->started = true;
+    crypto_generichash_update(&canonical->state, canonical->room, canonical->used);
+    canonical->used = 0;
+}
+
 static void add(struct canonical *canonical, const void *bytes, size_t length)
 {
-    crypto_generichash_update(&canonical->state, bytes, length);
+    if (length > sizeof canonical->room - canonical->used)
+        flush(canonical);
+    if (length > sizeof canonical->room) {
+        crypto_generichash_update(&canonical->state, bytes, length);
+        return;
+    }
+    memcpy(canonical->room + canonical->used, bytes, length);
+    canonical->used += (uint32_t)length;
 }
 
 void canonical_begin(struct canonical *canonical, const char *kind)
 {
-    crypto_generichash_init(&canonical->state, NULL, 0, DIGEST_BYTES);
+    canonical->used = 0;
+    canonical->started = false;
     canonical_text(canonical, text_of(kind));
 }
 
@@ -58,6 +76,11 @@ void canonical_day(struct canonical *canonical, int32_t day)
 
 void canonical_end(struct canonical *canonical, uint8_t ret_digest[DIGEST_BYTES])
 {
+    if (!canonical->started) {
+        crypto_generichash(ret_digest, DIGEST_BYTES, canonical->room, canonical->used, NULL, 0);
+        return;
+    }
+    flush(canonical);
     crypto_generichash_final(&canonical->state, ret_digest, DIGEST_BYTES);
 }
 

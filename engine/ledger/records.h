@@ -17,11 +17,14 @@
 #include "base/buffer.h"
 #include "facts/dossier.h"
 
-enum { DIGEST_BYTES = 32, BLOCK_ROWS = 128 };
+enum { DIGEST_BYTES = 32, BLOCK_ROWS = 128, CANONICAL_ROOM = 1024 };
 
 /* A canonical form on its way to a digest. */
 struct canonical {
-    crypto_generichash_state state;
+    crypto_generichash_state state; /* once the form is longer than the room */
+    uint8_t room[CANONICAL_ROOM];
+    uint32_t used;
+    bool started; /* state is in use */
 };
 
 void canonical_begin(struct canonical *canonical, const char *kind);

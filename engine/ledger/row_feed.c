@@ -116,14 +116,25 @@ static const sqlite3_module FEED = {
     .xRowid = feed_row_number,
 };
 
+int row_feed_begin(struct office *office, const struct row_feed *feed)
+{
+    int result = sqlite3_create_module_v2(office_database(office), "fed", &FEED, (void *)(uintptr_t)feed, NULL);
+
+    return result == SQLITE_OK ? WM_OK : office_report(office, result);
+}
+
+void row_feed_end(struct office *office)
+{
+    sqlite3_create_module_v2(office_database(office), "fed", NULL, NULL, NULL);
+}
+
 int row_feed_run(struct office *office, const struct row_feed *feed, const char *sql)
 {
-    sqlite3 *database = office_database(office);
-    int result = sqlite3_create_module_v2(database, "fed", &FEED, (void *)(uintptr_t)feed, NULL);
+    int status = row_feed_begin(office, feed);
 
-    if (result != SQLITE_OK)
-        return office_report(office, result);
-    int status = office_run(office, sql);
-    sqlite3_create_module_v2(database, "fed", NULL, NULL, NULL);
+    if (status != WM_OK)
+        return status;
+    status = office_run(office, sql);
+    row_feed_end(office);
     return status;
 }

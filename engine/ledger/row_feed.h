@@ -1,4 +1,5 @@
-/* row_feed.h - rows from memory as a table that SQL can select from, so that many are inserted by one statement.
+/* row_feed.h - rows from memory as a table that SQL can select from, so that many are inserted by one
+ * statement.
  *
  * Three times as fast as binding and stepping row by row.
  */
@@ -12,12 +13,17 @@
 struct sqlite3_context;
 
 struct row_feed {
-    const char *columns;    /* "vin, profile, built_on" */
+    const char *columns; /* "vin, profile, built_on" */
     uint64_t rows;
     /* Sets the cell with a sqlite3_result_ function. Rows come in ascending order, columns of a row in any. */
     void (*cell)(void *context, uint64_t row, int column, struct sqlite3_context *ret_cell);
     void *context;
 };
+
+/* Makes the table `fed` be there, for statements of the caller's; until row_feed_end, before which they are
+ * finalized. */
+int row_feed_begin(struct office *office, const struct row_feed *feed);
+void row_feed_end(struct office *office);
 
 /* Runs one statement that selects from the table `fed`, once: "INSERT INTO t SELECT a, b FROM fed". */
 int row_feed_run(struct office *office, const struct row_feed *feed, const char *sql);

@@ -158,25 +158,25 @@ CREATE INDEX office_decisions_of_row ON office_decisions (row);
 
 -- ---- 5. Derived from the records: what finds them ----
 
-CREATE TABLE claims_by_number (
-    dealer TEXT NOT NULL,
-    claim TEXT NOT NULL,
-    revision INTEGER NOT NULL,
-    row INTEGER NOT NULL,
-    PRIMARY KEY (dealer, claim, revision, row)
-) STRICT, WITHOUT ROWID;
+-- What finds rows and what stands, packed by ledger/packed.h. With 2^bits buckets, bucket 2^bits + number holds those of
+-- that number; a bucket that is not there is empty. Ids never meet those of another size.
 
-CREATE TABLE claims_by_vin (
-    vin TEXT NOT NULL,
-    row INTEGER NOT NULL,
-    PRIMARY KEY (vin, row)
-) STRICT, WITHOUT ROWID;
+-- Rows by claim, by dealer, by vehicle and by repair order.
+CREATE TABLE row_buckets (
+    bucket INTEGER PRIMARY KEY,
+    entries BLOB NOT NULL
+) STRICT;
 
-CREATE TABLE claims_by_repair_order (
-    dealer TEXT NOT NULL,
-    repair_order TEXT NOT NULL,
-    row INTEGER NOT NULL,
-    PRIMARY KEY (dealer, repair_order, row)
+-- What stands for a dealer: hours by technician and day, quantities by part and day.
+CREATE TABLE tally_buckets (
+    bucket INTEGER PRIMARY KEY,
+    entries BLOB NOT NULL
+) STRICT;
+
+CREATE TABLE bucket_sizes (
+    name TEXT PRIMARY KEY CHECK (name IN ('rows', 'tallies')),
+    bits INTEGER NOT NULL CHECK (bits BETWEEN 0 AND 31),
+    entries INTEGER NOT NULL
 ) STRICT, WITHOUT ROWID;
 
 -- Rows that a later revision took the place of.
@@ -184,15 +184,6 @@ CREATE TABLE replaced_rows (
     row INTEGER PRIMARY KEY,
     replaced_by INTEGER NOT NULL
 ) STRICT;
-
--- What stands for a dealer in one month of completion (months since year 0), by ledger/tallies.h: hours by technician and
--- day, quantities by part and day.
-CREATE TABLE dealer_months (
-    dealer TEXT NOT NULL,
-    month INTEGER NOT NULL,
-    tallies BLOB NOT NULL,
-    PRIMARY KEY (dealer, month)
-) STRICT, WITHOUT ROWID;
 
 -- ---- 6. Views: what counts now ----
 
@@ -222,9 +213,12 @@ CREATE VIEW claims_standing AS
 SELECT * FROM rows_decided AS r
 WHERE r.replaces IS NOT 0 AND r.decision IN ('pay', 'hold')
   AND (NOT EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row)
-       OR NOT EXISTS (SELECT 1 FROM claims_by_number AS n JOIN rows_decided AS q ON q.row = n.row
-                      WHERE n.dealer = r.dealer AND n.claim = r.claim AND n.revision > r.revision
-                        AND q.replaces IS NOT 0 AND q.decision IN ('pay', 'hold')));
+       OR NOT EXISTS (WITH RECURSIVE later(row) AS (
+                          SELECT replaced_by FROM replaced_rows WHERE row = r.row
+                          UNION ALL
+                          SELECT p.replaced_by FROM later JOIN replaced_rows AS p ON p.row = later.row)
+                      SELECT 1 FROM later JOIN rows_decided AS q ON q.row = later.row
+                      WHERE q.decision IN ('pay', 'hold')));
 
 -- The findings on the claims of claims_now, one row a finding.
 CREATE VIEW findings_now AS

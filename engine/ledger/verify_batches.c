@@ -92,18 +92,7 @@ static enum decision decision_now(const struct verification *verification, int64
 
 /* --- Tables read side by side ------------------------------------------------------------------------ */
 
-enum side {
-    ROWS,
-    FINDINGS,
-    BLOCKS,
-    UNREADABLE,
-    REPEATED,
-    FOLLOWUPS,
-    FOLLOWUP_PARTS,
-    ORDERS,
-    REPLACES_OF,
-    SIDES
-};
+enum side { ROWS, FINDINGS, BLOCKS, UNREADABLE, REPEATED, FOLLOWUPS, FOLLOWUP_PARTS, REPLACES_OF, SIDES };
 
 static const char *const SQL[SIDES] = {
     [ROWS] =
@@ -116,7 +105,6 @@ static const char *const SQL[SIDES] = {
     [FOLLOWUPS] =
         "SELECT row, number, vin, followup, part, part_key, due_on FROM followups ORDER BY row, number",
     [FOLLOWUP_PARTS] = "SELECT supplied_by, row, number FROM followup_parts ORDER BY supplied_by, row, number",
-    [ORDERS] = "SELECT 1 FROM claims_by_repair_order WHERE dealer = ?1 AND repair_order = ?2 AND row = ?3",
     [REPLACES_OF] = "SELECT replaces, decision FROM claim_rows WHERE row = ?1",
 };
 
@@ -125,6 +113,7 @@ struct walk {
     sqlite3_stmt *sides[SIDES];
     bool more[SIDES]; /* a row of it is at hand */
     struct ledger_reader *reader;
+    struct packed_reader *rows;
     struct text records; /* what is left of the block at hand */
     int64_t next_row;    /* that must come */
     struct batch_canonical *canonical;
@@ -291,19 +280,35 @@ static int note_standing(struct walk *walk, int64_t row, const struct claim *cla
     return status == WM_OK ? tallies_add_claim(&walk->verification->tallies, claim, 1) : status;
 }
 
-static int find_repair_order(struct walk *walk, int64_t row, const struct claim *claim)
-{
-    sqlite3_stmt *orders = walk->sides[ORDERS];
-    bool found = false;
+struct row_search {
+    uint32_t row;
+    bool found;
+};
 
-    bind_text(orders, 1, claim->cells[COLUMN_DEALER]);
-    bind_text(orders, 2, claim->cells[COLUMN_REPAIR_ORDER]);
-    sqlite3_bind_int64(orders, 3, row);
-    int status = office_step(walk->verification->office, orders, &found);
-    sqlite3_reset(orders);
-    if (status == WM_OK && !found)
-        verify_row_fault(walk->verification, row,
-                         "claims_by_repair_order does not have it; restore the file from a copy");
+static int is_row(void *context, const struct packed_entry *entry)
+{
+    struct row_search *search = context;
+
+    search->found = search->found || entry->number == search->row;
+    return WM_OK;
+}
+
+/* Every way to find the row leads to it. */
+static int find_row(struct walk *walk, int64_t row, const struct claim *claim)
+{
+    static const char *const WAYS[PACKED_ROWS_OF_CLAIM] = {"claim", "dealer", "vehicle", "repair order"};
+    struct packed_entry entries[PACKED_ROWS_OF_CLAIM];
+    struct row_search search = {(uint32_t)row, false};
+    int status = WM_OK;
+
+    packed_rows_of(claim, (uint32_t)row, entries);
+    for (int i = 0; status == WM_OK && i < PACKED_ROWS_OF_CLAIM; i++) {
+        search.found = false;
+        status = packed_find(walk->rows, entries[i].hash, is_row, &search);
+        if (status == WM_OK && !search.found)
+            verify_row_fault(walk->verification, row,
+                             "row_buckets does not have it by its %s; restore the file from a copy", WAYS[i]);
+    }
     return status;
 }
 
@@ -321,7 +326,7 @@ static int check_content(struct walk *walk, int64_t row, struct text content)
     if (column != NULL)
         verify_row_fault(walk->verification, row,
                          "its %s does not fit what was recorded; restore the file from a copy", column);
-    status = find_repair_order(walk, row, &claim);
+    status = find_row(walk, row, &claim);
     return status == WM_OK ? note_standing(walk, row, &claim) : status;
 }
 
@@ -558,6 +563,8 @@ int verify_batches(struct verification *verification)
     if (status == WM_OK)
         status =
             ledger_reader_open(verification->office, (struct ledger_point){INT64_MAX, INT64_MAX}, &walk.reader);
+    if (status == WM_OK)
+        status = packed_reader_open(verification->office, PACKED_ROWS, &walk.rows);
     walk.canonical = aligned_alloc(_Alignof(struct batch_canonical), sizeof *walk.canonical);
     walk.stands = calloc((size_t)walk.row_count / 8 + 1, 1);
     if (status == WM_OK && (walk.canonical == NULL || walk.stands == NULL))
@@ -567,6 +574,7 @@ int verify_batches(struct verification *verification)
     for (int i = 0; i < SIDES; i++)
         sqlite3_finalize(walk.sides[i]);
     ledger_reader_close(walk.reader);
+    packed_reader_close(walk.rows);
     free(walk.canonical);
     free(walk.stands);
     arena_free(&walk.arena);

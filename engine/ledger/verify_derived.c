@@ -1,11 +1,11 @@
-/* What is derived from the records: the tables that find rows, what stands by month, the index of vehicles. */
+/* What is derived from the records: what finds rows, what stands, the index of vehicles. */
 #include <stdlib.h>
 
 #include "base/status.h"
 #include "ledger/vehicle_sort.h"
 #include "ledger/verify_parts.h"
 
-/* --- Tables that find rows --------------------------------------------------------------------------- */
+/* --- What finds rows, and what stands ---------------------------------------------------------------- */
 
 static int check_size(struct verification *verification, const char *table, const char *sql)
 {
@@ -18,37 +18,14 @@ static int check_size(struct verification *verification, const char *table, cons
     return status;
 }
 
-static int check_finders(struct verification *verification)
+static int check_replaced(struct verification *verification)
 {
-    int status = verify_query(
-        verification,
-        "SELECT 'claims_by_number has row ' || n.row || ' under ' || n.dealer || '/' || n.claim || "
-        "', revision ' || n.revision || ', which it is not; restore the file from a copy' "
-        "FROM claims_by_number AS n LEFT JOIN claim_rows AS r ON r.row = n.row WHERE r.row IS NULL OR "
-        "r.dealer <> n.dealer OR r.claim <> n.claim OR r.revision <> n.revision LIMIT 1");
-    if (status == WM_OK)
-        status =
-            check_size(verification, "claims_by_number",
-                       "SELECT (SELECT count(*) FROM claims_by_number) - (SELECT count(*) FROM claim_rows)");
-    if (status == WM_OK)
-        status = verify_query(
-            verification,
-            "SELECT 'claims_by_vin has row ' || v.row || ' under ' || v.vin || ', which it is not; "
-            "restore the file from a copy' FROM claims_by_vin AS v LEFT JOIN claim_rows AS r "
-            "ON r.row = v.row WHERE r.row IS NULL OR r.vin <> v.vin LIMIT 1");
-    if (status == WM_OK)
-        status = check_size(verification, "claims_by_vin",
-                            "SELECT (SELECT count(*) FROM claims_by_vin) - (SELECT count(*) FROM claim_rows)");
-    if (status == WM_OK)
-        status = check_size(
-            verification, "claims_by_repair_order",
-            "SELECT (SELECT count(*) FROM claims_by_repair_order) - (SELECT count(*) FROM claim_rows)");
-    if (status == WM_OK)
-        status = verify_query(verification,
+    int status = verify_query(verification,
                               "SELECT 'replaced_rows says that row ' || p.row || ' was replaced by row ' || "
                               "p.replaced_by || ', which it was not; restore the file from a copy' "
                               "FROM replaced_rows AS p LEFT JOIN claim_rows AS r ON r.row = p.replaced_by "
                               "WHERE r.replaces IS NOT p.row LIMIT 1");
+
     if (status == WM_OK)
         status = check_size(verification, "replaced_rows",
                             "SELECT (SELECT count(*) FROM replaced_rows) - "
@@ -56,59 +33,58 @@ static int check_finders(struct verification *verification)
     return status;
 }
 
-/* --- What stands by month ---------------------------------------------------------------------------- */
-
-struct month_walk {
-    struct verification *verification;
-    sqlite3_stmt *statement;
-    uint64_t months;
-};
-
-static int check_month(void *context, struct text dealer, int32_t month, struct text bytes)
+static int check_form(struct verification *verification, enum packed_table table, const char *name,
+                      uint64_t *ret_entries)
 {
-    struct month_walk *walk = context;
-    bool found = false;
+    const char *fault = NULL;
+    int status = packed_check_form(verification->office, table, ret_entries, &fault);
 
-    if (bytes.length == 0)
-        return WM_OK;
-    walk->months++;
-    bind_text(walk->statement, 1, dealer);
-    sqlite3_bind_int(walk->statement, 2, month);
-    int status = office_step(walk->verification->office, walk->statement, &found);
-    if (status == WM_OK && (!found || !text_equal(column_blob(walk->statement, 0), bytes)))
-        verify_fault(
-            walk->verification,
-            "dealer_months of dealer %.*s for %04d-%02d is not what stands; restore the file from a copy",
-            TEXT_ARGUMENTS(dealer), (int)(month / 12), (int)(month % 12) + 1);
-    sqlite3_reset(walk->statement);
+    if (status == WM_OK && fault != NULL)
+        verify_fault(verification, "%s is not as it was written (%s); restore the file from a copy", name,
+                     fault);
     return status;
 }
 
-static int check_months(struct verification *verification)
+/* That every row is found was seen when it was read; so there may be no more entries than that. */
+static int check_rows(struct verification *verification)
 {
-    struct month_walk walk = {.verification = verification};
-    int64_t there = 0;
-    int status =
-        office_prepare(verification->office,
-                       "SELECT tallies FROM dealer_months WHERE dealer = ?1 AND month = ?2", &walk.statement);
+    uint64_t entries = 0, should = verification->result.rows * PACKED_ROWS_OF_CLAIM;
+    int status = check_form(verification, PACKED_ROWS, "row_buckets", &entries);
 
-    if (status == WM_OK)
-        status = tallies_each_month(&verification->tallies, check_month, &walk);
-    sqlite3_finalize(walk.statement);
-    if (status == WM_OK)
-        status = verify_number(verification, "SELECT count(*) FROM dealer_months", &there);
-    if (status == WM_OK && there != (int64_t)walk.months)
+    if (status == WM_OK && entries != should)
         verify_fault(verification,
-                     "dealer_months has %lld rows and should have %llu; restore the file from a copy",
-                     (long long)there, (unsigned long long)walk.months);
+                     "row_buckets has %llu entries and should have %llu; restore the file from a copy",
+                     (unsigned long long)entries, (unsigned long long)should);
+    return status;
+}
+
+static int check_tallies(struct verification *verification)
+{
+    struct packed_list list;
+    uint64_t entries = 0;
+    bool equal = true;
+    int status = check_form(verification, PACKED_TALLIES, "tally_buckets", &entries);
+
+    packed_list_open(&list, PACKED_TALLIES);
+    if (status == WM_OK)
+        status = tallies_list(&verification->tallies, &list);
+    if (status == WM_OK)
+        status = packed_list_settle(&list, verification->options->threads);
+    if (status == WM_OK)
+        status = packed_equals(verification->office, &list, &equal);
+    packed_list_free(&list);
+    if (status == WM_OK && !equal)
+        verify_fault(verification, "tally_buckets does not say what stands; restore the file from a copy");
     return status;
 }
 
 int verify_derived(struct verification *verification)
 {
-    int status = check_finders(verification);
+    int status = check_replaced(verification);
 
-    return status == WM_OK ? check_months(verification) : status;
+    if (status == WM_OK)
+        status = check_rows(verification);
+    return status == WM_OK ? check_tallies(verification) : status;
 }
 
 /* --- The index of vehicles --------------------------------------------------------------------------- */

@@ -5,6 +5,7 @@
 #include "base/chunks.h"
 #include "ledger/columns.h"
 #include "ledger/recorded.h"
+#include "ledger/packed.h"
 #include "ledger/tallies.h"
 #include "ledger/verify.h"
 

@@ -1,0 +1,844 @@
+#include "ledger/packed.h"
+
+#include <endian.h>
+#include <pthread.h>
+#include <sodium.h>
+#include <stdio.h>
+#include <stdlib.h>
+
+#include "base/buffer.h"
+#include "base/limits.h"
+#include "base/status.h"
+#include "ledger/columns.h"
+
+/* A bucket should fit into one page of the database, of which 4061 bytes are for its content. */
+enum { FULL_BYTES = 3400, MOST_BITS = 24, HASH_BYTES = 8, NUMBER_BYTES = 4, AMOUNT_BYTES = 8 };
+
+static const char *const NAMES[PACKED_TABLES] = {"rows", "tallies"};
+static const char *const TABLES[PACKED_TABLES] = {"row_buckets", "tally_buckets"};
+static const unsigned char HASH_KEY[crypto_shorthash_KEYBYTES] = "witnessmark rows";
+
+/* --- Entries ----------------------------------------------------------------------------------------- */
+
+static size_t memory_size(enum packed_table table)
+{
+    return table == PACKED_ROWS ? offsetof(struct packed_entry, amount) : sizeof(struct packed_entry);
+}
+
+static size_t packed_size(enum packed_table table)
+{
+    return HASH_BYTES + NUMBER_BYTES + (table == PACKED_ROWS ? 0 : AMOUNT_BYTES);
+}
+
+uint64_t packed_hash(enum packed_key kind, struct text first, struct text second)
+{
+    enum { ROOM = 256 };
+    unsigned char room[ROOM], hash[crypto_shorthash_BYTES];
+    size_t length = 2 + first.length + second.length;
+    unsigned char *key = length <= ROOM ? room : malloc(length);
+    uint64_t number = 0;
+
+    if (key == NULL) /* by its beginning alone: whoever finds it looks whether it is the one */
+        return packed_hash(kind, (struct text){first.bytes, first.length < 100 ? first.length : 100}, TEXT(""));
+    key[0] = (unsigned char)kind;
+    if (first.length > 0)
+        memcpy(key + 1, first.bytes, first.length);
+    key[1 + first.length] = 0;
+    if (second.length > 0)
+        memcpy(key + 2 + first.length, second.bytes, second.length);
+    crypto_shorthash(hash, key, length, HASH_KEY);
+    if (key != room)
+        free(key);
+    for (int i = HASH_BYTES - 1; i >= 0; i--)
+        number = number << 8 | hash[i];
+    return number;
+}
+
+void packed_rows_of(const struct claim *claim, uint32_t row,
+                    struct packed_entry ret_entries[PACKED_ROWS_OF_CLAIM])
+{
+    struct text dealer = claim->cells[COLUMN_DEALER];
+    const uint64_t hashes[PACKED_ROWS_OF_CLAIM] = {
+        packed_hash(KEY_CLAIM, dealer, claim->cells[COLUMN_CLAIM]), packed_hash(KEY_DEALER, dealer, TEXT("")),
+        packed_hash(KEY_VEHICLE, claim->vin, TEXT("")),
+        packed_hash(KEY_REPAIR_ORDER, dealer, claim->cells[COLUMN_REPAIR_ORDER])};
+
+    for (int i = 0; i < PACKED_ROWS_OF_CLAIM; i++)
+        ret_entries[i] = (struct packed_entry){.hash = hashes[i], .number = row};
+}
+
+static int64_t plus(int64_t a, int64_t b)
+{
+    int64_t sum;
+    return !__builtin_add_overflow(a, b, &sum) ? sum : a < 0 ? INT64_MIN : INT64_MAX;
+}
+
+int packed_tallies_of(const struct claim *claim, int sign, packed_take *take, void *taker)
+{
+    struct text dealer = claim->cells[COLUMN_DEALER], technician = claim->cells[COLUMN_TECHNICIAN];
+    struct packed_entry entry = {.number = packed_day(claim->completed_on)};
+    int status = WM_OK;
+
+    if (claim->completed_on == DAY_NONE)
+        return WM_OK;
+    for (uint32_t i = 0; i < claim->labor_count; i++)
+        entry.amount = plus(entry.amount, claim->labor[i].hours);
+    if (technician.length > 0 && entry.amount != 0) {
+        entry.hash = packed_hash(KEY_TECHNICIAN, dealer, technician);
+        entry.amount *= sign;
+        status = take(taker, &entry);
+    }
+    for (uint32_t i = 0; status == WM_OK && i < claim->part_count; i++) {
+        entry.hash = packed_hash(KEY_PART, dealer, claim->parts[i].key);
+        entry.amount = sign * claim->parts[i].quantity;
+        status = take(taker, &entry);
+    }
+    return status;
+}
+
+static uint64_t get_hash(const char *bytes)
+{
+    uint64_t hash;
+
+    memcpy(&hash, bytes, sizeof hash);
+    return le64toh(hash);
+}
+
+static struct packed_entry unpack(enum packed_table table, const char *bytes)
+{
+    uint32_t number;
+    uint64_t amount;
+    struct packed_entry entry = {.hash = get_hash(bytes)};
+
+    memcpy(&number, bytes + HASH_BYTES, sizeof number);
+    entry.number = le32toh(number);
+    if (table != PACKED_ROWS) {
+        memcpy(&amount, bytes + HASH_BYTES + NUMBER_BYTES, sizeof amount);
+        entry.amount = (int64_t)le64toh(amount);
+    }
+    return entry;
+}
+
+static void pack(enum packed_table table, const struct packed_entry *entry, struct buffer *out)
+{
+    size_t size = packed_size(table);
+    char *room = buffer_room(out, size);
+    uint64_t hash = htole64(entry->hash), amount = htole64((uint64_t)entry->amount);
+    uint32_t number = htole32(entry->number);
+
+    if (room == NULL)
+        return;
+    memcpy(room, &hash, sizeof hash);
+    memcpy(room + HASH_BYTES, &number, sizeof number);
+    if (table != PACKED_ROWS)
+        memcpy(room + HASH_BYTES + NUMBER_BYTES, &amount, sizeof amount);
+    out->length += size;
+}
+
+static int compare(const struct packed_entry *a, const struct packed_entry *b)
+{
+    if (a->hash != b->hash)
+        return a->hash < b->hash ? -1 : 1;
+    return a->number < b->number ? -1 : a->number > b->number;
+}
+
+/* --- Lists ------------------------------------------------------------------------------------------- */
+
+void packed_list_open(struct packed_list *list, enum packed_table table)
+{
+    memset(list, 0, sizeof *list);
+    list->table = table;
+}
+
+void packed_list_free(struct packed_list *list)
+{
+    for (int i = 0; i < PACKED_PARTS; i++)
+        free(list->parts[i].entries);
+    packed_list_open(list, list->table);
+}
+
+int packed_list_add(struct packed_list *list, const struct packed_entry *entry)
+{
+    struct packed_part *part = &list->parts[entry->hash >> 56];
+    size_t size = memory_size(list->table);
+
+    if (part->count == part->capacity) {
+        uint32_t capacity = part->capacity ? part->capacity + part->capacity / 2 : 64;
+        char *grown = realloc(part->entries, capacity * size);
+        if (grown == NULL)
+            return WM_NO_MEMORY;
+        part->entries = grown;
+        part->capacity = capacity;
+    }
+    memcpy(part->entries + part->count++ * size, entry, size);
+    list->count++;
+    return WM_OK;
+}
+
+static struct packed_entry entry_at(const struct packed_list *list, const struct packed_part *part, uint32_t at)
+{
+    struct packed_entry entry = {0};
+
+    memcpy(&entry, part->entries + at * memory_size(list->table), memory_size(list->table));
+    return entry;
+}
+
+/* Both sizes of entries are sorted by the same text, compiled for each. */
+struct row_entry {
+    uint64_t hash;
+    uint32_t number, unused;
+};
+
+#define SORTING(name, type)                                                                                    \
+    /* Stable, by eight bits of the hash from `shift` on; below 0, of the number. */                           \
+    static inline uint32_t name##_byte(const type *entry, int shift)                                           \
+    {                                                                                                          \
+        return (shift < 0 ? entry->number >> (-shift - 1) : (uint32_t)(entry->hash >> shift)) & 255;           \
+    }                                                                                                          \
+                                                                                                               \
+    static void name##_by_byte(const type *from, type *to, uint32_t count, int shift)                          \
+    {                                                                                                          \
+        uint32_t places[256] = {0}, at = 0;                                                                    \
+                                                                                                               \
+        for (uint32_t i = 0; i < count; i++)                                                                   \
+            places[name##_byte(&from[i], shift)]++;                                                            \
+        for (int i = 0; i < 256; i++) {                                                                        \
+            uint32_t here = places[i];                                                                         \
+            places[i] = at;                                                                                    \
+            at += here;                                                                                        \
+        }                                                                                                      \
+        for (uint32_t i = 0; i < count; i++)                                                                   \
+            to[places[name##_byte(&from[i], shift)]++] = from[i];                                              \
+    }                                                                                                          \
+                                                                                                               \
+    static int name##_compare(const void *a, const void *b)                                                    \
+    {                                                                                                          \
+        const type *x = a, *y = b;                                                                             \
+                                                                                                               \
+        if (x->hash != y->hash)                                                                                \
+            return x->hash < y->hash ? -1 : 1;                                                                 \
+        return x->number < y->number ? -1 : x->number > y->number;                                             \
+    }                                                                                                          \
+                                                                                                               \
+    /* Two bytes of the number, where numbers do not come in order, and two of the hash. What that has not put \
+     * in order is nearly so, or it is not of a usual kind. */                                                          \
+    static void name##_sort(type *entries, type *scratch, uint32_t count, bool numbers_too)                    \
+    {                                                                                                          \
+        uint32_t disorder = 0;                                                                                 \
+                                                                                                               \
+        if (numbers_too) {                                                                                     \
+            name##_by_byte(entries, scratch, count, -1);                                                       \
+            name##_by_byte(scratch, entries, count, -9);                                                       \
+        }                                                                                                      \
+        name##_by_byte(entries, scratch, count, 40);                                                           \
+        name##_by_byte(scratch, entries, count, 48);                                                           \
+        for (uint32_t i = 1; i < count; i++)                                                                   \
+            disorder += name##_compare(&entries[i - 1], &entries[i]) > 0;                                      \
+        if (disorder > count / 16) {                                                                           \
+            qsort(entries, count, sizeof *entries, name##_compare);                                            \
+            return;                                                                                            \
+        }                                                                                                      \
+        for (uint32_t i = 1; disorder > 0 && i < count; i++) {                                                 \
+            type entry = entries[i];                                                                           \
+            uint32_t at = i;                                                                                   \
+            for (; at > 0 && name##_compare(&entries[at - 1], &entry) > 0; at--)                               \
+                entries[at] = entries[at - 1];                                                                 \
+            entries[at] = entry;                                                                               \
+        }                                                                                                      \
+    }
+
+SORTING(rows, struct row_entry)
+SORTING(tallies, struct packed_entry)
+
+static void sort_part(const struct packed_list *list, struct packed_part *part, void *scratch)
+{
+    if (list->table == PACKED_ROWS)
+        rows_sort((struct row_entry *)(void *)part->entries, scratch, part->count, false);
+    else
+        tallies_sort((struct packed_entry *)(void *)part->entries, scratch, part->count, true);
+}
+
+/* Equal entries become one. */
+static void add_up(struct packed_list *list, struct packed_part *part)
+{
+    size_t size = memory_size(list->table);
+    uint32_t kept = 0;
+
+    for (uint32_t i = 0; i < part->count;) {
+        struct packed_entry entry = entry_at(list, part, i++);
+        while (i < part->count) {
+            struct packed_entry next = entry_at(list, part, i);
+            if (compare(&entry, &next) != 0)
+                break;
+            entry.amount = plus(entry.amount, next.amount);
+            i++;
+        }
+        if (list->table != PACKED_ROWS && entry.amount == 0)
+            continue;
+        memcpy(part->entries + kept++ * size, &entry, size);
+    }
+    part->count = kept;
+}
+
+struct settling {
+    struct packed_list *list;
+    int first, step; /* which parts */
+    int status;
+    pthread_t thread;
+};
+
+static void *settle_parts(void *context)
+{
+    struct settling *settling = context;
+    void *scratch = NULL;
+    uint32_t room = 0;
+    size_t size = memory_size(settling->list->table);
+
+    for (int i = settling->first; i < PACKED_PARTS; i += settling->step) {
+        struct packed_part *part = &settling->list->parts[i];
+        if (part->count > room || scratch == NULL) {
+            free(scratch);
+            room = part->count + part->count / 4 + 1;
+            scratch = malloc(room * size);
+            if (scratch == NULL) {
+                settling->status = WM_NO_MEMORY;
+                return NULL;
+            }
+        }
+        if (part->count == 0)
+            continue;
+        sort_part(settling->list, part, scratch);
+        add_up(settling->list, part);
+    }
+    free(scratch);
+    return NULL;
+}
+
+int packed_list_settle(struct packed_list *list, unsigned threads)
+{
+    struct settling settling[LIMIT_THREADS];
+    unsigned count = list->count < 10000 ? 1 : threads > LIMIT_THREADS ? LIMIT_THREADS : threads, started = 1;
+    int status = WM_OK;
+
+    for (unsigned i = 0; i < count; i++)
+        settling[i] = (struct settling){.list = list, .first = (int)i, .step = (int)count};
+    while (started < count &&
+           pthread_create(&settling[started].thread, NULL, settle_parts, &settling[started]) == 0)
+        started++;
+    settle_parts(&settling[0]);
+    for (unsigned i = 1; i < count; i++) {
+        if (i < started)
+            pthread_join(settling[i].thread, NULL);
+        else
+            settle_parts(&settling[i]); /* a thread that cannot be had is done without */
+    }
+    list->count = 0;
+    for (unsigned i = 0; i < count; i++)
+        status = settling[i].status != WM_OK ? settling[i].status : status;
+    for (int i = 0; i < PACKED_PARTS; i++)
+        list->count += list->parts[i].count;
+    return status;
+}
+
+/* --- Sizes ------------------------------------------------------------------------------------------- */
+
+struct packed_size {
+    unsigned bits;
+    uint64_t entries;
+};
+
+static int read_size(struct office *office, enum packed_table table, struct packed_size *ret_size)
+{
+    struct packed_size size = {0, 0};
+    sqlite3_stmt *statement = NULL;
+    bool found = false;
+    int status = office_prepare(office, "SELECT bits, entries FROM bucket_sizes WHERE name = ?1", &statement);
+
+    if (status != WM_OK)
+        return status;
+    sqlite3_bind_text(statement, 1, NAMES[table], -1, SQLITE_STATIC);
+    status = office_step(office, statement, &found);
+    if (status == WM_OK && found) {
+        int64_t bits = sqlite3_column_int64(statement, 0), entries = sqlite3_column_int64(statement, 1);
+        if (bits < 0 || bits > MOST_BITS || entries < 0)
+            status = office_report(office, SQLITE_CORRUPT);
+        size = (struct packed_size){(unsigned)bits, (uint64_t)entries};
+    }
+    sqlite3_finalize(statement);
+    if (status == WM_OK)
+        *ret_size = size;
+    return status;
+}
+
+static int write_size(struct office *office, enum packed_table table, const struct packed_size *size)
+{
+    sqlite3_stmt *statement = NULL;
+    int status = office_prepare(
+        office, "INSERT OR REPLACE INTO bucket_sizes (name, bits, entries) VALUES (?1, ?2, ?3)", &statement);
+
+    if (status != WM_OK)
+        return status;
+    sqlite3_bind_text(statement, 1, NAMES[table], -1, SQLITE_STATIC);
+    sqlite3_bind_int64(statement, 2, size->bits);
+    sqlite3_bind_int64(statement, 3, (int64_t)size->entries);
+    status = office_execute(office, statement);
+    sqlite3_finalize(statement);
+    return status;
+}
+
+/* The bits for so many entries: buckets at most full, and half full when they were made. */
+static unsigned bits_for(enum packed_table table, uint64_t entries, unsigned bits)
+{
+    uint64_t full = FULL_BYTES / packed_size(table);
+
+    if (entries <= full << bits)
+        return bits;
+    while (bits < MOST_BITS && entries > (full / 2) << bits)
+        bits++;
+    return bits;
+}
+
+static uint32_t bucket_of(uint64_t hash, unsigned bits)
+{
+    return bits == 0 ? 0 : (uint32_t)(hash >> (64 - bits));
+}
+
+/* SQL on the table of the kind, which stands between both pieces. */
+static int prepare(struct office *office, enum packed_table table, const char *before, const char *behind,
+                   sqlite3_stmt **ret_statement)
+{
+    char sql[160];
+
+    snprintf(sql, sizeof sql, "%s %s %s", before, TABLES[table], behind);
+    return office_prepare(office, sql, ret_statement);
+}
+
+/* --- Writing ----------------------------------------------------------------------------------------- */
+
+/* Where one is in a list. */
+struct cursor {
+    const struct packed_list *list;
+    int part;
+    uint32_t at;
+};
+
+static bool cursor_entry(struct cursor *cursor, struct packed_entry *ret_entry)
+{
+    while (cursor->part < PACKED_PARTS && cursor->at >= cursor->list->parts[cursor->part].count) {
+        cursor->part++;
+        cursor->at = 0;
+    }
+    if (cursor->part == PACKED_PARTS)
+        return false;
+    *ret_entry = entry_at(cursor->list, &cursor->list->parts[cursor->part], cursor->at);
+    return true;
+}
+
+struct packed_writing {
+    struct office *office;
+    enum packed_table table;
+    struct cursor cursor;
+    unsigned bits;
+    sqlite3_stmt *select, *put, *take_away;
+    struct buffer bucket; /* as it will be */
+    uint32_t number;      /* of the bucket */
+    uint64_t added;       /* entries more than before */
+};
+
+static int put_bucket(struct packed_writing *writing)
+{
+    sqlite3_stmt *statement = writing->bucket.length > 0 ? writing->put : writing->take_away;
+
+    if (writing->bucket.failed)
+        return office_report(writing->office, SQLITE_NOMEM);
+    sqlite3_bind_int64(statement, 1, ((int64_t)1 << writing->bits) + writing->number);
+    if (statement == writing->put)
+        sqlite3_bind_blob64(statement, 2, writing->bucket.bytes, writing->bucket.length, SQLITE_STATIC);
+    return office_execute(writing->office, statement);
+}
+
+static void put_entry(struct packed_writing *writing, const struct packed_entry *entry)
+{
+    if (writing->table != PACKED_ROWS && entry->amount == 0)
+        return;
+    pack(writing->table, entry, &writing->bucket);
+    writing->added++;
+}
+
+/* Merges the entries of the list that belong into the bucket with those that are there. */
+static int merge_bucket(struct packed_writing *writing, struct text there)
+{
+    size_t size = packed_size(writing->table);
+    struct packed_entry is = {0}, comes = {0};
+    bool more;
+
+    if (there.length % size != 0)
+        return office_report(writing->office, SQLITE_CORRUPT);
+    writing->added -= there.length / size;
+    more = cursor_entry(&writing->cursor, &comes) && bucket_of(comes.hash, writing->bits) == writing->number;
+    while (more || there.length > 0) {
+        if (there.length > 0)
+            is = unpack(writing->table, there.bytes);
+        int order = there.length == 0 ? 1 : !more ? -1 : compare(&is, &comes);
+        struct packed_entry entry = order <= 0 ? is : comes;
+        if (order == 0)
+            entry.amount = plus(is.amount, comes.amount);
+        put_entry(writing, &entry);
+        if (order <= 0)
+            there = (struct text){there.bytes + size, there.length - size};
+        if (order >= 0) {
+            writing->cursor.at++;
+            more = cursor_entry(&writing->cursor, &comes) &&
+                   bucket_of(comes.hash, writing->bits) == writing->number;
+        }
+    }
+    return WM_OK;
+}
+
+/* Buckets stay as many as they are: those that something comes into are written anew. */
+static int write_into(struct packed_writing *writing)
+{
+    struct packed_entry next;
+    int status = WM_OK;
+
+    while (status == WM_OK && cursor_entry(&writing->cursor, &next)) {
+        bool found = false;
+        writing->number = bucket_of(next.hash, writing->bits);
+        buffer_clear(&writing->bucket);
+        sqlite3_bind_int64(writing->select, 1, ((int64_t)1 << writing->bits) + writing->number);
+        status = office_step(writing->office, writing->select, &found);
+        if (status == WM_OK)
+            status = merge_bucket(writing, found ? column_blob(writing->select, 0) : TEXT(""));
+        sqlite3_reset(writing->select);
+        if (status == WM_OK)
+            status = put_bucket(writing);
+    }
+    return status;
+}
+
+/* The entries of a table, in their order. */
+struct table_cursor {
+    struct office *office;
+    enum packed_table table;
+    sqlite3_stmt *statement;
+    struct buffer bucket; /* a copy: the table may be written meanwhile */
+    size_t at;
+    uint64_t read;
+};
+
+/* Buckets below this one. */
+static int table_cursor_open(struct table_cursor *cursor, struct office *office, enum packed_table table,
+                             int64_t end)
+{
+    *cursor = (struct table_cursor){.office = office, .table = table};
+    int status =
+        prepare(office, table, "SELECT entries FROM", "WHERE bucket < ?1 ORDER BY bucket", &cursor->statement);
+    if (status == WM_OK)
+        sqlite3_bind_int64(cursor->statement, 1, end);
+    return status;
+}
+
+static void table_cursor_close(struct table_cursor *cursor)
+{
+    sqlite3_finalize(cursor->statement);
+    buffer_free(&cursor->bucket);
+}
+
+/* The next entry; *ret_more false at the end. */
+static int table_cursor_next(struct table_cursor *cursor, struct packed_entry *ret_entry, bool *ret_more)
+{
+    size_t size = packed_size(cursor->table);
+    int status = WM_OK;
+
+    *ret_more = true;
+    while (status == WM_OK && *ret_more && cursor->at + size > cursor->bucket.length) {
+        status = office_step(cursor->office, cursor->statement, ret_more);
+        buffer_clear(&cursor->bucket);
+        cursor->at = 0;
+        if (status == WM_OK && *ret_more)
+            buffer_add_text(&cursor->bucket, column_blob(cursor->statement, 0));
+        if (cursor->bucket.failed)
+            return office_report(cursor->office, SQLITE_NOMEM);
+    }
+    if (status != WM_OK || !*ret_more)
+        return status;
+    *ret_entry = unpack(cursor->table, cursor->bucket.bytes + cursor->at);
+    cursor->at += size;
+    cursor->read++;
+    return WM_OK;
+}
+
+static int delete_below(struct office *office, enum packed_table table, int64_t end)
+{
+    sqlite3_stmt *statement = NULL;
+    int status = prepare(office, table, "DELETE FROM", "WHERE bucket < ?1", &statement);
+
+    if (status != WM_OK)
+        return status;
+    sqlite3_bind_int64(statement, 1, end);
+    status = office_execute(office, statement);
+    sqlite3_finalize(statement);
+    return status;
+}
+
+/* An entry goes into its bucket; the bucket before is done. */
+static int put_in_order(struct packed_writing *writing, const struct packed_entry *entry)
+{
+    uint32_t number = bucket_of(entry->hash, writing->bits);
+    int status = WM_OK;
+
+    if (number != writing->number) {
+        if (writing->number != UINT32_MAX)
+            status = put_bucket(writing);
+        buffer_clear(&writing->bucket);
+        writing->number = number;
+    }
+    put_entry(writing, entry);
+    return status;
+}
+
+static int merge_all(struct packed_writing *writing, struct table_cursor *old)
+{
+    struct packed_entry is = {0}, comes = {0};
+    bool has, more = cursor_entry(&writing->cursor, &comes);
+    int status = table_cursor_next(old, &is, &has);
+
+    writing->number = UINT32_MAX;
+    while (status == WM_OK && (has || more)) {
+        int order = !has ? 1 : !more ? -1 : compare(&is, &comes);
+        struct packed_entry entry = order <= 0 ? is : comes;
+        if (order == 0)
+            entry.amount = plus(is.amount, comes.amount);
+        status = put_in_order(writing, &entry);
+        if (order >= 0) {
+            writing->cursor.at++;
+            more = cursor_entry(&writing->cursor, &comes);
+        }
+        if (status == WM_OK && order <= 0)
+            status = table_cursor_next(old, &is, &has);
+    }
+    if (status == WM_OK && writing->number != UINT32_MAX)
+        status = put_bucket(writing);
+    writing->added -= old->read;
+    return status;
+}
+
+/* More buckets than before: all are made anew, behind the old ones, whose order is that of the new ones. */
+static int write_anew(struct packed_writing *writing)
+{
+    int64_t end = (int64_t)1 << writing->bits;
+    struct table_cursor old;
+    int status = table_cursor_open(&old, writing->office, writing->table, end);
+
+    if (status == WM_OK)
+        status = merge_all(writing, &old);
+    table_cursor_close(&old);
+    return status == WM_OK ? delete_below(writing->office, writing->table, end) : status;
+}
+
+int packed_write(struct office *office, const struct packed_list *list)
+{
+    struct packed_writing writing = {.office = office, .table = list->table, .cursor = {.list = list}};
+    struct packed_size size;
+
+    if (list->count == 0)
+        return WM_OK;
+    int status = read_size(office, list->table, &size);
+    if (status == WM_OK)
+        status = prepare(office, list->table, "SELECT entries FROM", "WHERE bucket = ?1", &writing.select);
+    if (status == WM_OK)
+        status = prepare(office, list->table, "INSERT OR REPLACE INTO", "(bucket, entries) VALUES (?1, ?2)",
+                         &writing.put);
+    if (status == WM_OK)
+        status = prepare(office, list->table, "DELETE FROM", "WHERE bucket = ?1", &writing.take_away);
+    if (status == WM_OK) {
+        writing.bits = bits_for(list->table, size.entries + list->count, size.bits);
+        status = writing.bits == size.bits ? write_into(&writing) : write_anew(&writing);
+        size.bits = writing.bits;
+        size.entries += writing.added;
+    }
+    if (status == WM_OK)
+        status = write_size(office, list->table, &size);
+    sqlite3_finalize(writing.select);
+    sqlite3_finalize(writing.put);
+    sqlite3_finalize(writing.take_away);
+    buffer_free(&writing.bucket);
+    return status;
+}
+
+/* --- Finding ----------------------------------------------------------------------------------------- */
+
+struct bucket {
+    char *entries; /* NULL: not read yet */
+    uint32_t length;
+};
+
+struct packed_reader {
+    struct office *office;
+    enum packed_table table;
+    unsigned bits;
+    sqlite3_stmt *select;
+    struct bucket *buckets;
+    struct arena arena;
+};
+
+int packed_reader_open(struct office *office, enum packed_table table, struct packed_reader **ret_reader)
+{
+    struct packed_reader *reader = calloc(1, sizeof *reader);
+    struct packed_size size;
+    int status = reader != NULL ? read_size(office, table, &size) : office_report(office, SQLITE_NOMEM);
+
+    if (status == WM_OK) {
+        reader->office = office;
+        reader->table = table;
+        reader->bits = size.bits;
+        reader->buckets = calloc((size_t)1 << size.bits, sizeof *reader->buckets);
+        status = reader->buckets != NULL
+                     ? prepare(office, table, "SELECT entries FROM", "WHERE bucket = ?1", &reader->select)
+                     : office_report(office, SQLITE_NOMEM);
+    }
+    if (status == WM_OK)
+        *ret_reader = reader;
+    else
+        packed_reader_close(reader);
+    return status;
+}
+
+void packed_reader_close(struct packed_reader *reader)
+{
+    if (reader == NULL)
+        return;
+    sqlite3_finalize(reader->select);
+    free(reader->buckets);
+    arena_free(&reader->arena);
+    free(reader);
+}
+
+static int read_bucket(struct packed_reader *reader, uint32_t number)
+{
+    struct bucket *bucket = &reader->buckets[number];
+    bool found = false;
+
+    sqlite3_bind_int64(reader->select, 1, ((int64_t)1 << reader->bits) + number);
+    int status = office_step(reader->office, reader->select, &found);
+    if (status == WM_OK) {
+        struct text there = found ? column_blob(reader->select, 0) : TEXT("");
+        struct text copy = text_copy(&reader->arena, there);
+        if (copy.bytes == NULL)
+            status = office_report(reader->office, SQLITE_NOMEM);
+        else if (copy.length % packed_size(reader->table) != 0)
+            status = office_report(reader->office, SQLITE_CORRUPT);
+        else
+            *bucket = (struct bucket){(char *)copy.bytes, (uint32_t)copy.length};
+    }
+    sqlite3_reset(reader->select);
+    return status;
+}
+
+/* The first entry of the bucket that is not below the hash. */
+static uint32_t lower_bound(const struct packed_reader *reader, const struct bucket *bucket, uint64_t hash)
+{
+    size_t size = packed_size(reader->table);
+    uint32_t low = 0, high = bucket->length / (uint32_t)size;
+
+    while (low < high) {
+        uint32_t middle = low + (high - low) / 2;
+        if (get_hash(bucket->entries + middle * size) < hash)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
+}
+
+int packed_find(struct packed_reader *reader, uint64_t hash, packed_take *take, void *taker)
+{
+    struct bucket *bucket = &reader->buckets[bucket_of(hash, reader->bits)];
+    size_t size = packed_size(reader->table);
+    int status = bucket->entries == NULL ? read_bucket(reader, bucket_of(hash, reader->bits)) : WM_OK;
+
+    if (status != WM_OK)
+        return status;
+    for (uint32_t at = lower_bound(reader, bucket, hash); status == WM_OK && (at + 1) * size <= bucket->length;
+         at++) {
+        struct packed_entry entry = unpack(reader->table, bucket->entries + at * size);
+        if (entry.hash != hash)
+            break;
+        status = take(taker, &entry);
+    }
+    return status;
+}
+
+/* --- Checking ---------------------------------------------------------------------------------------- */
+
+static const char *form_fault(enum packed_table table, unsigned bits, int64_t id, struct text entries,
+                              struct packed_entry *last, bool *any)
+{
+    size_t size = packed_size(table);
+
+    if (entries.length == 0 || entries.length % size != 0)
+        return "a bucket is cut";
+    for (; entries.length > 0; entries = (struct text){entries.bytes + size, entries.length - size}) {
+        struct packed_entry entry = unpack(table, entries.bytes);
+        if (((int64_t)1 << bits) + bucket_of(entry.hash, bits) != id)
+            return "an entry is in the wrong bucket";
+        if (*any && compare(last, &entry) >= 0)
+            return "entries are not in order";
+        *last = entry;
+        *any = true;
+    }
+    return NULL;
+}
+
+int packed_check_form(struct office *office, enum packed_table table, uint64_t *ret_entries,
+                      const char **ret_fault)
+{
+    sqlite3_stmt *statement = NULL;
+    struct packed_entry last = {0};
+    struct packed_size size;
+    uint64_t count = 0;
+    const char *fault = NULL;
+    bool more = false, any = false;
+    int status = read_size(office, table, &size);
+
+    if (status == WM_OK)
+        status = prepare(office, table, "SELECT bucket, entries FROM", "ORDER BY bucket", &statement);
+    if (status == WM_OK)
+        status = office_step(office, statement, &more);
+    while (status == WM_OK && more && fault == NULL) {
+        struct text entries = column_blob(statement, 1);
+        fault = form_fault(table, size.bits, sqlite3_column_int64(statement, 0), entries, &last, &any);
+        count += entries.length / packed_size(table);
+        status = office_step(office, statement, &more);
+    }
+    sqlite3_finalize(statement);
+    if (status != WM_OK)
+        return status;
+    *ret_fault =
+        fault == NULL && count != size.entries ? "there are not as many entries as bucket_sizes says" : fault;
+    *ret_entries = count;
+    return WM_OK;
+}
+
+int packed_equals(struct office *office, const struct packed_list *list, bool *ret_equal)
+{
+    struct table_cursor there;
+    struct cursor should = {.list = list};
+    struct packed_entry is, wanted;
+    bool has, wants, equal = true;
+    int status = table_cursor_open(&there, office, list->table, INT64_MAX);
+
+    if (status == WM_OK)
+        status = table_cursor_next(&there, &is, &has);
+    wants = cursor_entry(&should, &wanted);
+    while (status == WM_OK && equal && (has || wants)) {
+        equal = has && wants && compare(&is, &wanted) == 0 && is.amount == wanted.amount;
+        should.at++;
+        wants = cursor_entry(&should, &wanted);
+        status = table_cursor_next(&there, &is, &has);
+    }
+    table_cursor_close(&there);
+    if (status == WM_OK)
+        *ret_equal = equal;
+    return status;
+}

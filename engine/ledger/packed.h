@@ -1,0 +1,109 @@
+/* packed.h - what is found by a key: rows of claims, and sums of what stands, packed into buckets of a table.
+ *
+ * An entry is the hash of a key, a number (a row, or a day), and for sums an amount. There are 2^bits buckets;
+ * the top bits of the hash are the number of the bucket, and bucket 2^bits + number holds those entries, in the
+ * order of (hash, number), each once: hash (8 bytes), number (4), for sums the amount (8), little-endian. So a
+ * million entries are a few thousand rows of a table, are written in one sweep, and a look-up reads one of
+ * them. A bucket that is not there is empty. The tables are derived from the records.
+ *
+ * The hash is SipHash-2-4 (libsodium's crypto_shorthash) under a key that never changes; this is a file format.
+ * Whoever finds an entry must look whether it is the one: hashes may be equal.
+ */
+#ifndef WM_LEDGER_PACKED_H
+#define WM_LEDGER_PACKED_H
+
+#include <stddef.h>
+
+#include "base/text.h"
+#include "intake/claim.h"
+#include "ledger/office.h"
+
+enum packed_table { PACKED_ROWS, PACKED_TALLIES, PACKED_TABLES };
+
+/* What a key is made of; its parts are joined by NUL. */
+enum packed_key {
+    KEY_CLAIM = 'c',        /* dealer, claim: rows */
+    KEY_DEALER = 'd',       /* dealer: rows */
+    KEY_VEHICLE = 'v',      /* VIN: rows */
+    KEY_REPAIR_ORDER = 'o', /* dealer, repair order: rows */
+    KEY_TECHNICIAN = 't',   /* dealer, technician: millionths of hours by day */
+    KEY_PART = 'p'          /* dealer, part as it compares: millionths of pieces by day */
+};
+
+uint64_t packed_hash(enum packed_key kind, struct text first, struct text second);
+
+struct packed_entry {
+    uint64_t hash;
+    uint32_t number; /* a row; or a day, by packed_day */
+    uint32_t unused;
+    int64_t amount;
+};
+
+/* Days as numbers in their order. */
+static inline uint32_t packed_day(int32_t day)
+{
+    return (uint32_t)day ^ UINT32_C(0x80000000);
+}
+
+static inline int32_t packed_day_of(uint32_t number)
+{
+    return (int32_t)(number ^ UINT32_C(0x80000000));
+}
+
+enum { PACKED_ROWS_OF_CLAIM = 4 };
+
+/* The entries that find a row of a claim. */
+void packed_rows_of(const struct claim *claim, uint32_t row,
+                    struct packed_entry ret_entries[PACKED_ROWS_OF_CLAIM]);
+
+/* What a standing claim counts (sign 1), or no longer does (-1): hours of its technician, quantities of its
+ * parts, on the day of completion; without one nothing. Hands out each entry. */
+typedef int packed_take(void *taker, const struct packed_entry *entry);
+int packed_tallies_of(const struct claim *claim, int sign, packed_take *take, void *taker);
+
+/* --- Collecting and writing -------------------------------------------------------------------------- */
+
+enum { PACKED_PARTS = 256 };
+
+/* Entries in memory, by the top eight bits of their hash. Owned by the list. */
+struct packed_list {
+    struct packed_part {
+        char *entries; /* of packed_entry, without the amount where there is none */
+        uint32_t count, capacity;
+    } parts[PACKED_PARTS];
+    enum packed_table table;
+    uint64_t count;
+};
+
+void packed_list_open(struct packed_list *list, enum packed_table table);
+void packed_list_free(struct packed_list *list);
+int packed_list_add(struct packed_list *list, const struct packed_entry *entry);
+
+/* Puts the list in order and adds equal entries up; those that add up to 0 go. threads: how many may work. */
+int packed_list_settle(struct packed_list *list, unsigned threads);
+
+/* Adds a settled list to the table: rows to rows, amounts to amounts. Inside a write. */
+int packed_write(struct office *office, const struct packed_list *list);
+
+/* --- Finding ----------------------------------------------------------------------------------------- */
+
+struct packed_reader;
+
+/* Reads buckets as they are asked for, and keeps them. Inside office_begin_read or a write; not for two threads
+ * at once. */
+int packed_reader_open(struct office *office, enum packed_table table, struct packed_reader **ret_reader);
+void packed_reader_close(struct packed_reader *reader); /* accepts NULL */
+
+/* Hands out the entries of this hash in the order of numbers. */
+int packed_find(struct packed_reader *reader, uint64_t hash, packed_take *take, void *taker);
+
+/* --- Checking ---------------------------------------------------------------------------------------- */
+
+/* Reads the whole table. *ret_fault: NULL, or what is wrong with its form, in words. */
+int packed_check_form(struct office *office, enum packed_table table, uint64_t *ret_entries,
+                      const char **ret_fault);
+
+/* Whether the table is exactly this settled list. */
+int packed_equals(struct office *office, const struct packed_list *list, bool *ret_equal);
+
+#endif

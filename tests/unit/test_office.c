@@ -1,0 +1,711 @@
+/* The office file: how it is opened and closed, what is said when it cannot be, and that nothing recorded is
+ * edited. */
+#include "office_kit.h"
+
+#include <fcntl.h>
+#include <pthread.h>
+#include <stdbool.h>
+#include <sys/wait.h>
+#include <time.h>
+
+#include "ledger/row_feed.h"
+
+#define COUNT(array) (sizeof(array) / sizeof((array)[0]))
+
+static bool is_there(const char *path, const char *suffix)
+{
+    char name[1024];
+    struct stat about;
+
+    snprintf(name, sizeof name, "%s%s", path, suffix);
+    return stat(name, &about) == 0;
+}
+
+/* The message behind the place, with the path taken off. */
+static void expect_message(struct office_kit *kit, const char *expected)
+{
+    char line[4096];
+
+    snprintf(line, sizeof line, "%s: %s\n", kit->path, expected);
+    assert_string_equal(kit->capture.text, kit->path[0] != '\0' ? line : line + 2);
+}
+
+/* ---- opening ---- */
+
+static void nothing(const char *path)
+{
+    (void)path;
+}
+
+static void make_empty(const char *path)
+{
+    write_file(path, "", 0);
+}
+
+static void make_text(const char *path)
+{
+    write_file(path, "claim,dealer\n", 13);
+}
+
+static void make_directory(const char *path)
+{
+    assert_int_equal(mkdir(path, 0777), 0);
+}
+
+static void make_pipe(const char *path)
+{
+    assert_int_equal(mkfifo(path, 0666), 0);
+}
+
+static void make_database(const char *path, const char *sql)
+{
+    sqlite3 *database = NULL;
+
+    assert_int_equal(sqlite3_open(path, &database), SQLITE_OK);
+    assert_int_equal(sqlite3_exec(database, sql, NULL, NULL, NULL), SQLITE_OK);
+    sqlite3_close(database);
+}
+
+static void make_other(const char *path)
+{
+    make_database(path, "CREATE TABLE notes (note)");
+}
+
+static void make_other_with_id(const char *path)
+{
+    make_database(path, "PRAGMA application_id = 77; CREATE TABLE notes (note)");
+}
+
+static void make_bare(const char *path)
+{
+    make_database(path, "CREATE TABLE notes (note); DROP TABLE notes");
+}
+
+static void make_office(const char *path)
+{
+    struct diag_sink sink = {.report = NULL};
+    struct office *office;
+
+    assert_int_equal(office_open(path, OFFICE_WRITE, &sink, &office), WM_OK);
+    office_close(office);
+}
+
+static void make_newer(const char *path)
+{
+    make_office(path);
+    make_database(path, "PRAGMA user_version = 9");
+}
+
+static void make_damaged(const char *path)
+{
+    int descriptor;
+
+    make_office(path);
+    descriptor = open(path, O_WRONLY);
+    assert_true(descriptor >= 0);
+    assert_int_equal(pwrite(descriptor, "ruined", 6, 100), 6); /* the root of the schema */
+    close(descriptor);
+}
+
+#define NO_OFFICE \
+    "there is no such office file; make it with `witnessmark load`, or name another with --office FILE"
+#define EMPTY "the office file is empty; load office data first with `witnessmark load`"
+#define OTHER "this is a database of another program, no office file; name another with --office FILE"
+#define DAMAGED \
+    "this is no office file, or a damaged one; name another with --office FILE, or restore it from a copy"
+#define NEWER "the office file has version 9, and this program knows up to 1; use a newer program"
+
+static void what_cannot_be_opened_is_told(void **state)
+{
+    (void)state;
+    static const struct {
+        void (*make)(const char *path);
+        const char *name; /* in the folder; NULL: no name at all */
+        enum office_mode mode;
+        int status;
+        const char *message;
+    } cases[] = {
+        {nothing, NULL, OFFICE_READ, WM_IO, "the office file has no name; name one with --office FILE"},
+        {nothing, "office.db", OFFICE_READ, WM_NOT_FOUND, NO_OFFICE},
+        {nothing, "office.db", OFFICE_CHANGE, WM_NOT_FOUND, NO_OFFICE},
+        {nothing, "no/office.db", OFFICE_READ, WM_NOT_FOUND, NO_OFFICE},
+        {nothing, "no/office.db", OFFICE_WRITE, WM_IO,
+         "the office file cannot be opened: No such file or directory; check the permissions of the file and "
+         "its "
+         "folder"},
+        {make_text, "office.db/office.db", OFFICE_READ, WM_IO,
+         "the office file cannot be opened: Not a directory"},
+        {make_directory, "office.db", OFFICE_READ, WM_IO, "this is a folder; name an office file"},
+        {make_directory, "office.db", OFFICE_WRITE, WM_IO, "this is a folder; name an office file"},
+        {make_pipe, "office.db", OFFICE_WRITE, WM_IO, "this is not a regular file; name an office file"},
+        {make_empty, "office.db", OFFICE_READ, WM_IO, EMPTY},
+        {make_empty, "office.db", OFFICE_CHANGE, WM_IO, EMPTY},
+        {make_bare, "office.db", OFFICE_READ, WM_BAD_INPUT, EMPTY},
+        {make_text, "office.db", OFFICE_READ, WM_BAD_INPUT, DAMAGED},
+        {make_text, "office.db", OFFICE_WRITE, WM_BAD_INPUT, DAMAGED},
+        {make_other, "office.db", OFFICE_READ, WM_BAD_INPUT, OTHER},
+        {make_other, "office.db", OFFICE_WRITE, WM_BAD_INPUT, OTHER},
+        {make_other_with_id, "office.db", OFFICE_WRITE, WM_BAD_INPUT, OTHER},
+        {make_newer, "office.db", OFFICE_READ, WM_BAD_INPUT, NEWER},
+        {make_newer, "office.db", OFFICE_WRITE, WM_BAD_INPUT, NEWER},
+        {make_damaged, "office.db", OFFICE_READ, WM_IO, DAMAGED},
+    };
+
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        struct office_kit kit;
+        kit_begin(&kit);
+        cases[i].make(kit.path);
+        if (cases[i].name != NULL)
+            snprintf(kit.path, sizeof kit.path, "%s/%s", kit.folder, cases[i].name);
+        else
+            kit.path[0] = '\0';
+        assert_int_equal(kit_open(&kit, cases[i].mode), cases[i].status);
+        assert_null(kit.office);
+        expect_message(&kit, cases[i].message);
+        kit_end(&kit);
+    }
+}
+
+/* What was no office file is as it was. */
+static void others_are_left_alone(void **state)
+{
+    struct office_kit kit;
+    char text[32] = "";
+
+    (void)state;
+    kit_begin(&kit);
+    make_text(kit.path);
+    assert_int_equal(kit_open(&kit, OFFICE_WRITE), WM_BAD_INPUT);
+    FILE *file = fopen(kit.path, "r");
+    assert_non_null(file);
+    assert_non_null(fgets(text, sizeof text, file));
+    fclose(file);
+    assert_string_equal(text, "claim,dealer\n");
+    assert_false(is_there(kit.path, "-wal"));
+    assert_false(is_there(kit.path, "-journal"));
+    kit_end(&kit);
+}
+
+static void an_office_is_one_file_at_rest(void **state)
+{
+    struct office_kit kit;
+
+    (void)state;
+    kit_begin(&kit);
+    for (int turn = 0; turn < 2; turn++) {
+        assert_int_equal(kit_open(&kit, OFFICE_WRITE), WM_OK);
+        assert_int_equal(office_logs_ahead(kit.office), turn == 1);
+        assert_int_equal(office_begin_write(kit.office), WM_OK);
+        assert_int_equal(office_run(kit.office, "UPDATE vehicle_index SET vehicles = vehicles + 1"), WM_OK);
+        assert_int_equal(office_commit(kit.office), WM_OK);
+        kit_close(&kit);
+        assert_false(is_there(kit.path, "-wal"));
+        assert_false(is_there(kit.path, "-shm"));
+        assert_false(is_there(kit.path, "-journal"));
+        assert_int_equal(kit_open(&kit, OFFICE_READ), WM_OK);
+        assert_string_equal(query(kit.office, "SELECT vehicles FROM vehicle_index"), turn == 0 ? "1\n" : "2\n");
+        kit_close(&kit);
+        assert_false(is_there(kit.path, "-wal"));
+        assert_false(is_there(kit.path, "-shm"));
+        assert_string_equal(kit.capture.text, "");
+    }
+    kit_end(&kit);
+}
+
+/* Names that SQLite would take for something else are files like others. */
+static void every_name_is_a_file(void **state)
+{
+    static const char *const names[] = {":memory:", "file:x?mode=memory", "a b%41?c#d.db", "-office"};
+    char before[1024];
+    struct office_kit kit;
+
+    (void)state;
+    kit_begin(&kit);
+    assert_non_null(getcwd(before, sizeof before));
+    assert_int_equal(chdir(kit.folder), 0);
+    for (size_t i = 0; i < COUNT(names); i++) {
+        snprintf(kit.path, sizeof kit.path, "%s", names[i]);
+        assert_int_equal(kit_open(&kit, OFFICE_WRITE), WM_OK);
+        assert_string_equal(office_path(kit.office), names[i]);
+        kit_close(&kit);
+        assert_true(is_there(names[i], ""));
+        assert_int_equal(kit_open(&kit, OFFICE_READ), WM_OK);
+        kit_close(&kit);
+    }
+    assert_int_equal(chdir(before), 0);
+    kit_end(&kit);
+}
+
+/* ---- reading and writing ---- */
+
+static void readers_write_nothing(void **state)
+{
+    struct office_kit kit;
+
+    (void)state;
+    kit_begin(&kit);
+    make_office(kit.path);
+    assert_int_equal(kit_open(&kit, OFFICE_READ), WM_OK);
+    assert_int_equal(office_run(kit.office, "UPDATE vehicle_index SET vehicles = 5"), WM_IO);
+    expect_message(&kit, "the office file cannot be written; check the permissions of the file and its folder");
+    assert_string_equal(query(kit.office, "SELECT vehicles FROM vehicle_index"), "0\n");
+    kit_end(&kit);
+}
+
+static void statements_that_fail_are_told(void **state)
+{
+    struct office_kit kit;
+    sqlite3_stmt *statement = NULL;
+    struct capture other;
+
+    (void)state;
+    kit_begin(&kit);
+    assert_int_equal(kit_open(&kit, OFFICE_WRITE), WM_OK);
+    assert_int_equal(office_prepare(kit.office, "SELECT x FROM nowhere", &statement), WM_IO);
+    assert_null(statement);
+    expect_message(
+        &kit, "the office file cannot be used: no such table: nowhere; restore it from a copy if this stays");
+    capture_start(&other);
+    assert_ptr_equal(office_set_sink(kit.office, &other.sink), &kit.capture.sink);
+    assert_ptr_equal(office_sink(kit.office), &other.sink);
+    assert_int_equal(office_prepare(kit.office, "INSERT INTO vehicle_index VALUES (2, 0, 0)", &statement),
+                     WM_OK);
+    assert_int_equal(office_execute(kit.office, statement), WM_IO);
+    sqlite3_finalize(statement);
+    assert_non_null(strstr(other.text, "cannot be used: CHECK constraint failed"));
+    assert_int_equal(kit.capture.sink.errors, 1);
+    kit_end(&kit);
+}
+
+static void readers_see_the_state_before_a_write(void **state)
+{
+    struct office_kit writer, reader;
+
+    (void)state;
+    kit_begin(&writer);
+    make_office(writer.path);
+    reader = writer;
+    assert_int_equal(kit_open(&writer, OFFICE_WRITE), WM_OK);
+    assert_true(office_logs_ahead(writer.office));
+    assert_int_equal(office_begin_write(writer.office), WM_OK);
+    assert_int_equal(office_run(writer.office, "UPDATE vehicle_index SET vehicles = 7"), WM_OK);
+    assert_int_equal(kit_open(&reader, OFFICE_READ), WM_OK);
+    assert_int_equal(office_begin_read(reader.office), WM_OK);
+    assert_string_equal(query(reader.office, "SELECT vehicles FROM vehicle_index"), "0\n");
+    assert_int_equal(office_commit(writer.office), WM_OK);
+    assert_string_equal(query(reader.office, "SELECT vehicles FROM vehicle_index"), "0\n");
+    kit_close(&writer); /* the reader still reads: it takes the log away */
+    assert_string_equal(query(reader.office, "SELECT vehicles FROM vehicle_index"), "0\n");
+    assert_int_equal(office_end_read(reader.office), WM_OK);
+    assert_string_equal(query(reader.office, "SELECT vehicles FROM vehicle_index"), "7\n");
+    kit_close(&reader);
+    assert_false(is_there(writer.path, "-wal"));
+    assert_string_equal(writer.capture.text, "");
+    assert_string_equal(reader.capture.text, "");
+    kit_end(&writer);
+}
+
+static void what_is_not_committed_is_taken_back(void **state)
+{
+    struct office_kit kit;
+
+    (void)state;
+    kit_begin(&kit);
+    for (int turn = 0; turn < 3; turn++) {
+        assert_int_equal(kit_open(&kit, OFFICE_WRITE), WM_OK);
+        assert_int_equal(office_begin_write(kit.office), WM_OK);
+        assert_int_equal(office_run(kit.office, "UPDATE vehicle_index SET vehicles = 7"), WM_OK);
+        if (turn == 1)
+            office_rollback(kit.office);
+        kit_close(&kit);
+        assert_int_equal(kit_open(&kit, OFFICE_READ), WM_OK);
+        assert_string_equal(query(kit.office, "SELECT vehicles FROM vehicle_index"), "0\n");
+        kit_close(&kit);
+    }
+    kit_end(&kit);
+}
+
+static void one_writer_waits_for_another_with_a_word(void **state)
+{
+    struct office_kit first, second;
+    char expected[1024];
+
+    (void)state;
+    kit_begin(&first);
+    make_office(first.path);
+    second = first;
+    assert_int_equal(kit_open(&first, OFFICE_WRITE), WM_OK);
+    assert_int_equal(kit_open(&second, OFFICE_WRITE), WM_OK);
+    assert_int_equal(office_begin_write(first.office), WM_OK);
+    office_set_wait(second.office, 1100);
+    assert_int_equal(office_begin_write(second.office), WM_IO);
+    snprintf(
+        expected, sizeof expected,
+        "warning: %s: another program is writing to the office file; waiting for it up to 1 seconds\n"
+        "%s: another program was using the office file for more than 60 seconds; try again later, nothing was "
+        "recorded\n",
+        first.path, first.path);
+    assert_string_equal(second.capture.text, expected);
+    office_set_wait(second.office, 0);
+    assert_int_equal(office_begin_write(second.office), WM_IO);
+    office_rollback(first.office);
+    assert_int_equal(office_begin_write(second.office), WM_OK);
+    kit_close(&second);
+    kit_end(&first);
+}
+
+static void *commit_soon(void *office)
+{
+    nanosleep(&(struct timespec){0, 150000000}, NULL);
+    return office_commit(office) == WM_OK ? NULL : office;
+}
+
+static void one_writer_follows_another(void **state)
+{
+    struct office_kit first, second;
+    pthread_t thread;
+    void *failed = &first;
+
+    (void)state;
+    kit_begin(&first);
+    make_office(first.path);
+    second = first;
+    assert_int_equal(kit_open(&first, OFFICE_WRITE), WM_OK);
+    assert_int_equal(kit_open(&second, OFFICE_CHANGE), WM_OK);
+    assert_int_equal(office_begin_write(first.office), WM_OK);
+    assert_int_equal(office_run(first.office, "UPDATE vehicle_index SET vehicles = 1"), WM_OK);
+    assert_int_equal(pthread_create(&thread, NULL, commit_soon, first.office), 0);
+    assert_int_equal(office_begin_write(second.office), WM_OK);
+    pthread_join(thread, &failed);
+    assert_null(failed);
+    assert_int_equal(office_run(second.office, "UPDATE vehicle_index SET vehicles = vehicles + 1"), WM_OK);
+    assert_int_equal(office_commit(second.office), WM_OK);
+    assert_string_equal(query(first.office, "SELECT vehicles FROM vehicle_index"), "2\n");
+    assert_string_equal(second.capture.text, "");
+    kit_close(&second);
+    kit_end(&first);
+}
+
+/* ---- without permission, or after a kill ---- */
+
+/* Runs `child` as somebody who may write nothing of root's; its result is the exit code, 0 for good. */
+static int as_nobody(int (*child)(struct office_kit *kit), struct office_kit *kit)
+{
+    int status = -1;
+    pid_t pid = fork();
+
+    assert_true(pid >= 0);
+    if (pid == 0) {
+        if (geteuid() == 0 && setresuid(65534, 65534, 65534) != 0)
+            _exit(99);
+        _exit(child(kit));
+    }
+    assert_int_equal(waitpid(pid, &status, 0), pid);
+    return WIFEXITED(status) ? WEXITSTATUS(status) : 98;
+}
+
+static bool said(struct office_kit *kit, const char *message)
+{
+    return strstr(kit->capture.text, message) != NULL;
+}
+
+static int read_without_permission(struct office_kit *kit)
+{
+    if (kit_open(kit, OFFICE_READ) != WM_OK)
+        return 1;
+    if (office_begin_read(kit->office) != WM_OK ||
+        strcmp(query(kit->office, "SELECT vehicles FROM vehicle_index"), "0\n") != 0)
+        return 2;
+    if (office_end_read(kit->office) != WM_OK)
+        return 3;
+    kit_close(kit);
+    return is_there(kit->path, "-wal") || is_there(kit->path, "-shm") ? 4 : 0;
+}
+
+static int write_without_permission(struct office_kit *kit)
+{
+    if (kit_open(kit, OFFICE_WRITE) != WM_IO)
+        return 1;
+    return said(kit, "the office file cannot be written; check the permissions of the file and its folder") ? 0
+                                                                                                            : 2;
+}
+
+static int make_without_permission(struct office_kit *kit)
+{
+    snprintf(kit->path, sizeof kit->path, "%s/new.db", kit->folder);
+    if (kit_open(kit, OFFICE_WRITE) != WM_IO)
+        return 1;
+    return said(kit, "the office file cannot be opened: ") && said(kit, "; check the permissions") ? 0 : 2;
+}
+
+static int read_what_may_not_be_read(struct office_kit *kit)
+{
+    if (kit_open(kit, OFFICE_READ) != WM_IO)
+        return 1;
+    return said(kit, "the office file cannot be read: Permission denied") ? 0 : 2;
+}
+
+static int read_beside_a_log(struct office_kit *kit)
+{
+    if (kit_open(kit, OFFICE_READ) != WM_IO)
+        return 1;
+    return said(kit,
+                "another program is writing to the office file or was stopped while it did, and without write "
+                "permission it cannot be read now; try again later, or read it once with write permission")
+               ? 0
+               : 2;
+}
+
+static int read_while_it_changes(struct office_kit *kit)
+{
+    char name[400];
+
+    if (kit_open(kit, OFFICE_READ) != WM_OK || office_begin_read(kit->office) != WM_OK)
+        return 1;
+    snprintf(name, sizeof name, "%s/may-write/go", kit->folder);
+    FILE *go = fopen(name, "w");
+    if (go == NULL || fclose(go) != 0)
+        return 2;
+    for (int i = 0; i < 400 && is_there(name, ""); i++) /* until the other has changed the file */
+        nanosleep(&(struct timespec){0, 25000000}, NULL);
+    if (office_end_read(kit->office) != WM_IO)
+        return 3;
+    return said(kit, "the office file was changed while it was read; run it again") ? 0 : 4;
+}
+
+static void an_office_is_read_without_write_permission(void **state)
+{
+    struct office_kit kit;
+    char log[400];
+
+    (void)state;
+    kit_begin(&kit);
+    make_office(kit.path);
+    assert_int_equal(chmod(kit.path, 0444), 0);
+    assert_int_equal(chmod(kit.folder, 0555), 0);
+    assert_int_equal(as_nobody(read_without_permission, &kit), 0);
+    assert_int_equal(as_nobody(write_without_permission, &kit), 0);
+    assert_int_equal(as_nobody(make_without_permission, &kit), 0);
+    assert_int_equal(chmod(kit.path, 0), 0);
+    assert_int_equal(as_nobody(read_what_may_not_be_read, &kit), 0);
+    assert_int_equal(chmod(kit.path, 0444), 0);
+    assert_int_equal(chmod(kit.folder, 0755), 0);
+    snprintf(log, sizeof log, "%s-wal", kit.path);
+    write_file(log, "something", 9);
+    assert_int_equal(chmod(kit.folder, 0555), 0);
+    assert_int_equal(as_nobody(read_beside_a_log, &kit), 0);
+    kit_end(&kit);
+}
+
+static void a_change_is_noticed_where_there_are_no_locks(void **state)
+{
+    struct office_kit kit;
+    char folder[400], name[500];
+    int status = -1;
+
+    (void)state;
+    kit_begin(&kit);
+    make_office(kit.path);
+    snprintf(folder, sizeof folder, "%s/may-write", kit.folder);
+    snprintf(name, sizeof name, "%s/go", folder);
+    assert_int_equal(mkdir(folder, 0777), 0);
+    assert_int_equal(chmod(folder, 0777), 0);
+    assert_int_equal(chmod(kit.path, 0444), 0);
+    assert_int_equal(chmod(kit.folder, 0555), 0);
+    pid_t pid = fork();
+    assert_true(pid >= 0);
+    if (pid == 0) {
+        if (geteuid() == 0 && setresuid(65534, 65534, 65534) != 0)
+            _exit(99);
+        _exit(read_while_it_changes(&kit));
+    }
+    for (int i = 0; i < 400 && !is_there(name, ""); i++)
+        nanosleep(&(struct timespec){0, 25000000}, NULL);
+    assert_int_equal(utimensat(AT_FDCWD, kit.path, NULL, 0), 0);
+    assert_int_equal(unlink(name), 0);
+    assert_int_equal(waitpid(pid, &status, 0), pid);
+    assert_true(WIFEXITED(status));
+    assert_int_equal(WEXITSTATUS(status), 0);
+    kit_end(&kit);
+}
+
+static void what_a_killed_writer_committed_is_read(void **state)
+{
+    struct office_kit kit;
+    int status = -1;
+
+    (void)state;
+    kit_begin(&kit);
+    make_office(kit.path);
+    pid_t pid = fork();
+    assert_true(pid >= 0);
+    if (pid == 0) {
+        if (kit_open(&kit, OFFICE_WRITE) != WM_OK || office_begin_write(kit.office) != WM_OK ||
+            office_run(kit.office, "UPDATE vehicle_index SET vehicles = 5") != WM_OK ||
+            office_commit(kit.office) != WM_OK || office_begin_write(kit.office) != WM_OK ||
+            office_run(kit.office, "UPDATE vehicle_index SET vehicles = 6") != WM_OK)
+            _exit(1);
+        _exit(0); /* closes nothing */
+    }
+    assert_int_equal(waitpid(pid, &status, 0), pid);
+    assert_int_equal(status, 0);
+    assert_true(is_there(kit.path, "-wal"));
+    assert_int_equal(kit_open(&kit, OFFICE_READ), WM_OK);
+    assert_string_equal(query(kit.office, "SELECT vehicles FROM vehicle_index"), "5\n");
+    kit_close(&kit);
+    assert_false(is_there(kit.path, "-wal"));
+    assert_false(is_there(kit.path, "-shm"));
+    kit_end(&kit);
+}
+
+/* ---- words ---- */
+
+static void every_fault_has_its_words(void **state)
+{
+    (void)state;
+    static const struct {
+        int result, status;
+        const char *words;
+    } cases[] = {
+        {SQLITE_NOMEM, WM_NO_MEMORY, "out of memory; nothing was recorded"},
+        {SQLITE_IOERR_NOMEM, WM_NO_MEMORY, "out of memory; nothing was recorded"},
+        {SQLITE_BUSY, WM_IO, "another program was using the office file for more than "},
+        {SQLITE_BUSY_SNAPSHOT, WM_IO, "another program was using the office file for more than "},
+        {SQLITE_LOCKED, WM_IO, "another program was using the office file for more than "},
+        {SQLITE_FULL, WM_IO, "the disk is full; make room and run it again, nothing was recorded"},
+        {SQLITE_IOERR_WRITE, WM_IO, "cannot read or write: "},
+        {SQLITE_CORRUPT, WM_IO, DAMAGED},
+        {SQLITE_NOTADB, WM_IO, DAMAGED},
+        {SQLITE_READONLY, WM_IO, "the office file cannot be written; "},
+        {SQLITE_PERM, WM_IO, "the office file cannot be written; "},
+        {SQLITE_CANTOPEN, WM_IO, "the office file cannot be opened: "},
+        {SQLITE_SCHEMA, WM_IO, "the office file cannot be used: "},
+    };
+    struct office_kit kit;
+    char words[512];
+
+    kit_begin(&kit);
+    assert_int_equal(kit_open(&kit, OFFICE_WRITE), WM_OK);
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        assert_int_equal(office_words(office_database(kit.office), cases[i].result, words, sizeof words),
+                         cases[i].status);
+        assert_int_equal(strncmp(words, cases[i].words, strlen(cases[i].words)), 0);
+    }
+    assert_int_equal(office_words(NULL, SQLITE_IOERR, words, sizeof words), WM_IO);
+    kit_end(&kit);
+}
+
+/* ---- records ---- */
+
+static void records_are_neither_edited_nor_deleted(void **state)
+{
+    (void)state;
+    static const char *const tables[] = {"loads",           "vehicle_profiles",  "vehicle_versions",
+                                         "dealer_versions", "shipment_versions", "approval_versions"};
+    struct office_kit kit;
+    char sql[256];
+
+    kit_begin(&kit);
+    assert_int_equal(kit_open(&kit, OFFICE_WRITE), WM_OK);
+    assert_int_equal(office_run(kit.office,
+                                "INSERT INTO loads VALUES (1, 'vehicles', 'f', zeroblob(32), 1, 1, 0, 0);"
+                                "INSERT INTO vehicle_profiles VALUES (0, '', 1, '', '', '', '', '', 1);"
+                                "INSERT INTO vehicle_versions VALUES ('A', 1, 0, 1);"
+                                "INSERT INTO dealer_versions VALUES ('D', 1, 1, '', '', 1, 1, 1, 1);"
+                                "INSERT INTO shipment_versions VALUES ('S', 1, 'D', 'P', 'P', 1, 1);"
+                                "INSERT INTO approval_versions VALUES ('A', 1, '', '', '', '', 1, 1, '')"),
+                     WM_OK);
+    for (size_t i = 0; i < COUNT(tables); i++) {
+        snprintf(sql, sizeof sql, "DELETE FROM %s", tables[i]);
+        assert_string_equal(query(kit.office, sql),
+                            "error: what is recorded is never deleted; load a corrected file");
+        snprintf(sql, sizeof sql, "SELECT name FROM pragma_table_info('%s') ORDER BY cid DESC LIMIT 1",
+                 tables[i]);
+        char column[64];
+        snprintf(column, sizeof column, "%s", query(kit.office, sql));
+        column[strcspn(column, "\n")] = '\0';
+        snprintf(sql, sizeof sql, "UPDATE %s SET %s = 1", tables[i], column);
+        assert_string_equal(query(kit.office, sql),
+                            "error: what is recorded is never edited; load a corrected file");
+    }
+    kit_end(&kit);
+}
+
+/* A file prepared by another program cannot have this one run what it should not. */
+static void the_connection_is_on_its_guard(void **state)
+{
+    struct office_kit kit;
+
+    (void)state;
+    kit_begin(&kit);
+    assert_int_equal(kit_open(&kit, OFFICE_WRITE), WM_OK);
+    assert_int_equal(strncmp(query(kit.office, "UPDATE sqlite_schema SET sql = 'x'"), "error: ", 7), 0);
+    assert_string_equal(query(kit.office, "PRAGMA trusted_schema"), "0\n");
+    assert_string_equal(query(kit.office, "PRAGMA cell_size_check"), "1\n");
+    assert_string_equal(query(kit.office, "PRAGMA foreign_keys"), "1\n");
+    assert_string_equal(query(kit.office, "PRAGMA synchronous"), "2\n");
+    assert_int_equal(strncmp(query(kit.office, "SELECT load_extension('x')"), "error: ", 7), 0);
+    kit_end(&kit);
+}
+
+/* ---- rows from memory ---- */
+
+struct squares {
+    unsigned rows_asked;
+};
+
+static void square_cell(void *context, uint64_t row, int column, sqlite3_context *ret_cell)
+{
+    ((struct squares *)context)->rows_asked += column == 0;
+    if (column == 0)
+        sqlite3_result_int64(ret_cell, (sqlite3_int64)row);
+    else if (row % 10 != 0)
+        sqlite3_result_int64(ret_cell, (sqlite3_int64)(row * row));
+}
+
+static void rows_from_memory_are_inserted(void **state)
+{
+    struct office_kit kit;
+    struct squares squares = {0};
+    struct row_feed feed = {"number, square", 1000, square_cell, &squares};
+
+    (void)state;
+    kit_begin(&kit);
+    assert_int_equal(kit_open(&kit, OFFICE_WRITE), WM_OK);
+    assert_int_equal(office_run(kit.office, "CREATE TEMP TABLE kept (number, square)"), WM_OK);
+    assert_int_equal(row_feed_run(kit.office, &feed, "INSERT INTO kept SELECT number, square FROM fed"), WM_OK);
+    assert_int_equal(squares.rows_asked, 1000);
+    assert_string_equal(query(kit.office, "SELECT count(*), sum(number), sum(square), count(square) FROM kept"),
+                        "1000|499500|299998500|900\n");
+    feed.rows = 0;
+    assert_int_equal(row_feed_run(kit.office, &feed, "INSERT INTO kept SELECT number, square FROM fed"), WM_OK);
+    assert_string_equal(query(kit.office, "SELECT count(*) FROM kept"), "1000\n");
+    assert_string_equal(query(kit.office, "SELECT * FROM fed"), "error: no such table: fed");
+    assert_int_equal(row_feed_run(kit.office, &feed, "INSERT INTO nowhere SELECT number FROM fed"), WM_IO);
+    assert_int_equal(kit.capture.sink.errors, 1);
+    kit_end(&kit);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(what_cannot_be_opened_is_told),
+        cmocka_unit_test(others_are_left_alone),
+        cmocka_unit_test(an_office_is_one_file_at_rest),
+        cmocka_unit_test(every_name_is_a_file),
+        cmocka_unit_test(readers_write_nothing),
+        cmocka_unit_test(statements_that_fail_are_told),
+        cmocka_unit_test(readers_see_the_state_before_a_write),
+        cmocka_unit_test(what_is_not_committed_is_taken_back),
+        cmocka_unit_test(one_writer_waits_for_another_with_a_word),
+        cmocka_unit_test(one_writer_follows_another),
+        cmocka_unit_test(an_office_is_read_without_write_permission),
+        cmocka_unit_test(a_change_is_noticed_where_there_are_no_locks),
+        cmocka_unit_test(what_a_killed_writer_committed_is_read),
+        cmocka_unit_test(every_fault_has_its_words),
+        cmocka_unit_test(records_are_neither_edited_nor_deleted),
+        cmocka_unit_test(the_connection_is_on_its_guard),
+        cmocka_unit_test(rows_from_memory_are_inserted),
+    };
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
