@@ -221,7 +221,7 @@ struct row_entry {
     }                                                                                                          \
                                                                                                                \
     /* Two bytes of the number, where numbers do not come in order, and two of the hash. What that has not put \
-     * in order is nearly so, or it is not of a usual kind. */                                                          \
+     * in order is nearly so, or it is not of a usual kind. */                                                         \
     static void name##_sort(type *entries, type *scratch, uint32_t count, bool numbers_too)                    \
     {                                                                                                          \
         uint32_t disorder = 0;                                                                                 \
