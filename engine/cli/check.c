@@ -4,7 +4,7 @@
 #include <unistd.h>
 
 #include "base/status.h"
-#include "cli/session.h"
+#include "cli/desk.h"
 #include "cli/summary.h"
 #include "cli/write_claims.h"
 #include "ledger/history_source.h"
@@ -13,7 +13,7 @@
 /* What a check writes, besides counting. */
 struct checking {
     const struct options *options;
-    struct session session;
+    struct desk desk;
     struct ledger_history *ledger;
     struct history *history;
     struct output out, findings;
@@ -70,18 +70,18 @@ static int check_file(struct checking *checking, const char *path)
 {
     const struct options *options = checking->options;
     const struct batch_receiver receiver = {checking, render, deliver};
-    const struct batch_run run = {&checking->session.day, checking->history, options->threads,
+    const struct batch_run run = {&checking->desk.day, checking->history, options->threads,
                                   options->format != FORMAT_CSV || options->findings != NULL, false};
     struct csv_source source = {0};
     struct csv_scan scan;
-    int status = csv_source_open(&source, path, &checking->session.sink);
+    int status = csv_source_open(&source, path, &checking->desk.sink);
 
     if (status == WM_OK)
-        status = csv_source_scan(&source, false, &scan, &checking->session.sink);
+        status = csv_source_scan(&source, false, &scan, &checking->desk.sink);
     if (status == WM_OK) {
         checking->file = options->argument_count > 1 ? source.name : (struct text){NULL, 0};
         checking->file_bytes = source.bytes;
-        status = batch_decide(&run, &source, &receiver, &checking->session.sink);
+        status = batch_decide(&run, &source, &receiver, &checking->desk.sink);
     }
     if (checking->progress)
         fputs("\r     \r", stderr);
@@ -127,11 +127,11 @@ static void write_summary(struct checking *checking)
 static int open_outputs(struct checking *checking)
 {
     const struct options *options = checking->options;
-    int status = output_open(&checking->out, options->out, &checking->session.sink);
+    int status = output_open(&checking->out, options->out, &checking->desk.sink);
 
     checking->out_open = status == WM_OK;
     if (status == WM_OK && options->findings != NULL) {
-        status = output_open(&checking->findings, options->findings, &checking->session.sink);
+        status = output_open(&checking->findings, options->findings, &checking->desk.sink);
         checking->findings_open = status == WM_OK;
     }
     return status;
@@ -140,24 +140,24 @@ static int open_outputs(struct checking *checking)
 /* What was recorded before counts as it does when the files are posted. */
 static int open_history(struct checking *checking)
 {
-    struct office *office = checking->session.office;
+    struct office *office = checking->desk.office;
     struct ledger_point now;
     int status = ledger_last(office, &now);
 
     if (status == WM_OK)
         status = ledger_history_open(office, now, NULL, &checking->ledger);
     if (status == WM_OK)
-        status = history_new(checking->session.rules, ledger_history_source(checking->ledger), &checking->history);
+        status = history_new(checking->desk.rules, ledger_history_source(checking->ledger), &checking->history);
     return status;
 }
 
 static int check_files(struct checking *checking)
 {
     const struct options *options = checking->options;
-    int status = session_open_rules(&checking->session, options);
+    int status = desk_open_rules(&checking->desk, options);
 
     if (status == WM_OK)
-        status = session_open_office(&checking->session, options);
+        status = desk_open_office(&checking->desk, options);
     if (status == WM_OK)
         status = open_history(checking);
     if (status == WM_OK)
@@ -168,7 +168,7 @@ static int check_files(struct checking *checking)
         status = check_file(checking, options->arguments[i]);
     if (status == WM_OK)
         write_summary(checking);
-    return session_end_reading(&checking->session, status);
+    return desk_end_reading(&checking->desk, status);
 }
 
 static int run_check(const struct options *options)
@@ -178,13 +178,13 @@ static int run_check(const struct options *options)
     int code = status != WM_OK ? cli_exit(status) : checking.summary.unclean > 0 ? EXIT_FOUND : EXIT_DONE;
 
     if (checking.findings_open)
-        code = cli_finish(&checking.findings, &checking.session.sink, code);
+        code = cli_finish(&checking.findings, &checking.desk.sink, code);
     if (checking.out_open)
-        code = cli_finish(&checking.out, &checking.session.sink, code);
+        code = cli_finish(&checking.out, &checking.desk.sink, code);
     history_free(checking.history);
     ledger_history_close(checking.ledger);
     summary_free(&checking.summary);
-    session_close(&checking.session);
+    desk_close(&checking.desk);
     return code;
 }
 

@@ -3,7 +3,7 @@
 #include "base/status.h"
 #include "cli/decisions.h"
 #include "cli/explain_text.h"
-#include "cli/session.h"
+#include "cli/desk.h"
 #include "ledger/past.h"
 #include "verdict/explanation.h"
 

@@ -4,7 +4,7 @@
 
 #include "base/chunks.h"
 #include "base/status.h"
-#include "cli/session.h"
+#include "cli/desk.h"
 #include "cli/write_claims.h"
 #include "ledger/flags.h"
 
@@ -18,7 +18,7 @@ struct deadline_of_claim {
 
 struct listing {
     const struct options *options;
-    struct session session; /* the rules and the register only with --due-within */
+    struct desk desk; /* the rules and the register only with --due-within */
     struct fact_worker worker;
     bool worker_open;
     struct ledger_reader *reader;
@@ -43,7 +43,7 @@ struct due_claim {
 static int read_deadline(struct listing *listing, const struct flagged_claim *claim,
                          struct deadline_of_claim *ret)
 {
-    const struct rules *rules = listing->session.rules;
+    const struct rules *rules = listing->desk.rules;
     struct dossier dossier = {.campaign_number = -1};
     struct arena *arena = &listing->claim_arena;
     struct table_hits hits = {0};
@@ -315,7 +315,7 @@ static int take_due_claim(void *context, const struct flagged_claim *claim)
     if (due == NULL)
         return status == WM_OK ? WM_NO_MEMORY : status;
     *due = (struct due_claim){deadline.decide_by, listing->due.count - 1,
-                              text_copy(&listing->session.arena, buffer_text(&listing->words))};
+                              text_copy(&listing->desk.arena, buffer_text(&listing->words))};
     return due->words.bytes == NULL ? WM_NO_MEMORY : WM_OK;
 }
 
@@ -398,13 +398,13 @@ static void write_header(struct listing *listing)
 
 static int open_deadlines(struct listing *listing)
 {
-    int status = fact_worker_open(&listing->worker, &listing->session.day);
+    int status = fact_worker_open(&listing->worker, &listing->desk.day);
 
     listing->worker_open = status == WM_OK;
     if (status == WM_OK)
         status = table_scratch_new(&listing->scratch);
     if (status == WM_OK)
-        status = ledger_reader_open(listing->session.office, (struct ledger_point){INT64_MAX, INT64_MAX},
+        status = ledger_reader_open(listing->desk.office, (struct ledger_point){INT64_MAX, INT64_MAX},
                                     &listing->reader);
     return status;
 }
@@ -413,14 +413,14 @@ static int list(struct listing *listing, struct flag_filter *filter)
 {
     const struct options *options = listing->options;
     bool due = options->due_within >= 0;
-    int status = due ? session_open_rules(&listing->session, options) : WM_OK;
+    int status = due ? desk_open_rules(&listing->desk, options) : WM_OK;
 
     if (status == WM_OK)
-        status = session_open_office(&listing->session, options);
+        status = desk_open_office(&listing->desk, options);
     if (status == WM_OK && due)
         status = open_deadlines(listing);
     if (status == WM_OK) {
-        status = output_open(&listing->out, options->out, &listing->session.sink);
+        status = output_open(&listing->out, options->out, &listing->desk.sink);
         listing->out_open = status == WM_OK;
     }
     if (status != WM_OK)
@@ -429,26 +429,26 @@ static int list(struct listing *listing, struct flag_filter *filter)
     if (due) {
         filter->decision = TEXT("hold");
         filter->limit = -1;
-        status = ledger_flags(listing->session.office, filter, take_due_claim, listing);
+        status = ledger_flags(listing->desk.office, filter, take_due_claim, listing);
         return status == WM_OK ? print_due(listing) : status;
     }
-    return ledger_flags(listing->session.office, filter, take_claim, listing);
+    return ledger_flags(listing->desk.office, filter, take_claim, listing);
 }
 
 static int run_flags(const struct options *options)
 {
     struct listing listing = {.options = options, .due = CHUNKS_OF(struct due_claim)};
     struct flag_filter filter;
-    struct text vin = text_upper(&listing.session.arena, text_of(options->given[OPTION_VIN]));
+    struct text vin = text_upper(&listing.desk.arena, text_of(options->given[OPTION_VIN]));
 
-    listing.session.sink = cli_diagnostics();
-    if (!read_filter(options, &filter, &listing.session.sink))
+    listing.desk.sink = cli_diagnostics();
+    if (!read_filter(options, &filter, &listing.desk.sink))
         return EXIT_UNUSABLE;
     filter.vin = vin;
     int status = list(&listing, &filter);
-    int code = cli_exit(session_end_reading(&listing.session, status));
+    int code = cli_exit(desk_end_reading(&listing.desk, status));
     if (listing.out_open)
-        code = cli_finish(&listing.out, &listing.session.sink, code);
+        code = cli_finish(&listing.out, &listing.desk.sink, code);
     if (listing.worker_open)
         fact_worker_close(&listing.worker);
     table_scratch_free(listing.scratch);
@@ -456,7 +456,7 @@ static int run_flags(const struct options *options)
     arena_free(&listing.claim_arena);
     chunks_free(&listing.due);
     buffer_free(&listing.words);
-    session_close(&listing.session);
+    desk_close(&listing.desk);
     return code;
 }
 

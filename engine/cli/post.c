@@ -8,7 +8,7 @@
 #include "base/status.h"
 #include "cli/decisions.h"
 #include "cli/replies.h"
-#include "cli/session.h"
+#include "cli/desk.h"
 #include "cli/summary.h"
 #include "cli/write_claims.h"
 #include "ledger/history_source.h"
@@ -20,7 +20,7 @@ enum { CLAIMS_TEXT, FINDINGS_TEXT, ROWS_PACKED, ENTRIES_PACKED }; /* which of a 
 /* One run of the command: what it writes for people, and the office file. */
 struct posting {
     const struct options *options;
-    struct session session; /* the rules only */
+    struct desk desk; /* the rules only */
     struct office *office;
     struct output out, findings;
     bool out_open, findings_open;
@@ -108,7 +108,7 @@ static int open_reader(struct post_run *run)
         run->reader = posting->office;
         return WM_OK;
     }
-    int status = office_open(posting->options->office, OFFICE_READ, &posting->session.sink, &run->reader);
+    int status = office_open(posting->options->office, OFFICE_READ, &posting->desk.sink, &run->reader);
     return status == WM_OK ? office_begin_read(run->reader) : status;
 }
 
@@ -127,10 +127,10 @@ static int open_history(struct post_run *run)
     if (status == WM_OK)
         status = ledger_history_open(run->reader, before, NULL, &run->ledger);
     if (status == WM_OK)
-        status = history_new(posting->session.rules, ledger_history_source(run->ledger), &run->history);
+        status = history_new(posting->desk.rules, ledger_history_source(run->ledger), &run->history);
     if (status == WM_OK)
         history_keep_contents(run->history, ledger_post_last_row(run->post));
-    posting->session.day.office_register = run->office_register;
+    posting->desk.day.office_register = run->office_register;
     return status;
 }
 
@@ -140,7 +140,7 @@ static void close_history(struct post_run *run, int status)
         run->office_register != NULL ? register_error(run->office_register) : (struct text){NULL, 0};
 
     if (status == WM_IO && words.length > 0)
-        diag_error(&run->posting->session.sink, (struct place){{NULL, 0}, 0, 0}, "%.*s", TEXT_ARGUMENTS(words));
+        diag_error(&run->posting->desk.sink, (struct place){{NULL, 0}, 0, 0}, "%.*s", TEXT_ARGUMENTS(words));
     history_free(run->history);
     ledger_history_close(run->ledger);
     register_close(run->office_register);
@@ -165,7 +165,7 @@ static int open_post(struct post_run *run)
     const struct posted_file file = {
         base_name(run->source.name),   run->source.bytes,        run->scan.digest,
         posting->options->received_on, posting->options->today,  cli_clock(run->posted_at),
-        &posting->session.files,       posting->options->threads};
+        &posting->desk.files,       posting->options->threads};
     return ledger_post_open(posting->office, &file, &run->post);
 }
 
@@ -179,8 +179,8 @@ static int decide_file(struct post_run *run)
         status = open_history(run);
     if (status != WM_OK)
         return status;
-    const struct batch_run batch = {&posting->session.day, run->history, posting->options->threads, true, true};
-    status = batch_decide(&batch, &run->source, &receiver, &run->posting->session.sink);
+    const struct batch_run batch = {&posting->desk.day, run->history, posting->options->threads, true, true};
+    status = batch_decide(&batch, &run->source, &receiver, &run->posting->desk.sink);
     if (posting->progress)
         fputs("\r     \r", stderr);
     return status == WM_OK ? ledger_post_finish(run->post, &run->recorded) : status;
@@ -192,9 +192,9 @@ static int settle_outputs(struct posting *posting, uint64_t *ret_out, uint64_t *
     int status = WM_OK;
 
     if (posting->out_open)
-        status = output_settle(&posting->out, &posting->session.sink, ret_out);
+        status = output_settle(&posting->out, &posting->desk.sink, ret_out);
     if (status == WM_OK && posting->findings_open)
-        status = output_settle(&posting->findings, &posting->session.sink, ret_findings);
+        status = output_settle(&posting->findings, &posting->desk.sink, ret_findings);
     if (status == WM_OK && posting->replies != NULL)
         status = replies_stage(posting->replies);
     return status;
@@ -269,7 +269,7 @@ static int post_source(struct post_run *run)
 {
     struct posting *posting = run->posting;
     struct known_batch known;
-    int status = csv_source_scan(&run->source, true, &run->scan, &posting->session.sink);
+    int status = csv_source_scan(&run->source, true, &run->scan, &posting->desk.sink);
 
     if (status == WM_OK)
         status = office_begin_write(posting->office);
@@ -287,7 +287,7 @@ static int post_source(struct post_run *run)
 static int post_file(struct posting *posting, const char *path)
 {
     struct post_run run = {.posting = posting};
-    int status = csv_source_open(&run.source, path, &posting->session.sink);
+    int status = csv_source_open(&run.source, path, &posting->desk.sink);
 
     if (status != WM_OK)
         return status;
@@ -308,15 +308,15 @@ static int open_outputs(struct posting *posting)
     int status = WM_OK;
 
     if (options->out != NULL || options->format != FORMAT_TEXT) {
-        status = output_open(&posting->out, options->out, &posting->session.sink);
+        status = output_open(&posting->out, options->out, &posting->desk.sink);
         posting->out_open = status == WM_OK;
     }
     if (status == WM_OK && options->findings != NULL) {
-        status = output_open(&posting->findings, options->findings, &posting->session.sink);
+        status = output_open(&posting->findings, options->findings, &posting->desk.sink);
         posting->findings_open = status == WM_OK;
     }
     if (status == WM_OK && options->given[OPTION_REPLIES] != NULL)
-        status = replies_open(options->given[OPTION_REPLIES], options->format, &posting->session.sink,
+        status = replies_open(options->given[OPTION_REPLIES], options->format, &posting->desk.sink,
                               &posting->replies);
     return status;
 }
@@ -330,13 +330,13 @@ static int write_headers(struct posting *posting)
     if (posting->out_open && posting->options->format == FORMAT_CSV) {
         write_claims_header(&words, with_file);
         output_add(&posting->out, words.bytes, words.length);
-        status = output_settle(&posting->out, &posting->session.sink, &posting->out_bytes);
+        status = output_settle(&posting->out, &posting->desk.sink, &posting->out_bytes);
     }
     if (status == WM_OK && posting->findings_open) {
         buffer_clear(&words);
         write_findings_header(&words, with_file);
         output_add(&posting->findings, words.bytes, words.length);
-        status = output_settle(&posting->findings, &posting->session.sink, &posting->findings_bytes);
+        status = output_settle(&posting->findings, &posting->desk.sink, &posting->findings_bytes);
     }
     bool failed = words.failed;
     buffer_free(&words);
@@ -346,10 +346,10 @@ static int write_headers(struct posting *posting)
 static int post_files(struct posting *posting)
 {
     const struct options *options = posting->options;
-    int status = session_open_rules(&posting->session, options);
+    int status = desk_open_rules(&posting->desk, options);
 
     if (status == WM_OK)
-        status = office_open(options->office, OFFICE_CHANGE, &posting->session.sink, &posting->office);
+        status = office_open(options->office, OFFICE_CHANGE, &posting->desk.sink, &posting->office);
     if (status == WM_OK)
         status = open_outputs(posting);
     if (status == WM_OK)
@@ -366,9 +366,9 @@ static int finish(struct posting *posting, int status)
     bool decisions_on_screen = posting->out_open && options->out == NULL;
     int code = cli_exit(status);
 
-    if (posting->findings_open && output_close(&posting->findings, &posting->session.sink) != WM_OK)
+    if (posting->findings_open && output_close(&posting->findings, &posting->desk.sink) != WM_OK)
         code = EXIT_UNUSABLE;
-    if (posting->out_open && output_close(&posting->out, &posting->session.sink) != WM_OK)
+    if (posting->out_open && output_close(&posting->out, &posting->desk.sink) != WM_OK)
         code = EXIT_UNUSABLE;
     if (posting->words.failed)
         code = cli_exit(WM_NO_MEMORY);
@@ -377,7 +377,7 @@ static int finish(struct posting *posting, int status)
     FILE *to = decisions_on_screen ? stderr : stdout;
     if (fwrite(posting->words.bytes, 1, posting->words.length, to) != posting->words.length ||
         fflush(to) != 0) {
-        diag_error(&posting->session.sink, (struct place){TEXT("standard output"), 0, 0}, "cannot write: %s",
+        diag_error(&posting->desk.sink, (struct place){TEXT("standard output"), 0, 0}, "cannot write: %s",
                    strerror(errno));
         return EXIT_UNUSABLE;
     }
@@ -393,7 +393,7 @@ static int run_post(const struct options *options)
     replies_close(posting.replies);
     buffer_free(&posting.words);
     office_close(posting.office);
-    session_close(&posting.session);
+    desk_close(&posting.desk);
     arena_free(&posting.arena);
     return code;
 }

@@ -6,12 +6,12 @@
 
 #include "base/status.h"
 #include "cli/redecide.h"
-#include "cli/session.h"
+#include "cli/desk.h"
 #include "rules/differences.h"
 
 struct diffing {
     const struct options *options;
-    struct session session;   /* the rules as they are; the office */
+    struct desk desk;   /* the rules as they are; the office */
     struct rules_files files; /* those of DIR */
     struct rules *after;
     struct redecision redecision;
@@ -306,13 +306,13 @@ static bool has_office(const struct diffing *diffing)
 
 static int compare_claims(struct diffing *diffing)
 {
-    struct session *session = &diffing->session;
-    int status = session_open_office(session, diffing->options);
+    struct desk *desk = &diffing->desk;
+    int status = desk_open_office(desk, diffing->options);
 
     if (status == WM_OK)
-        status = redecide(session->office, session->rules, diffing->after, diffing->options->threads,
-                          &session->sink, &diffing->redecision);
-    status = session_end_reading(session, status);
+        status = redecide(desk->office, desk->rules, diffing->after, diffing->options->threads,
+                          &desk->sink, &diffing->redecision);
+    status = desk_end_reading(desk, status);
     return status == WM_OK && diffing->redecision.count > 0 ? tell_claims(diffing) : status;
 }
 
@@ -320,24 +320,24 @@ static int compare_claims(struct diffing *diffing)
 
 static int open_other_rules(struct diffing *diffing)
 {
-    struct session *session = &diffing->session;
+    struct desk *desk = &diffing->desk;
     int status =
-        rules_files_read(diffing->options->arguments[0], &session->arena, &session->sink, &diffing->files);
+        rules_files_read(diffing->options->arguments[0], &desk->arena, &desk->sink, &diffing->files);
 
     return status != WM_OK ? status
-                           : rules_compile(&session->arena, &diffing->files, &session->sink, &diffing->after);
+                           : rules_compile(&desk->arena, &diffing->files, &desk->sink, &diffing->after);
 }
 
 static int compare(struct diffing *diffing)
 {
-    int status = session_open_rules(&diffing->session, diffing->options);
+    int status = desk_open_rules(&diffing->desk, diffing->options);
 
     if (status == WM_OK)
         status = open_other_rules(diffing);
     if (status == WM_OK && diffing->options->format == FORMAT_CSV)
         buffer_add_string(&diffing->out, HEADER);
     if (status == WM_OK)
-        status = rules_differences(diffing->session.rules, diffing->after, take_difference, diffing);
+        status = rules_differences(diffing->desk.rules, diffing->after, take_difference, diffing);
     if (status == WM_OK && diffing->differences == 0 && diffing->options->format == FORMAT_TEXT)
         buffer_add_string(&diffing->out, "the rules decide alike: no row differs\n");
     return status == WM_OK && has_office(diffing) ? compare_claims(diffing) : status;
@@ -350,16 +350,16 @@ static int run_rules_diff(const struct options *options)
     int code = cli_exit(compare(&diffing));
 
     if (code == EXIT_DONE)
-        code = output_open(&output, options->out, &diffing.session.sink) == WM_OK ? EXIT_DONE : EXIT_UNUSABLE;
+        code = output_open(&output, options->out, &diffing.desk.sink) == WM_OK ? EXIT_DONE : EXIT_UNUSABLE;
     if (code == EXIT_DONE) {
         output_add(&output, diffing.out.bytes, diffing.out.length);
-        code = cli_finish(&output, &diffing.session.sink, code);
+        code = cli_finish(&output, &diffing.desk.sink, code);
     }
     redecision_free(&diffing.redecision);
     rules_free(diffing.after);
     buffer_free(&diffing.out);
     arena_free(&diffing.arena);
-    session_close(&diffing.session);
+    desk_close(&diffing.desk);
     return code;
 }
 

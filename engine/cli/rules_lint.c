@@ -4,13 +4,13 @@
 #include "base/status.h"
 #include "cli/command.h"
 #include "cli/fleet.h"
-#include "cli/session.h"
+#include "cli/desk.h"
 #include "rules/lint.h"
 
 /* What is wrong with the rules is the result here: it goes to the output, as text, CSV or JSON lines. */
 struct linting {
     const struct options *options;
-    struct session session;
+    struct desk desk;
     struct output out;
     struct lint_fleet fleet;
     uint64_t vehicles;
@@ -26,7 +26,7 @@ static void add(struct linting *linting, const struct buffer *buffer)
 /* The file as the user names it: in the folder. */
 static void add_file(const struct linting *linting, struct text file, struct buffer *out)
 {
-    struct text folder = linting->session.files.folder;
+    struct text folder = linting->desk.files.folder;
 
     if (file.length > 0 && folder.length > 0) {
         buffer_add_text(out, folder);
@@ -142,7 +142,7 @@ static int take_result(void *context, const struct lint_result *result)
 /* A diagnostic names its file with the folder already. */
 static struct text without_folder(const struct linting *linting, struct text file)
 {
-    struct text folder = linting->session.files.folder;
+    struct text folder = linting->desk.files.folder;
 
     if (folder.length == 0 || !text_starts_with(file, folder) || file.length <= folder.length)
         return file;
@@ -192,7 +192,7 @@ static void say_summary(struct linting *linting, const struct lint_summary *summ
 {
     struct buffer words = BUFFER_EMPTY;
     uint32_t errors = summary->found[LINT_ERROR], warnings = summary->found[LINT_WARNING];
-    uint32_t campaigns = linting->session.rules->campaign_count;
+    uint32_t campaigns = linting->desk.rules->campaign_count;
 
     buffer_format(&words, "%s: %u table%s, %u campaign%s: ", linting->options->rules, summary->tables,
                   plural(summary->tables), campaigns, plural(campaigns));
@@ -214,13 +214,13 @@ static void say_summary(struct linting *linting, const struct lint_summary *summ
 
 static int read_fleet(struct linting *linting)
 {
-    struct session *session = &linting->session;
-    int status = session_open_office(session, linting->options);
+    struct desk *desk = &linting->desk;
+    int status = desk_open_office(desk, linting->options);
 
     if (status == WM_OK)
-        status = fleet_read(office_source_register(session->office_source), session->rules, &session->arena,
+        status = fleet_read(office_source_register(desk->office_source), desk->rules, &desk->arena,
                             &linting->fleet);
-    status = session_end_reading(session, status);
+    status = desk_end_reading(desk, status);
     for (uint32_t i = 0; i < linting->fleet.count; i++)
         linting->vehicles += linting->fleet.vehicles[i].count;
     return status;
@@ -229,13 +229,13 @@ static int read_fleet(struct linting *linting)
 /* Errors of the rules go to the output, all others to the user. */
 static int open_rules(struct linting *linting, struct diag_sink *findings)
 {
-    struct session *session = &linting->session;
-    int status = rules_files_read(linting->options->rules, &session->arena, &session->sink, &session->files);
+    struct desk *desk = &linting->desk;
+    int status = rules_files_read(linting->options->rules, &desk->arena, &desk->sink, &desk->files);
 
     if (status != WM_OK)
         return cli_exit(status);
     say_header(linting);
-    status = rules_compile(&session->arena, &session->files, findings, &session->rules);
+    status = rules_compile(&desk->arena, &desk->files, findings, &desk->rules);
     return status == WM_BAD_INPUT || findings->warnings > 0 ? EXIT_FOUND : cli_exit(status);
 }
 
@@ -246,7 +246,7 @@ static int analyse(struct linting *linting)
     int status = fleet != NULL ? read_fleet(linting) : WM_OK;
 
     if (status == WM_OK)
-        status = lint_rules(linting->session.rules, fleet, take_result, linting, &summary);
+        status = lint_rules(linting->desk.rules, fleet, take_result, linting, &summary);
     if (status != WM_OK)
         return cli_exit(status);
     say_summary(linting, &summary);
@@ -255,18 +255,18 @@ static int analyse(struct linting *linting)
 
 static int run_rules_lint(const struct options *options)
 {
-    struct linting linting = {.options = options, .session.sink = cli_diagnostics()};
+    struct linting linting = {.options = options, .desk.sink = cli_diagnostics()};
     struct diag_sink findings = {report, &linting, 0, 0};
 
-    if (output_open(&linting.out, options->out, &linting.session.sink) != WM_OK)
+    if (output_open(&linting.out, options->out, &linting.desk.sink) != WM_OK)
         return EXIT_UNUSABLE;
     int code = open_rules(&linting, &findings);
-    if (code == EXIT_DONE || (code == EXIT_FOUND && linting.session.rules != NULL)) {
+    if (code == EXIT_DONE || (code == EXIT_FOUND && linting.desk.rules != NULL)) {
         int found = analyse(&linting);
         code = found > code ? found : code;
     }
-    code = cli_finish(&linting.out, &linting.session.sink, code);
-    session_close(&linting.session);
+    code = cli_finish(&linting.out, &linting.desk.sink, code);
+    desk_close(&linting.desk);
     return code;
 }
 

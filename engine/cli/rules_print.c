@@ -3,12 +3,12 @@
 
 #include "base/status.h"
 #include "cli/page.h"
-#include "cli/session.h"
+#include "cli/desk.h"
 #include "rules/cell_words.h"
 
 struct printing {
     const struct options *options;
-    struct session session;
+    struct desk desk;
     struct buffer out, words, amount; /* the last two for one line */
     struct page page;
     const struct campaign *campaign;
@@ -135,8 +135,8 @@ static int print_table(struct printing *printing, const struct table *table, con
 {
     if (table == NULL || table_row_count(table) == 0)
         return WM_OK;
-    bool *shared = ARENA_ARRAY(&printing->session.arena, bool, table_condition_count(table));
-    bool *printed = ARENA_ARRAY(&printing->session.arena, bool, table_row_count(table));
+    bool *shared = ARENA_ARRAY(&printing->desk.arena, bool, table_condition_count(table));
+    bool *printed = ARENA_ARRAY(&printing->desk.arena, bool, table_row_count(table));
     if (shared == NULL || printed == NULL)
         return WM_NO_MEMORY;
     uint32_t shared_count = find_shared(table, shared);
@@ -366,13 +366,13 @@ static int print_campaign(struct printing *printing, const struct campaign *camp
 
 static int print_campaigns(struct printing *printing)
 {
-    const struct rules *rules = printing->session.rules;
+    const struct rules *rules = printing->desk.rules;
     const char *wanted = printing->options->argument_count > 0 ? printing->options->arguments[0] : NULL;
     int only = wanted != NULL ? rules_campaign(rules, text_of(wanted)) : -1;
     int status = WM_OK;
 
     if (wanted != NULL && only < 0) {
-        diag_error(&printing->session.sink, (struct place){text_of(printing->options->rules), 0, 0},
+        diag_error(&printing->desk.sink, (struct place){text_of(printing->options->rules), 0, 0},
                    "the rules have no campaign \"%s\"; the folder campaigns tells which there are", wanted);
         return WM_BAD_INPUT;
     }
@@ -389,21 +389,21 @@ static int run_rules_print(const struct options *options)
 {
     struct printing printing = {.options = options};
     struct output output;
-    int status = session_open_rules(&printing.session, options);
+    int status = desk_open_rules(&printing.desk, options);
 
     if (status == WM_OK)
         status = print_campaigns(&printing);
     int code = cli_exit(status);
-    if (code == EXIT_DONE && output_open(&output, options->out, &printing.session.sink) == WM_OK) {
+    if (code == EXIT_DONE && output_open(&output, options->out, &printing.desk.sink) == WM_OK) {
         output_add(&output, printing.out.bytes, printing.out.length);
-        code = cli_finish(&output, &printing.session.sink, code);
+        code = cli_finish(&output, &printing.desk.sink, code);
     } else {
         code = EXIT_UNUSABLE;
     }
     buffer_free(&printing.out);
     buffer_free(&printing.words);
     buffer_free(&printing.amount);
-    session_close(&printing.session);
+    desk_close(&printing.desk);
     return code;
 }
 

@@ -1,14 +1,14 @@
 #include <stdio.h>
 
 #include "base/status.h"
-#include "cli/session.h"
+#include "cli/desk.h"
 #include "facts/establish.h"
 #include "ledger/recorded.h"
 
 /* What one vehicle needs, campaign by campaign, for the adviser who stands before it. */
 struct worksheet {
     const struct options *options;
-    struct session session;
+    struct desk desk;
     struct fact_worker worker;
     struct text vin;
     struct vehicle vehicle;
@@ -195,7 +195,7 @@ static void write_campaign(struct worksheet *sheet, const struct campaign *campa
     write_completion(sheet, campaign);
     for (uint32_t i = 0; i < campaign->replaced_by_count; i++)
         buffer_format(out, "  %-14s %.*s\n", "replaced by",
-                      TEXT_ARGUMENTS(sheet->session.rules->campaigns[campaign->replaced_by[i]].id));
+                      TEXT_ARGUMENTS(sheet->desk.rules->campaigns[campaign->replaced_by[i]].id));
     buffer_add_string(out, "  parts\n");
     for (uint32_t i = 0; i < expectation->part_count; i++)
         write_part(out, &expectation->parts[i], today);
@@ -277,7 +277,7 @@ static struct text listed(struct worksheet *sheet, const struct expectation *exp
         list_inspections(expectation, &list);
     else if (sheet->vehicle.profile->has_model_year)
         buffer_format(&list, "%d", sheet->vehicle.profile->model_year);
-    struct text copy = text_copy(&sheet->session.arena, buffer_text(&list));
+    struct text copy = text_copy(&sheet->desk.arena, buffer_text(&list));
     buffer_free(&list);
     return copy;
 }
@@ -287,7 +287,7 @@ static struct text amount(struct worksheet *sheet, int64_t cents)
     char room[DECIMAL_ROOM];
     size_t length = money_write(cents, room);
 
-    return text_copy(&sheet->session.arena, (struct text){room, length});
+    return text_copy(&sheet->desk.arena, (struct text){room, length});
 }
 
 /* What the dealer may ask for what the row lists: worked out as for a claim completed today. */
@@ -301,13 +301,13 @@ static int fill_amounts(struct worksheet *sheet, struct text *cells)
     asked[COLUMN_CLAIM] = asked[COLUMN_REPAIR_ORDER] = TEXT("-");
     asked[COLUMN_INSPECTIONS] = TEXT("");
     asked[COLUMN_COMPLETED_ON] = (struct text){today, date_write(sheet->options->today, today)};
-    int status = claim_of_cells(asked, 1, &sheet->session.arena, &dossier.claim);
+    int status = claim_of_cells(asked, 1, &sheet->desk.arena, &dossier.claim);
     if (status == WM_OK)
-        status = facts_establish(&sheet->worker, &sheet->session.arena, &dossier);
+        status = facts_establish(&sheet->worker, &sheet->desk.arena, &dossier);
     if (status != WM_OK)
         return status;
     if (!dossier.amounts_known) {
-        diag_error(&sheet->session.sink, (struct place){{NULL, 0}, 0, 0},
+        diag_error(&sheet->desk.sink, (struct place){{NULL, 0}, 0, 0},
                    "dealer \"%s\" is not in the register for this day; check the code",
                    sheet->options->given[OPTION_DEALER]);
         return WM_BAD_INPUT;
@@ -365,7 +365,7 @@ static int do_campaign(struct worksheet *sheet, const struct campaign *campaign)
 {
     const struct expectation *expectation;
     int status = expectations_find(sheet->worker.expectations, campaign, sheet->facts, sheet->worker.scratch,
-                                   &sheet->session.arena, &expectation);
+                                   &sheet->desk.arena, &expectation);
 
     if (status != WM_OK)
         return status;
@@ -389,19 +389,19 @@ static bool is_wanted(const struct worksheet *sheet, const struct campaign *camp
 
 static int find_vehicle(struct worksheet *sheet, const char *vin)
 {
-    struct session *session = &sheet->session;
+    struct desk *desk = &sheet->desk;
     struct text nearest = {"", 0};
     bool found;
 
-    sheet->vin = text_upper(&session->arena, text_trim(text_of(vin)));
+    sheet->vin = text_upper(&desk->arena, text_trim(text_of(vin)));
     if (sheet->vin.bytes == NULL)
         return WM_NO_MEMORY;
-    int status = register_vehicle(session->office_register, sheet->vin, &found, &sheet->vehicle);
+    int status = register_vehicle(desk->office_register, sheet->vin, &found, &sheet->vehicle);
     if (status == WM_OK && !found)
-        status = register_vin_nearest(session->office_register, sheet->vin, &session->arena, &nearest);
+        status = register_vin_nearest(desk->office_register, sheet->vin, &desk->arena, &nearest);
     if (status != WM_OK || found)
         return status;
-    diag_error(&session->sink, (struct place){{NULL, 0}, 0, 0}, "vehicle %.*s is not in the register; %s%.*s%s",
+    diag_error(&desk->sink, (struct place){{NULL, 0}, 0, 0}, "vehicle %.*s is not in the register; %s%.*s%s",
                TEXT_ARGUMENTS(sheet->vin), nearest.length > 0 ? "is it " : "read the VIN once more",
                TEXT_ARGUMENTS(nearest), nearest.length > 0 ? "?" : "");
     return WM_BAD_INPUT;
@@ -410,23 +410,23 @@ static int find_vehicle(struct worksheet *sheet, const char *vin)
 /* The claims that stand on the vehicle, whatever their campaign. */
 static int find_claims(struct worksheet *sheet)
 {
-    struct session *session = &sheet->session;
+    struct desk *desk = &sheet->desk;
     struct ledger_reader *reader = NULL;
     struct ledger_point now;
     struct claim_name *names;
     uint32_t count = 0;
-    int status = ledger_last(session->office, &now);
+    int status = ledger_last(desk->office, &now);
 
     if (status == WM_OK)
-        status = ledger_reader_open(session->office, now, &reader);
+        status = ledger_reader_open(desk->office, now, &reader);
     if (status == WM_OK)
-        status = ledger_names_on_vin(reader, &session->arena, sheet->vin, &names, &count);
-    sheet->claims = ARENA_ARRAY(&session->arena, struct ledger_claim, count);
+        status = ledger_names_on_vin(reader, &desk->arena, sheet->vin, &names, &count);
+    sheet->claims = ARENA_ARRAY(&desk->arena, struct ledger_claim, count);
     if (status == WM_OK && sheet->claims == NULL)
         status = WM_NO_MEMORY;
     for (uint32_t i = 0; status == WM_OK && i < count; i++) {
         struct ledger_claim *claim = &sheet->claims[sheet->claim_count];
-        status = ledger_claim_read(reader, &session->arena, names[i].dealer, names[i].claim, claim);
+        status = ledger_claim_read(reader, &desk->arena, names[i].dealer, names[i].claim, claim);
         if (status == WM_OK && claim->standing != NULL && text_equal(claim->standing->vin, sheet->vin))
             sheet->claim_count++;
     }
@@ -436,7 +436,7 @@ static int find_claims(struct worksheet *sheet)
 
 static int do_vehicle(struct worksheet *sheet, const char *vin)
 {
-    const struct rules *rules = sheet->session.rules;
+    const struct rules *rules = sheet->desk.rules;
     uint32_t before = sheet->campaigns;
     int status = find_vehicle(sheet, vin);
 
@@ -458,23 +458,23 @@ static int do_vehicle(struct worksheet *sheet, const char *vin)
 
 static int open_sheet(struct worksheet *sheet)
 {
-    struct session *session = &sheet->session;
-    int status = session_open_rules(session, sheet->options);
+    struct desk *desk = &sheet->desk;
+    int status = desk_open_rules(desk, sheet->options);
 
     if (status == WM_OK && sheet->options->campaign != NULL &&
-        rules_campaign(session->rules, text_of(sheet->options->campaign)) < 0) {
+        rules_campaign(desk->rules, text_of(sheet->options->campaign)) < 0) {
         diag_error(
-            &session->sink, (struct place){{NULL, 0}, 0, 0},
+            &desk->sink, (struct place){{NULL, 0}, 0, 0},
             "no campaign \"%s\" in the rules; `witnessmark worksheet VIN` shows every campaign of the vehicle",
             sheet->options->campaign);
         status = WM_BAD_INPUT;
     }
     if (status == WM_OK)
-        status = session_open_office(session, sheet->options);
+        status = desk_open_office(desk, sheet->options);
     if (status != WM_OK)
         return status;
-    sheet->facts = ARENA_ARRAY(&session->arena, struct value, session->rules->dictionary->slot_count);
-    return sheet->facts == NULL ? WM_NO_MEMORY : fact_worker_open(&sheet->worker, &session->day);
+    sheet->facts = ARENA_ARRAY(&desk->arena, struct value, desk->rules->dictionary->slot_count);
+    return sheet->facts == NULL ? WM_NO_MEMORY : fact_worker_open(&sheet->worker, &desk->day);
 }
 
 static int make_worksheet(struct worksheet *sheet)
@@ -491,7 +491,7 @@ static int make_worksheet(struct worksheet *sheet)
 static int print_worksheet(struct worksheet *sheet)
 {
     struct output out;
-    int status = output_open(&out, sheet->options->out, &sheet->session.sink);
+    int status = output_open(&out, sheet->options->out, &sheet->desk.sink);
 
     if (status != WM_OK)
         return cli_exit(status);
@@ -503,19 +503,19 @@ static int print_worksheet(struct worksheet *sheet)
     }
     if (sheet->campaigns > 0 || sheet->options->format == FORMAT_CSV)
         output_add(&out, sheet->rows.bytes, sheet->rows.length);
-    return cli_finish(&out, &sheet->session.sink, EXIT_DONE);
+    return cli_finish(&out, &sheet->desk.sink, EXIT_DONE);
 }
 
 static int run_worksheet(const struct options *options)
 {
     struct worksheet sheet = {.options = options};
-    int status = session_end_reading(&sheet.session, make_worksheet(&sheet));
+    int status = desk_end_reading(&sheet.desk, make_worksheet(&sheet));
     int code = status == WM_OK ? print_worksheet(&sheet) : cli_exit(status);
 
     fact_worker_close(&sheet.worker);
     buffer_free(&sheet.words);
     buffer_free(&sheet.rows);
-    session_close(&sheet.session);
+    desk_close(&sheet.desk);
     return code;
 }
 

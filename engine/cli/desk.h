@@ -1,6 +1,6 @@
-/* session.h - what most commands begin with: the rules compiled, the office file open, the register over it. */
-#ifndef WM_CLI_SESSION_H
-#define WM_CLI_SESSION_H
+/* desk.h - what most commands begin with: the rules compiled, the office file open, the register over it. */
+#ifndef WM_CLI_DESK_H
+#define WM_CLI_DESK_H
 
 #include "cli/command.h"
 #include "facts/history.h"
@@ -9,7 +9,7 @@
 #include "register/register.h"
 #include "rules/rules.h"
 
-struct session {
+struct desk {
     struct arena arena;
     struct rules_files files;
     struct rules *rules;
@@ -22,16 +22,16 @@ struct session {
 };
 
 /* Reads and compiles the rules folder; prints every error. */
-int session_open_rules(struct session *session, const struct options *options);
+int desk_open_rules(struct desk *desk, const struct options *options);
 
 /* Opens the office file for reading, and the register over it. */
-int session_open_office(struct session *session, const struct options *options);
+int desk_open_office(struct desk *desk, const struct options *options);
 
 /* To be called when all has been read, with the status so far: says what the register could not read, and fails where
  * the office file changed under a reader that could not lock it. */
-int session_end_reading(struct session *session, int status);
+int desk_end_reading(struct desk *desk, int status);
 
-/* Accepts a zeroed or half-opened session. */
-void session_close(struct session *session);
+/* Accepts a zeroed or half-opened desk. */
+void desk_close(struct desk *desk);
 
 #endif
