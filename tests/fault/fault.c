@@ -112,8 +112,7 @@ static bool error_is_one_line(void)
     return length > 10 && strchr(text, '\n') == text + length - 1 && strstr(text, "locked") == NULL;
 }
 
-/* --- The office
- * ------------------------------------------------------------------------------------------------ */
+/* --- The office ------------------------------------------------------------------------------------------- */
 
 static void copy_file(const char *from, const char *to)
 {
@@ -183,8 +182,7 @@ static void judge_state(const char *where, long n, int code)
            where, n);
 }
 
-/* --- The n-th call
- * -------------------------------------------------------------------------------------------------- */
+/* --- The n-th call ---------------------------------------------------------------------------------------- */
 
 static long next_n(long n)
 {
@@ -211,8 +209,7 @@ static void fail_each(const char *kind, const char *action)
     printf("%s: %ld of the first %ld calls\n", where, tried, n - 1);
 }
 
-/* --- Killed at random moments, two at once, readers
- * ----------------------------------------------------------------- */
+/* --- Killed at random moments, two at once, readers ------------------------------------------------------- */
 
 static void kill_at_random(void)
 {

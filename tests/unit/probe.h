@@ -133,8 +133,7 @@ static inline int probe_close(void **state)
     return 0;
 }
 
-/* --- Claims
- * --------------------------------------------------------------------------------------------------- */
+/* --- Claims ----------------------------------------------------------------------------------------------- */
 
 static const char *const PROBE_COLUMNS[][2] = {
     {"claim", "C"}, /* and the number of the row */
@@ -202,8 +201,7 @@ static inline const char *probe_write_claims(const char *claims)
     return path;
 }
 
-/* --- Asking
- * --------------------------------------------------------------------------------------------------- */
+/* --- Asking ----------------------------------------------------------------------------------------------- */
 
 /* Says which facts the message holds: "vin_form vin_check" makes "{vin_form}|{vin_check}". NULL: no probe. */
 static inline void probe_facts(const char *scope, const char *facts)

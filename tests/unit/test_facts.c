@@ -137,8 +137,7 @@ static void approvals(void **state)
     EXPECT("claim", CASES);
 }
 
-/* --- What depends on other claims
- * -------------------------------------------------------------------------------- */
+/* --- What depends on other claims ------------------------------------------------------------------------- */
 
 static void earlier_claims(void **state)
 {
@@ -262,8 +261,7 @@ static void kits(void **state)
     EXPECT("claim", CASES);
 }
 
-/* --- Sums and items
- * ------------------------------------------------------------------------------------------------- */
+/* --- Sums and items --------------------------------------------------------------------------------------- */
 
 static void sums(void **state)
 {

@@ -10,8 +10,7 @@
 
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
 
-/* --- Item lists
- * ------------------------------------------------------------------------------------------------ */
+/* --- Item lists ------------------------------------------------------------------------------------------- */
 
 static void add_decimal(struct buffer *out, int64_t number)
 {
@@ -280,8 +279,7 @@ static void excerpts(void **state)
         assert_string_equal(excerpt_write(cases[i].text, room), cases[i].excerpt);
 }
 
-/* --- Rows
- * -------------------------------------------------------------------------------------------------------- */
+/* --- Rows ------------------------------------------------------------------------------------------------- */
 
 static const char HEADER[] = "claim,revision,dealer,repair_order,campaign,vin,outcome,model_year,engine,"
                              "odometer,odometer_unit,opened_on,"

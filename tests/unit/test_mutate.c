@@ -7,8 +7,7 @@ enum { CLAIMS = 60, COLUMNS = 23, LONG_CELL = 64 * 1024 + 1 };
 
 static char *folder;
 
-/* --- Ways to change a cell; NULL: as it was, with something done to it
- * ---------------------------------------- */
+/* --- Ways to change a cell; NULL: as it was, with something done to it ------------------------------------ */
 
 static char *huge(void)
 {
@@ -20,58 +19,66 @@ static char *huge(void)
     return cell;
 }
 
-static const char *const REPLACEMENTS[] = {
-    "",
-    "-",
-    "-1",
-    "-0",
-    "0",
-    "1e9",
-    "1000000000",
-    "99999999999999999999",
-    "9223372036854.775807",
-    "12.345",
-    ".5",
-    "1.",
-    "2026-02-30",
-    "2026-02-28",
-    "3/1/26",
-    "0001-01-01",
-    "9999-12-31",
-    "EZ7BAMCK6KE42148",
-    "EZ7BAMCK6KE4214899",
-    "ez7bamck6ke421489",
-    "IOQIOQIOQIOQIOQIO",
-    "=cmd()",
-    "<script>",
-    "' OR 1=1 --",
-    "A=B=C@D",
-    "PSH-1600-01=-1",
-    "PSH-1600-01=1e9@1",
-    "PSR-10=1000000000",
-    "PSR-10=0.0000001",
-    ";;;",
-    "=",
-    "@",
-    "x=",
-    "TORQUE=30",
-    "LEAK=dry;LEAK=wet",
-    "\xC3\xA9\xE2\x82\xAC",
-    "a\tb",
-    "null",
-    "true",
-    "repaired",
-    "inspected",
-    "km",
+/* The columns' kinds, in the order of the file: T a text that must be there, t one that need not, i an integer
+ * from 0 on, y the model year, o the outcome, u the unit of the odometer, d a date, P L I item lists, m money. */
+static const char KINDS[] = "TiTTTToytiudddttPLImmmm";
+
+/* A cell in place of the one that was there, with the kinds of column in which its row cannot be read, and those
+ * in which it can; it may be either in the others. */
+static const struct {
+    const char *cell, *unreadable, *readable;
+} REPLACEMENTS[] = {
+    {"", "To", "iytudPLIm"},
+    {"-", "oiyudmL", "Tt"},
+    {"-1", "oiudmL", "Tty"},
+    {"-0", "oudL", "Tt"},
+    {"0", "oudL", "Ttiym"},
+    {"1e9", "oiyudmL", "Tt"},
+    {"1000000000", "oudL", "Ttiym"},
+    {"99999999999999999999", "oiyudmL", "Tt"},
+    {"9223372036854.775807", "oiyudmL", "Tt"},
+    {"12.345", "oiyudmL", "Tt"},
+    {".5", "oiyudL", "Ttm"},
+    {"1.", "oiyudmL", "Tt"},
+    {"2026-02-30", "oiyudmL", "Tt"},
+    {"2026-02-28", "oiyumL", "Ttd"},
+    {"3/1/26", "oiyudmL", "Tt"},
+    {"0001-01-01", "oiyumL", "Ttd"},
+    {"9999-12-31", "oiyumL", "Ttd"},
+    {"EZ7BAMCK6KE42148", "oiyudmL", "Tt"},
+    {"EZ7BAMCK6KE4214899", "oiyudmL", "Tt"},
+    {"ez7bamck6ke421489", "oiyudmL", "Tt"},
+    {"IOQIOQIOQIOQIOQIO", "oiyudmL", "Tt"},
+    {"=cmd()", "oiyudm", "Tt"},
+    {"<script>", "oiyudmL", "Tt"},
+    {"' OR 1=1 --", "oiyudmPL", "Tt"},
+    {"A=B=C@D", "oiyudmPL", "TtI"},
+    {"PSH-1600-01=-1", "oiyudmPL", "Tt"},
+    {"PSH-1600-01=1e9@1", "oiyudmPL", "Tt"},
+    {"PSR-10=1000000000", "oiyudm", "TtPL"},
+    {"PSR-10=0.0000001", "oiyudmPL", "Tt"},
+    {";;;", "oiyudm", "TtPLI"},
+    {"=", "oiyudm", "Tt"},
+    {"@", "oiyudmL", "Tt"},
+    {"x=", "oiyudmPL", "TtI"},
+    {"TORQUE=30", "oiyudm", "TtPLI"},
+    {"LEAK=dry;LEAK=wet", "oiyudmPL", "TtI"},
+    {"\xC3\xA9\xE2\x82\xAC", "oiyudmL", "Tt"},
+    {"a\tb", "oiyudmL", "Tt"},
+    {"null", "oiyudmL", "Tt"},
+    {"true", "oiyudmL", "Tt"},
+    {"repaired", "iyudmL", "Tto"},
+    {"inspected", "iyudmL", "Tto"},
+    {"km", "oiydmL", "Ttu"},
 };
 /* Bytes that no cell may hold, and raw pieces that break the row: written as they are, never quoted. */
+enum { NEVER_READABLE = 6 }; /* so many of the first ones make a row that cannot be read */
 static const char *const RAW[] = {"\xff\xfe", "\xC0\xAF", "\xED\xA0\x80", "a\"b", "\"a\"b",
                                   "a,b",      "\"a\nb\"", "\"a,b\"",      "\"\""};
 enum { NUL_BYTE = COUNT(RAW), HUGE_CELL, WAYS_RAW };
 enum { WAYS = COUNT(REPLACEMENTS) + WAYS_RAW };
 
-/* --- The file of mutants
- * ------------------------------------------------------------------------------------------ */
+/* --- The file of mutants ---------------------------------------------------------------------------------- */
 
 struct mutant {
     size_t line; /* physical line of its row */
@@ -94,7 +101,7 @@ static void write_plain(FILE *file, const char *cell)
 static void write_changed(FILE *file, size_t way, const char *huge_cell)
 {
     if (way < COUNT(REPLACEMENTS))
-        write_plain(file, REPLACEMENTS[way]);
+        write_plain(file, REPLACEMENTS[way].cell);
     else if (way - COUNT(REPLACEMENTS) == NUL_BYTE)
         fwrite("a\0b", 1, 3, file);
     else if (way - COUNT(REPLACEMENTS) == HUGE_CELL)
@@ -153,8 +160,21 @@ static size_t write_mutants(const char *path, const struct csv_sheet *sheet, siz
     return rows;
 }
 
-/* --- What comes back
- * ------------------------------------------------------------------------------------------------- */
+/* --- What comes back -------------------------------------------------------------------------------------- */
+
+/* Whether this mutant must be unreadable, or else must be readable. */
+static bool must_be(const struct mutant *mutant, bool unreadable)
+{
+    char kind = KINDS[mutant->column];
+
+    if (mutant->way == WAYS)
+        return !unreadable;
+    if (mutant->way < COUNT(REPLACEMENTS))
+        return strchr(unreadable ? REPLACEMENTS[mutant->way].unreadable : REPLACEMENTS[mutant->way].readable,
+                      kind) != NULL;
+    size_t raw = mutant->way - COUNT(REPLACEMENTS);
+    return unreadable && (raw < NEVER_READABLE || raw == NUL_BYTE || raw == HUGE_CELL);
+}
 
 static void judge_row(const struct csv_sheet *sheet, size_t row, const struct mutant *mutant)
 {
@@ -170,11 +190,10 @@ static void judge_row(const struct csv_sheet *sheet, size_t row, const struct mu
                        strcmp(csv_at(sheet, row, "payable"), "0.00") != 0 ||
                        strcmp(csv_at(sheet, row, "revision"), "0") != 0))
         fail_msg("line %zu: unreadable, and yet %s, %s", mutant->line, decision, findings);
-    if (mutant->way == WAYS && unreadable)
-        fail_msg("line %zu: not changed, and yet unreadable", mutant->line);
-    bool never_readable = mutant->way >= COUNT(REPLACEMENTS) && mutant->way < COUNT(REPLACEMENTS) + 6;
-    if (never_readable && !unreadable)
+    if (must_be(mutant, true) && !unreadable)
         fail_msg("line %zu: column %zu changed in way %zu was read", mutant->line, mutant->column, mutant->way);
+    if (must_be(mutant, false) && unreadable)
+        fail_msg("line %zu: column %zu changed in way %zu was not read", mutant->line, mutant->column, mutant->way);
 }
 
 static void each_cell_changed_in_many_ways(void **state)
@@ -208,42 +227,92 @@ static void each_cell_changed_in_many_ways(void **state)
     csv_sheet_free(&sheet);
 }
 
-/* A claim that is changed in one cell leaves those decided alone that share neither vehicle, dealer nor number
- * with it. */
+/* --- The others -------------------------------------------------------------------------------------------- */
+
+/* Claims of dealers with an odd number stay as they are, those of the other dealers are changed. */
+static bool stays(char **row)
+{
+    const char *dealer = row[2];
+    return (dealer[strlen(dealer) - 1] - '0') % 2 == 1;
+}
+
+static bool is_whole(char **row)
+{
+    size_t width = 0;
+
+    while (row[width] != NULL)
+        width++;
+    return width == COLUMNS;
+}
+
+static bool has_own_vehicle(const struct csv_sheet *sheet, size_t row)
+{
+    if (!is_whole(sheet->rows[row]))
+        return false;
+    for (size_t other = 1; other < sheet->count; other++)
+        if (other != row && is_whole(sheet->rows[other]) &&
+            strcasecmp(sheet->rows[other][5], sheet->rows[row][5]) == 0)
+            return false;
+    return true;
+}
+
+/* Way WAYS: without the claims that change. */
+static struct csv_sheet decided_beside(const struct csv_sheet *sheet, size_t way)
+{
+    const char *path = words("%s/beside.csv", folder);
+    FILE *file = fopen(path, "wb");
+
+    need(file != NULL, path);
+    for (size_t c = 0; c < COLUMNS; c++)
+        fprintf(file, "%s%s", sheet->rows[0][c], c + 1 < COLUMNS ? "," : "\n");
+    for (size_t row = 1; row < sheet->count; row++) {
+        if (!has_own_vehicle(sheet, row))
+            continue;
+        if (stays(sheet->rows[row]))
+            write_row(file, sheet->rows[row], COLUMNS, WAYS, row, "");
+        else if (way < WAYS)
+            write_row(file, sheet->rows[row], row % COLUMNS, way, row, "7");
+    }
+    need(fclose(file) == 0, path);
+    struct result result =
+        RUN("check", path, "--office", demo_file("office.db"), "--today", "2026-07-01", "--format", "csv");
+    struct csv_sheet decided = csv_sheet_read(result.out);
+    result_free(&result);
+    return decided;
+}
+
+static size_t row_of_claim(const struct csv_sheet *decided, const char *claim)
+{
+    size_t row = 1;
+
+    while (row < decided->count && strcmp(csv_at(decided, row, "claim"), claim) != 0)
+        row++;
+    assert_true(row < decided->count);
+    return row;
+}
+
+/* Claims that change leave those alone that share neither vehicle nor dealer with them, before and behind them. */
 static void others_are_decided_as_before(void **state)
 {
-    const char *path = words("%s/neighbours.csv", folder), *alone = words("%s/alone.csv", folder);
+    static const char *const SAME[] = {"decision", "payable", "due", "findings"};
     struct csv_sheet sheet = csv_sheet_of_file(demo_file("night-1.csv"));
-    FILE *file = fopen(alone, "wb");
+    struct csv_sheet alone = decided_beside(&sheet, WAYS);
+    size_t compared = 0;
     (void)state;
 
-    need(file != NULL, alone);
-    for (size_t row = 0; row <= 1; row++)
-        for (size_t c = 0; c < COLUMNS; c++) {
-            write_plain(file, sheet.rows[row][c]);
-            fputc(c + 1 < COLUMNS ? ',' : '\n', file);
-        }
-    fclose(file);
-    struct result expected =
-        RUN("check", alone, "--office", demo_file("office.db"), "--today", "2026-07-01", "--format", "csv");
     for (size_t way = 0; way < WAYS; way++) {
-        file = fopen(path, "wb");
-        need(file != NULL, path);
-        for (size_t c = 0; c < COLUMNS; c++)
-            fprintf(file, "%s%s", sheet.rows[0][c], c + 1 < COLUMNS ? "," : "\n");
-        write_row(file, sheet.rows[1], COLUMNS, WAYS, 1, "");
-        write_row(file, sheet.rows[2], way % COLUMNS, way, 2, "7");
-        fclose(file);
-        struct result result =
-            RUN("check", path, "--office", demo_file("office.db"), "--today", "2026-07-01", "--format", "csv");
-        struct csv_sheet with = csv_sheet_read(result.out), without = csv_sheet_read(expected.out);
-        assert_string_equal(csv_at(&with, 1, "decision"), csv_at(&without, 1, "decision"));
-        assert_string_equal(csv_at(&with, 1, "payable"), csv_at(&without, 1, "payable"));
-        csv_sheet_free(&with);
-        csv_sheet_free(&without);
-        result_free(&result);
+        struct csv_sheet beside = decided_beside(&sheet, way);
+        assert_true(beside.count > alone.count);
+        for (size_t row = 1; row < alone.count; row++, compared++) {
+            size_t at = row_of_claim(&beside, csv_at(&alone, row, "claim"));
+            for (size_t i = 0; i < COUNT(SAME); i++)
+                assert_string_equal(csv_at(&beside, at, SAME[i]), csv_at(&alone, row, SAME[i]));
+        }
+        csv_sheet_free(&beside);
     }
-    result_free(&expected);
+    print_message("%zu decisions beside changed claims\n", compared);
+    assert_true(compared > 1000);
+    csv_sheet_free(&alone);
     csv_sheet_free(&sheet);
 }
 

@@ -5,8 +5,7 @@
 
 #include <glob.h>
 
-/* --- The dictionary and the engine
- * ------------------------------------------------------------------------------ */
+/* --- The dictionary and the engine ------------------------------------------------------------------------ */
 
 static const char *const SCOPE_WORDS[] = {"claim", "part", "labor", "inspection"};
 
@@ -79,8 +78,7 @@ static void other_dealers_business_is_the_offices(void **state)
     csv_sheet_free(&facts);
 }
 
-/* --- The names of findings
- * ------------------------------------------------------------------------------------------- */
+/* --- The names of findings -------------------------------------------------------------------------------- */
 
 /* Contract section 8. The engine makes the first two itself, the checks that ship make the others. */
 #include "finding_names.h"
@@ -331,8 +329,7 @@ static void every_error_is_named(void **state)
     kit_end(&kit);
 }
 
-/* --- What a folder says
- * ------------------------------------------------------------------------------------------------ */
+/* --- What a folder says ----------------------------------------------------------------------------------- */
 
 static void prices_count_from_their_day_on(void **state)
 {

@@ -70,8 +70,7 @@ static void post_nights(void)
     csv_sheet_free(&nights);
 }
 
-/* --- Changing one value
- * ------------------------------------------------------------------------------------------ */
+/* --- Changing one value ----------------------------------------------------------------------------------- */
 
 static void run_sql(sqlite3 *database, const char *sql)
 {

@@ -1,0 +1,345 @@
+/* Decisions and money (contract section 6), every amount worked by hand in the comment beside it; and the
+ * deadlines that ship. Asked of the program on the office of probe.h, where
+ *   D1 charges 100.00 an hour and 40 % on parts, from 2026-03-01 on 110.55 and 33.3333 %; D2 99.99 and nothing,
+ *   K-A costs 100.10, from 2026-03-02 on 110; FL-1 3.333333; CP-1 has no listed price,
+ *   and the campaign pays up to 25.00 of other costs.
+ */
+#include "probe.h"
+
+/* Days before 2026-03-01: the first version of D1 and the first price of K-A. */
+#define EARLY "opened_on=2026-02-26|completed_on=2026-02-27"
+
+struct money_case {
+    const char *claims;
+    const char *decided; /* of the last one: parts_allowed_amount|labor_allowed_amount decision payable due */
+};
+
+/* The last of the lines, without its newline. */
+static const char *last_line(char *lines)
+{
+    size_t length = strlen(lines);
+
+    assert_true(length > 0);
+    lines[length - 1] = '\0';
+    char *before = strrchr(lines, '\n');
+    return before != NULL ? before + 1 : lines;
+}
+
+static void expect_money(const struct money_case *cases, size_t count)
+{
+    probe_facts("claim", "parts_allowed_amount labor_allowed_amount");
+    for (size_t i = 0; i < count; i++) {
+        struct result result = probe_check(cases[i].claims, "2026-03-10");
+        struct csv_sheet sheet = csv_sheet_read(result.out);
+        size_t last = sheet.count - 1;
+        char *got = words("%s %s %s %s", last_line(probe_messages()), csv_at(&sheet, last, "decision"),
+                          csv_at(&sheet, last, "payable"), csv_at(&sheet, last, "due"));
+        if (strcmp(got, cases[i].decided) != 0)
+            fail_msg("%s\nexpected %s\ngot      %s", cases[i].claims, cases[i].decided, got);
+        csv_sheet_free(&sheet);
+        result_free(&result);
+    }
+    probe_facts("claim", NULL);
+}
+
+static void parts(void **state)
+{
+    static const struct money_case CASES[] = {
+        /* min(1, 1) x min(100.10, 100.10) = 100.10, x 1.40 = 140.14; payable the smaller of it and the asked */
+        {EARLY "|parts=K-A|parts_amount=140.14|total_amount=140.14", "140.14|0 pay 140.14 140.14"},
+        {EARLY "|parts=K-A|parts_amount=150|total_amount=150", "140.14|0 pay 140.14 140.14"},
+        {EARLY "|parts=K-A|parts_amount=140.13|total_amount=150", "140.14|0 pay 140.13 140.13"},
+        /* a lower price asked counts: 90 x 1.40 = 126.00; a higher one does not */
+        {EARLY "|parts=K-A@90|parts_amount=999|total_amount=999", "126|0 pay 126.00 126.00"},
+        {EARLY "|parts=K-A@190|parts_amount=999|total_amount=999", "140.14|0 pay 140.14 140.14"},
+        /* 2 of FL-1 are allowed, so 3 count as 2: 2 x 3.333333 = 6.666666, x 1.40 = 9.3333324, 9.33;
+         * one: 3.333333 x 1.40 = 4.6666662, 4.67 */
+        {EARLY "|parts=FL-1=3|parts_amount=99|total_amount=99", "9.33|0 pay 9.33 9.33"},
+        {EARLY "|parts=FL-1=1|parts_amount=99|total_amount=99", "4.67|0 pay 4.67 4.67"},
+        /* (100.10 + 6.666666) x 1.40 = 149.4733324, 149.47 */
+        {EARLY "|parts=K-A; FL-1=2|parts_amount=999|total_amount=999", "149.47|0 pay 149.47 149.47"},
+        /* on 2026-03-02: 110 x 1.333333 = 146.66663, 146.67 */
+        {"parts=K-A|parts_amount=999|total_amount=999", "146.67|0 pay 146.67 146.67"},
+        /* on 2026-03-01 the new markup meets the old price: 100.10 x 1.333333 = 133.4666333, 133.47 */
+        {"completed_on=2026-03-01|parts=K-A|parts_amount=999|total_amount=999", "133.47|0 pay 133.47 133.47"},
+        /* half a cent is rounded away from zero: 1 x 0.005 = 0.005, 0.01; 0.004999 is 0.00 */
+        {"dealer=D2|parts=FL-1=1@0.005|parts_amount=9|total_amount=9", "0.01|0 pay 0.01 0.01"},
+        {"dealer=D2|parts=FL-1=1@0.004999|parts_amount=9|total_amount=9", "0|0 pay 0.00 0.00"},
+        /* 0.5 x 3.333333 = 1.6666665, 1.67 */
+        {"dealer=D2|parts=FL-1=0.5|parts_amount=9|total_amount=9", "1.67|0 pay 1.67 1.67"},
+        /* without a listed price the stated one, without either nothing: CP-1, where the cap is wrong */
+        {"dealer=D2|parts=CP-1@7.25|inspections=CAP=wrong|parts_amount=9|total_amount=9",
+         "7.25|0 pay 7.25 7.25"},
+        {"dealer=D2|parts=CP-1|inspections=CAP=wrong|parts_amount=9|total_amount=9", "0|0 pay 0.00 0.00"},
+        /* what is not expected is not paid: another vehicle's kit, a strange part, a cap that is right */
+        {EARLY "|parts=K-B; X-1=1@5; CP-1@7|parts_amount=999|total_amount=999", "0|0 pay 0.00 0.00"},
+        /* nothing is expected of a vehicle that is not eligible */
+        {EARLY "|vin=" VIN_GAMMA "|parts=K-A|parts_amount=99|total_amount=99", "0|0 pay 0.00 0.00"},
+    };
+    (void)state;
+    expect_money(CASES, COUNT(CASES));
+}
+
+static void labor(void **state)
+{
+    static const struct money_case CASES[] = {
+        /* 1.2 + 0.3 for towing = 1.5 hours allowed, x 100 = 150.00; fewer claimed count as claimed */
+        {EARLY "|labor=OP-1=1.5|labor_amount=150|total_amount=150", "0|150 pay 150.00 150.00"},
+        {EARLY "|labor=OP-1=1.6|labor_amount=160|total_amount=160", "0|150 pay 150.00 150.00"},
+        {EARLY "|labor=OP-1=1.4|labor_amount=160|total_amount=160", "0|140 pay 140.00 140.00"},
+        /* 1.5 x 110.55 = 165.825, half a cent away from zero: 165.83 */
+        {"labor=OP-1=1.5|labor_amount=999|total_amount=999", "0|165.83 pay 165.83 165.83"},
+        /* 0.6 x 99.99 = 59.994, 59.99 */
+        {"dealer=D2|labor=OP-1=0.6|labor_amount=999|total_amount=999", "0|59.99 pay 59.99 59.99"},
+        /* the sum is rounded, not its parts: 1.5 x 99.99 = 149.985 and 0.5 x 99.99 = 49.995 make 199.98 */
+        {"dealer=D2|labor=OP-1=1.5; OP-2=0.5|inspections=CAP=wrong|labor_amount=999|total_amount=999",
+         "0|199.98 pay 199.98 199.98"},
+        /* operations that are not expected are not paid */
+        {EARLY "|labor=OP-9=0.4; OP-2=0.5; OP-8=1|labor_amount=999|total_amount=999", "0|0 pay 0.00 0.00"},
+        /* 815 ILCS 710/6, the arithmetic only: 0.6 h x 1.5 = 0.9 h, x 180 = 162.00 */
+        {"dealer=D3|labor=OP-1=0.9|labor_amount=162|total_amount=162", "0|162 pay 162.00 162.00"},
+    };
+    (void)state;
+    expect_money(CASES, COUNT(CASES));
+}
+
+static void totals(void **state)
+{
+    static const struct money_case CASES[] = {
+        /* other costs: the smaller of 25.00 and what is asked; under T0, which has no limit, none */
+        {"other_amount=24.99|total_amount=24.99", "0|0 pay 24.99 24.99"},
+        {"other_amount=26|total_amount=26", "0|0 pay 25.00 25.00"},
+        {"campaign=T0|other_amount=26|total_amount=26", "0|0 pay 0.00 0.00"},
+        /* 140.14 + 150.00 + 25.00 = 315.14; at most what is asked in total */
+        {EARLY "|parts=K-A|labor=OP-1=1.5|parts_amount=140.14|labor_amount=150|other_amount=25"
+               "|total_amount=315.14",
+         "140.14|150 pay 315.14 315.14"},
+        {EARLY "|parts=K-A|labor=OP-1=1.5|parts_amount=140.14|labor_amount=150|other_amount=25"
+               "|total_amount=315.13",
+         "140.14|150 pay 315.13 315.13"},
+        {EARLY "|parts=K-A|parts_amount=140.14", "140.14|0 pay 0.00 0.00"},
+        /* an unknown dealer: both allowed amounts are null, and nothing is payable but other costs */
+        {"dealer=D9|parts=K-A|labor=OP-1=1|parts_amount=99|labor_amount=99|other_amount=5|total_amount=203",
+         "| pay 5.00 5.00"},
+        /* the largest amounts that can be written are no reason to be wrong: 2 x 3.333333 x 1.40, 9.33 */
+        {EARLY "|parts=FL-1=9000000000000@9000000000000|parts_amount=9000000000000|total_amount=9000000000000",
+         "9.33|0 pay 9.33 9.33"},
+    };
+    (void)state;
+    expect_money(CASES, COUNT(CASES));
+}
+
+static void decisions(void **state)
+{
+    static const struct money_case CASES[] = {
+        /* held: payable, not due; returned and refused: nothing */
+        {"other_amount=10|total_amount=10|engine=HOLD", "0|0 hold 10.00 0.00"},
+        {"other_amount=10|total_amount=10|engine=RETURN", "0|0 return 0.00 0.00"},
+        {"other_amount=10|total_amount=10|engine=REFUSE", "0|0 refuse 0.00 0.00"},
+        /* due is payable less what an earlier revision was paid: 20 - 10 = 10; 4 - 10 = -6 */
+        {"claim=A|other_amount=10|total_amount=10\nclaim=A|revision=1|other_amount=20|total_amount=20",
+         "0|0 pay 20.00 10.00"},
+        {"claim=A|other_amount=10|total_amount=10\nclaim=A|revision=1|other_amount=4|total_amount=4",
+         "0|0 pay 4.00 -6.00"},
+        {"claim=A|other_amount=10|total_amount=10\n"
+         "claim=A|revision=1|other_amount=4|total_amount=4|engine=HOLD",
+         "0|0 hold 4.00 0.00"},
+        {"claim=A|other_amount=10|total_amount=10\nclaim=A|revision=1|engine=RETURN\n"
+         "claim=A|revision=2|other_amount=4|total_amount=4",
+         "0|0 pay 4.00 -6.00"},
+        /* AP-3 covers what REFUSE provokes, and makes it a note; AP-2 covers something else */
+        {"other_amount=10|total_amount=10|engine=REFUSE|approval=AP-3", "0|0 pay 10.00 10.00"},
+        {"other_amount=10|total_amount=10|engine=REFUSE|approval=AP-2", "0|0 refuse 0.00 0.00"},
+    };
+    (void)state;
+    expect_money(CASES, COUNT(CASES));
+}
+
+/* --- Order and shape of findings --------------------------------------------------------------------------- */
+
+/* Findings of every effect and of two scopes at once: worst effect first, then by name, each name once in the
+ * decisions; in the findings file claim scope first, then items as the rules list them, then the claim's own. */
+static void findings_in_order(void **state)
+{
+    static const char CLAIM_CHECKS[] = "C,campaign,>finding,>effect,>message\n"
+                                       "n,-,zeta,note,On {completed_on}.\nc,-,cut-a,cut,-\nh,-,hold-a,hold,x\n"
+                                       "r,-,return-b,return,x\nr2,-,return-a,return,x\nsilent,-,,,\n";
+    static const char PART_CHECKS[] = "C,claimed,>finding,>effect,>message\nall,-,cut-a,cut,Part {part}.\n";
+    static const char *const EXPECTED[] = {
+        "return,return-a,,x,checks/claim/order.csv:r2",
+        "return,return-b,,x,checks/claim/order.csv:r",
+        "hold,hold-a,,x,checks/claim/order.csv:h",
+        "cut,cut-a,,-,checks/claim/order.csv:c",
+        "cut,cut-a,K-A,Part K-A.,checks/part/order.csv:all",
+        "cut,cut-a,FL-1,Part FL-1.,checks/part/order.csv:all",
+        "cut,cut-a,Z-1,Part Z-1.,checks/part/order.csv:all",
+        "cut,cut-a,A-1,Part A-1.,checks/part/order.csv:all",
+        "note,zeta,,On 2026-03-02.,checks/claim/order.csv:n",
+    };
+    (void)state;
+
+    write_words(probe_path("rules/checks/claim/order.csv"), CLAIM_CHECKS);
+    write_words(probe_path("rules/checks/part/order.csv"), PART_CHECKS);
+    struct result result = probe_check("parts=Z-1; A-1; FL-1", "2026-03-10");
+    struct csv_sheet decided = csv_sheet_read(result.out);
+    struct csv_sheet findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_string_equal(csv_at(&decided, 1, "findings"), "return-a;return-b;hold-a;cut-a;zeta");
+    assert_string_equal(csv_at(&decided, 1, "decision"), "return");
+    assert_int_equal(findings.count - 1, COUNT(EXPECTED));
+    for (size_t i = 0; i < COUNT(EXPECTED); i++) {
+        const char *got = words("%s,%s,%s,%s,%s", csv_at(&findings, i + 1, "effect"),
+                                csv_at(&findings, i + 1, "finding"), csv_at(&findings, i + 1, "item"),
+                                csv_at(&findings, i + 1, "message"), csv_at(&findings, i + 1, "rule"));
+        assert_string_equal(got, EXPECTED[i]);
+    }
+    csv_sheet_free(&decided);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    unlink(probe_path("rules/checks/claim/order.csv"));
+    unlink(probe_path("rules/checks/part/order.csv"));
+}
+
+/* A table whose rows contradict each other for a claim stops nothing else, and the claim is held. */
+static void ambiguous_rules_hold(void **state)
+{
+    (void)state;
+    write_words(probe_path("rules/checks/claim/twice.csv"),
+                "U,odometer,>finding,>effect,>message\nlow,<= 10,low,note,x\nhigh,>= 10,high,note,x\n");
+    struct result result = probe_check("odometer=9\nodometer=10\nodometer=11", "2026-03-10");
+    struct csv_sheet decided = csv_sheet_read(result.out);
+    struct csv_sheet findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_string_equal(csv_at(&decided, 1, "findings"), "low");
+    assert_string_equal(csv_at(&decided, 2, "findings"), "rules-ambiguous");
+    assert_string_equal(csv_at(&decided, 2, "decision"), "hold");
+    assert_string_equal(csv_at(&decided, 3, "findings"), "high");
+    assert_string_equal(csv_at(&findings, 2, "rule"), "checks/claim/twice.csv");
+    assert_non_null(strstr(csv_at(&findings, 2, "message"), "low"));
+    assert_non_null(strstr(csv_at(&findings, 2, "message"), "high"));
+    csv_sheet_free(&decided);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    unlink(probe_path("rules/checks/claim/twice.csv"));
+}
+
+/* An approval names itself in the message of what it covers, and covers nothing of another dealer. */
+static void approvals_cover_what_they_name(void **state)
+{
+    (void)state;
+    struct result result =
+        probe_check("engine=REFUSE|approval=AP-3\nengine=REFUSE|approval=AP-3|dealer=D2", "2026-03-10");
+    struct csv_sheet findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_int_equal(findings.count, 3);
+    assert_string_equal(csv_at(&findings, 1, "effect"), "note");
+    assert_non_null(strstr(csv_at(&findings, 1, "message"), "AP-3"));
+    assert_string_equal(csv_at(&findings, 2, "effect"), "refuse");
+    csv_sheet_free(&findings);
+    result_free(&result);
+}
+
+static void unreadable_rows(void **state)
+{
+    static const struct {
+        const char *claim, *asked, *message;
+    } CASES[] = {
+        {"revision=1|completed_on=2026-02-30|total_amount=12.5", "12.50", "completed_on"},
+        {"revision=1|total_amount=12.505", "", "total_amount"},
+        {"outcome=mended", "0.00", "outcome"},
+        {"parts=K-A=", "0.00", "parts"},
+        {"odometer=1.5", "0.00", "odometer"},
+        {"dealer=", "0.00", "dealer"},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        struct result result = probe_check(CASES[i].claim, "2026-03-10");
+        struct csv_sheet decided = csv_sheet_read(result.out);
+        struct csv_sheet findings = csv_sheet_of_file(probe_path("findings.csv"));
+        assert_string_equal(csv_at(&decided, 1, "decision"), "return");
+        assert_string_equal(csv_at(&decided, 1, "findings"), "row-unreadable");
+        assert_string_equal(csv_at(&decided, 1, "revision"), "0");
+        assert_string_equal(csv_at(&decided, 1, "asked"), CASES[i].asked);
+        assert_string_equal(csv_at(&decided, 1, "payable"), "0.00");
+        assert_int_equal(findings.count, 2);
+        assert_string_equal(csv_at(&findings, 1, "rule"), "");
+        assert_string_equal(csv_at(&findings, 1, "item"), "");
+        assert_non_null(strstr(csv_at(&findings, 1, "message"), CASES[i].message));
+        assert_non_null(strstr(csv_at(&findings, 1, "message"), "line 2"));
+        csv_sheet_free(&decided);
+        csv_sheet_free(&findings);
+        result_free(&result);
+    }
+}
+
+/* --- The deadlines that ship ------------------------------------------------------------------------------- */
+
+/* Laws as examples to configure, never as advice. Sources: US-NY VTL section 465; US-CA Veh. Code section 3065;
+ * US-FL 320.696 and 320.64(25); US-IL 815 ILCS 710/6; US-AK AS 45.25.200; US-WA RCW 46.96.105 (2007); US-NJ
+ * secondary, from memory. */
+static void deadlines(void **state)
+{
+    static const char *const EXPECTED[][8] = {
+        /* region, submit, decide, silence approves, pay, resubmit, audit */
+        {"US-NY", "", "30", "true", "30", "", "365"},   /* 30, silence approves; 30 after approval; 1 year */
+        {"US-CA", "", "30", "true", "30", "30", "273"}, /* approved on the 30th; 30 to appeal; 9 months */
+        {"US-FL", "", "", "", "30", "", "365"},         /* 30 after receipt; 1 year */
+        {"US-IL", "", "30", "", "30", "", "365"},       /* 30; 30; 1 year from payment */
+        {"US-AK", "90", "30", "true", "30", "30", ""},  /* 90 to submit; deemed approved; 30; 30 */
+        {"US-WA", "365", "", "", "30", "", ""},         /* 1 year to submit; 30 after receipt */
+        {"US-NJ", "", "", "", "", "", "365"},           /* 12 months */
+    };
+    const char *facts = probe_path("regions.csv");
+    FILE *file = fopen(facts, "w");
+    (void)state;
+
+    need(file != NULL, facts);
+    fputs("region\n", file);
+    for (size_t i = 0; i < COUNT(EXPECTED); i++)
+        fprintf(file, "%s\n", EXPECTED[i][0]);
+    fclose(file);
+    struct result result = RUN("rules", "try", "rules/deadlines.csv", facts);
+    assert_int_equal(result.code, 0);
+    struct csv_sheet tried = csv_sheet_read(result.out);
+    assert_int_equal(tried.count - 1, COUNT(EXPECTED));
+    for (size_t i = 0; i < COUNT(EXPECTED); i++)
+        for (size_t c = 0; EXPECTED[i][c] != NULL; c++)
+            assert_string_equal(tried.rows[i + 1][c], EXPECTED[i][c]);
+    csv_sheet_free(&tried);
+    result_free(&result);
+}
+
+/* With the check that ships and Alaska's 90 days: the last day counts. From 2026-02-01 it is 2026-05-02: 27 more
+ * days in February, 31 in March, 30 in April make 88, and two more. New York names no limit. */
+static void the_last_day_counts(void **state)
+{
+    (void)state;
+    write_words(probe_path("rules/checks/claim/deadlines.csv"), read_whole("rules/checks/claim/deadlines.csv", NULL));
+    struct result result =
+        probe_check("dealer=D2|opened_on=2026-02-01|completed_on=2026-02-01|submitted_on=2026-05-02\n"
+                    "dealer=D2|opened_on=2026-02-01|completed_on=2026-02-01|submitted_on=2026-05-03\n"
+                    "dealer=D1|opened_on=2025-02-01|completed_on=2025-02-01|submitted_on=2026-05-03",
+                    "2026-05-03");
+    struct csv_sheet decided = csv_sheet_read(result.out);
+    assert_string_equal(csv_at(&decided, 1, "findings"), "");
+    assert_string_equal(csv_at(&decided, 2, "findings"), "submitted-late");
+    assert_string_equal(csv_at(&decided, 3, "findings"), "");
+    csv_sheet_free(&decided);
+    result_free(&result);
+    unlink(probe_path("rules/checks/claim/deadlines.csv"));
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(parts),
+        cmocka_unit_test(labor),
+        cmocka_unit_test(totals),
+        cmocka_unit_test(decisions),
+        cmocka_unit_test(findings_in_order),
+        cmocka_unit_test(ambiguous_rules_hold),
+        cmocka_unit_test(approvals_cover_what_they_name),
+        cmocka_unit_test(unreadable_rows),
+        cmocka_unit_test(deadlines),
+        cmocka_unit_test(the_last_day_counts),
+    };
+    return cmocka_run_group_tests(tests, probe_open, probe_close);
+}
