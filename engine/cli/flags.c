@@ -442,8 +442,10 @@ static int run_flags(const struct options *options)
     struct text vin = text_upper(&listing.desk.arena, text_of(options->given[OPTION_VIN]));
 
     listing.desk.sink = cli_diagnostics();
-    if (!read_filter(options, &filter, &listing.desk.sink))
+    if (!read_filter(options, &filter, &listing.desk.sink)) {
+        desk_close(&listing.desk);
         return EXIT_UNUSABLE;
+    }
     filter.vin = vin;
     int status = list(&listing, &filter);
     int code = cli_exit(desk_end_reading(&listing.desk, status));

@@ -181,14 +181,58 @@ static int answer_one(struct ledger_history *ledger, const struct history_ask *a
     return WM_OK;
 }
 
+static bool asks_tallies(const struct history_ask *ask)
+{
+    return ask->question == ASK_TECHNICIAN_DAY || ask->question == ASK_KIT;
+}
+
+static uint64_t hash_of(const struct history_ask *ask)
+{
+    switch (ask->question) {
+    case ASK_CLAIM: return packed_hash(KEY_CLAIM, ask->dealer, ask->claim);
+    case ASK_VEHICLE: return packed_hash(KEY_VEHICLE, ask->vin, TEXT(""));
+    case ASK_REPAIR_ORDER: return packed_hash(KEY_REPAIR_ORDER, ask->dealer, ask->repair_order);
+    case ASK_TECHNICIAN_DAY: return packed_hash(KEY_TECHNICIAN, ask->dealer, ask->technician);
+    case ASK_KIT: return packed_hash(KEY_PART, ask->dealer, ask->kit_key);
+    }
+    return 0;
+}
+
+/* Most claims of a night are new: whether anything is recorded at all is looked for first, a few questions
+ * ahead. */
+static int answer_all(struct ledger_history *ledger, struct packed_reader *rows, const struct history_ask *asks,
+                      const uint64_t *hashes, uint32_t count)
+{
+    enum { AHEAD = 12 };
+    int status = WM_OK;
+
+    for (uint32_t i = 0; status == WM_OK && i < count; i++) {
+        bool has = true;
+        if (i + AHEAD < count && !asks_tallies(&asks[i + AHEAD]))
+            packed_prefetch(rows, hashes[i + AHEAD]);
+        else if (i + AHEAD < count && ledger->stored != NULL)
+            packed_prefetch(ledger->stored, hashes[i + AHEAD]);
+        if (!asks_tallies(&asks[i]))
+            status = packed_has(rows, hashes[i], &has);
+        if (status == WM_OK && has)
+            status = answer_one(ledger, &asks[i]);
+    }
+    return status;
+}
+
 static int answer(void *context, struct history *history, const struct history_ask *asks, uint32_t count)
 {
     struct ledger_history *ledger = context;
-    int status = WM_OK;
+    struct packed_reader *rows = NULL;
+    uint64_t *hashes = malloc(((size_t)count + 1) * sizeof *hashes);
+    int status = hashes != NULL ? ledger_reader_rows(ledger->reader, &rows) : WM_NO_MEMORY;
 
     ledger->history = history;
     for (uint32_t i = 0; status == WM_OK && i < count; i++)
-        status = answer_one(ledger, &asks[i]);
+        hashes[i] = hash_of(&asks[i]);
+    if (status == WM_OK)
+        status = answer_all(ledger, rows, asks, hashes, count);
+    free(hashes);
     return status;
 }
 

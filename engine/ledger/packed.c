@@ -30,28 +30,40 @@ static size_t packed_size(enum packed_table table)
     return HASH_BYTES + NUMBER_BYTES + (table == PACKED_ROWS ? 0 : AMOUNT_BYTES);
 }
 
+/* SipHash of the kind and both parts; of parts that are too long their digests. */
+static uint64_t hash_parts(enum packed_key kind, struct text first, struct text second)
+{
+    enum { ROOM = 256, DIGEST = crypto_generichash_BYTES };
+    unsigned char room[ROOM], hash[crypto_shorthash_BYTES], digests[2][DIGEST];
+    uint64_t number;
+
+    if (2 + first.length + second.length > ROOM) {
+        crypto_generichash(digests[0], DIGEST, (const unsigned char *)first.bytes, first.length, NULL, 0);
+        crypto_generichash(digests[1], DIGEST, (const unsigned char *)second.bytes, second.length, NULL, 0);
+        first = (struct text){(const char *)digests[0], DIGEST};
+        second = (struct text){(const char *)digests[1], DIGEST};
+    }
+    room[0] = (unsigned char)kind;
+    if (first.length > 0)
+        memcpy(room + 1, first.bytes, first.length);
+    room[1 + first.length] = 0;
+    if (second.length > 0)
+        memcpy(room + 2 + first.length, second.bytes, second.length);
+    crypto_shorthash(hash, room, 2 + first.length + second.length, HASH_KEY);
+    memcpy(&number, hash, sizeof number);
+    return le64toh(number);
+}
+
+#define DEALER_BITS UINT64_C(0xffffffff00000000)
+
 uint64_t packed_hash(enum packed_key kind, struct text first, struct text second)
 {
-    enum { ROOM = 256 };
-    unsigned char room[ROOM], hash[crypto_shorthash_BYTES];
-    size_t length = 2 + first.length + second.length;
-    unsigned char *key = length <= ROOM ? room : malloc(length);
-    uint64_t number = 0;
-
-    if (key == NULL) /* by its beginning alone: whoever finds it looks whether it is the one */
-        return packed_hash(kind, (struct text){first.bytes, first.length < 100 ? first.length : 100}, TEXT(""));
-    key[0] = (unsigned char)kind;
-    if (first.length > 0)
-        memcpy(key + 1, first.bytes, first.length);
-    key[1 + first.length] = 0;
-    if (second.length > 0)
-        memcpy(key + 2 + first.length, second.bytes, second.length);
-    crypto_shorthash(hash, key, length, HASH_KEY);
-    if (key != room)
-        free(key);
-    for (int i = HASH_BYTES - 1; i >= 0; i--)
-        number = number << 8 | hash[i];
-    return number;
+    if (kind == KEY_DEALER)
+        return hash_parts(KEY_DEALER, first, TEXT("")) & DEALER_BITS;
+    if (kind == KEY_CLAIM)
+        return (hash_parts(KEY_DEALER, first, TEXT("")) & DEALER_BITS) |
+               (hash_parts(KEY_CLAIM, first, second) & ~DEALER_BITS);
+    return hash_parts(kind, first, second);
 }
 
 void packed_rows_of(const struct claim *claim, uint32_t row,
@@ -59,7 +71,7 @@ void packed_rows_of(const struct claim *claim, uint32_t row,
 {
     struct text dealer = claim->cells[COLUMN_DEALER];
     const uint64_t hashes[PACKED_ROWS_OF_CLAIM] = {
-        packed_hash(KEY_CLAIM, dealer, claim->cells[COLUMN_CLAIM]), packed_hash(KEY_DEALER, dealer, TEXT("")),
+        packed_hash(KEY_CLAIM, dealer, claim->cells[COLUMN_CLAIM]),
         packed_hash(KEY_VEHICLE, claim->vin, TEXT("")),
         packed_hash(KEY_REPAIR_ORDER, dealer, claim->cells[COLUMN_REPAIR_ORDER])};
 
@@ -221,15 +233,13 @@ struct row_entry {
     }                                                                                                          \
                                                                                                                \
     /* Two bytes of the number, where numbers do not come in order, and two of the hash. What that has not put \
-     * in order is nearly so, or it is not of a usual kind. */                                                         \
-    static void name##_sort(type *entries, type *scratch, uint32_t count, bool numbers_too)                    \
+     * in order is nearly so, or it is not of a usual kind. */                                                 \
+    static void name##_sort(type *entries, type *scratch, uint32_t count, int first, int second)               \
     {                                                                                                          \
         uint32_t disorder = 0;                                                                                 \
                                                                                                                \
-        if (numbers_too) {                                                                                     \
-            name##_by_byte(entries, scratch, count, -1);                                                       \
-            name##_by_byte(scratch, entries, count, -9);                                                       \
-        }                                                                                                      \
+        name##_by_byte(entries, scratch, count, first);                                                        \
+        name##_by_byte(scratch, entries, count, second);                                                       \
         name##_by_byte(entries, scratch, count, 40);                                                           \
         name##_by_byte(scratch, entries, count, 48);                                                           \
         for (uint32_t i = 1; i < count; i++)                                                                   \
@@ -253,9 +263,9 @@ SORTING(tallies, struct packed_entry)
 static void sort_part(const struct packed_list *list, struct packed_part *part, void *scratch)
 {
     if (list->table == PACKED_ROWS)
-        rows_sort((struct row_entry *)(void *)part->entries, scratch, part->count, false);
+        rows_sort((struct row_entry *)(void *)part->entries, scratch, part->count, 16, 24);
     else
-        tallies_sort((struct packed_entry *)(void *)part->entries, scratch, part->count, true);
+        tallies_sort((struct packed_entry *)(void *)part->entries, scratch, part->count, -1, -9);
 }
 
 /* Equal entries become one. */
@@ -735,12 +745,32 @@ static int read_bucket(struct packed_reader *reader, uint32_t number)
     return status;
 }
 
-/* The first entry of the bucket that is not below the hash. */
+/* About where a hash stands among the entries of its bucket, as hashes are spread evenly. */
+static uint32_t guess(const struct packed_reader *reader, uint32_t count, uint64_t hash)
+{
+    uint64_t in_bucket = reader->bits == 0 ? hash : hash << reader->bits;
+
+    return (uint32_t)((in_bucket >> 32) * count >> 32);
+}
+
+/* The first entry of the bucket that is not below the hash: from the guess on in growing steps, then by halves.
+ */
 static uint32_t lower_bound(const struct packed_reader *reader, const struct bucket *bucket, uint64_t hash)
 {
     size_t size = packed_size(reader->table);
-    uint32_t low = 0, high = bucket->length / (uint32_t)size;
+    uint32_t count = bucket->length / (uint32_t)size, at = guess(reader, count, hash), low = 0, high = count,
+             step = 1;
 
+    if (at < count && get_hash(bucket->entries + at * size) < hash) {
+        for (low = at + 1; low + step <= count && get_hash(bucket->entries + (low + step - 1) * size) < hash;
+             step *= 2)
+            low += step;
+        high = low + step < count ? low + step : count;
+    } else {
+        for (high = at; high >= step && get_hash(bucket->entries + (high - step) * size) >= hash; step *= 2)
+            high -= step;
+        low = high >= step ? high - step : 0;
+    }
     while (low < high) {
         uint32_t middle = low + (high - low) / 2;
         if (get_hash(bucket->entries + middle * size) < hash)
@@ -751,22 +781,86 @@ static uint32_t lower_bound(const struct packed_reader *reader, const struct buc
     return low;
 }
 
+void packed_prefetch(const struct packed_reader *reader, uint64_t hash)
+{
+    const struct bucket *bucket = &reader->buckets[bucket_of(hash, reader->bits)];
+    size_t size = packed_size(reader->table);
+
+    if (bucket->entries != NULL)
+        __builtin_prefetch(bucket->entries + guess(reader, bucket->length / (uint32_t)size, hash) * size);
+}
+
+static int found_one(void *context, const struct packed_entry *entry)
+{
+    (void)entry;
+    *(bool *)context = true;
+    return WM_OK;
+}
+
+int packed_has(struct packed_reader *reader, uint64_t hash, bool *ret_has)
+{
+    bool has = false;
+    int status = packed_find(reader, hash, found_one, &has);
+
+    *ret_has = has;
+    return status;
+}
+
+/* The entries from the first hash to the last, which are of one bucket. */
+static int find_between(struct packed_reader *reader, uint64_t first, uint64_t last, packed_take *take,
+                        void *taker)
+{
+    struct bucket *bucket = &reader->buckets[bucket_of(first, reader->bits)];
+    size_t size = packed_size(reader->table);
+    int status = bucket->entries == NULL ? read_bucket(reader, bucket_of(first, reader->bits)) : WM_OK;
+
+    if (status != WM_OK)
+        return status;
+    for (uint32_t at = lower_bound(reader, bucket, first); status == WM_OK && (at + 1) * size <= bucket->length;
+         at++) {
+        struct packed_entry entry = unpack(reader->table, bucket->entries + at * size);
+        if (entry.hash > last)
+            break;
+        status = take(taker, &entry);
+    }
+    return status;
+}
+
 int packed_find(struct packed_reader *reader, uint64_t hash, packed_take *take, void *taker)
 {
+    return find_between(reader, hash, hash, take, taker);
+}
+
+int packed_find_dealer(struct packed_reader *reader, struct text dealer, packed_take *take, void *taker)
+{
+    uint64_t hash = packed_hash(KEY_DEALER, dealer, TEXT(""));
+
+    return find_between(reader, hash, hash | ~DEALER_BITS, take, taker);
+}
+
+int packed_has_number(struct packed_reader *reader, uint64_t hash, uint32_t number, bool *ret_has)
+{
+    const struct packed_entry wanted = {.hash = hash, .number = number};
     struct bucket *bucket = &reader->buckets[bucket_of(hash, reader->bits)];
     size_t size = packed_size(reader->table);
     int status = bucket->entries == NULL ? read_bucket(reader, bucket_of(hash, reader->bits)) : WM_OK;
 
     if (status != WM_OK)
         return status;
-    for (uint32_t at = lower_bound(reader, bucket, hash); status == WM_OK && (at + 1) * size <= bucket->length;
-         at++) {
-        struct packed_entry entry = unpack(reader->table, bucket->entries + at * size);
-        if (entry.hash != hash)
-            break;
-        status = take(taker, &entry);
+    uint32_t low = lower_bound(reader, bucket, hash), count = bucket->length / (uint32_t)size, high = count;
+    while (low < high) {
+        uint32_t middle = low + (high - low) / 2;
+        struct packed_entry entry = unpack(reader->table, bucket->entries + middle * size);
+        if (compare(&entry, &wanted) < 0)
+            low = middle + 1;
+        else
+            high = middle;
     }
-    return status;
+    struct packed_entry found = {0};
+    if (low < count)
+        found = unpack(reader->table, bucket->entries + low * size);
+    *ret_has = low < count && compare(&found, &wanted) == 0;
+    return WM_OK;
 }
 
 /* --- Checking ---------------------------------------------------------------------------------------- */

@@ -20,10 +20,11 @@
 
 enum packed_table { PACKED_ROWS, PACKED_TALLIES, PACKED_TABLES };
 
-/* What a key is made of; its parts are joined by NUL. */
+/* What a key is made of: its kind and parts, joined by NUL; of more than 256 bytes the BLAKE2b-256 of both
+ * parts. */
 enum packed_key {
-    KEY_CLAIM = 'c',        /* dealer, claim: rows */
-    KEY_DEALER = 'd',       /* dealer: rows */
+    KEY_CLAIM = 'c',  /* dealer, claim: rows */
+    KEY_DEALER = 'd', /* dealer: the top half of the hash of each of its claims, so that these stand together */
     KEY_VEHICLE = 'v',      /* VIN: rows */
     KEY_REPAIR_ORDER = 'o', /* dealer, repair order: rows */
     KEY_TECHNICIAN = 't',   /* dealer, technician: millionths of hours by day */
@@ -50,7 +51,7 @@ static inline int32_t packed_day_of(uint32_t number)
     return (int32_t)(number ^ UINT32_C(0x80000000));
 }
 
-enum { PACKED_ROWS_OF_CLAIM = 4 };
+enum { PACKED_ROWS_OF_CLAIM = 3 };
 
 /* The entries that find a row of a claim. */
 void packed_rows_of(const struct claim *claim, uint32_t row,
@@ -96,6 +97,18 @@ void packed_reader_close(struct packed_reader *reader); /* accepts NULL */
 
 /* Hands out the entries of this hash in the order of numbers. */
 int packed_find(struct packed_reader *reader, uint64_t hash, packed_take *take, void *taker);
+
+/* Hands out the rows of a dealer's claims, in no order. */
+int packed_find_dealer(struct packed_reader *reader, struct text dealer, packed_take *take, void *taker);
+
+/* Whether there is an entry of this hash. */
+int packed_has(struct packed_reader *reader, uint64_t hash, bool *ret_has);
+
+/* Whether there is the entry of this hash and number. */
+int packed_has_number(struct packed_reader *reader, uint64_t hash, uint32_t number, bool *ret_has);
+
+/* Says that this hash will be looked for soon. */
+void packed_prefetch(const struct packed_reader *reader, uint64_t hash);
 
 /* --- Checking ---------------------------------------------------------------------------------------- */
 

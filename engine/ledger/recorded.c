@@ -121,14 +121,42 @@ static int keep_found(void *context, const struct packed_entry *entry)
     return WM_OK;
 }
 
-/* Into reader->found, ascending: the rows that may be meant. */
-static int find_rows(struct ledger_reader *reader, enum packed_key kind, struct text first, struct text second)
+int ledger_reader_rows(struct ledger_reader *reader, struct packed_reader **ret_rows)
 {
     int status = reader->rows == NULL ? packed_reader_open(reader->office, PACKED_ROWS, &reader->rows) : WM_OK;
 
+    *ret_rows = reader->rows;
+    return status;
+}
+
+/* Into reader->found, ascending: the rows that may be meant. */
+static int find_rows(struct ledger_reader *reader, enum packed_key kind, struct text first, struct text second)
+{
+    struct packed_reader *rows;
+    int status = ledger_reader_rows(reader, &rows);
+
     reader->found_count = 0;
-    return status == WM_OK ? packed_find(reader->rows, packed_hash(kind, first, second), keep_found, reader)
-                           : status;
+    return status == WM_OK ? packed_find(rows, packed_hash(kind, first, second), keep_found, reader) : status;
+}
+
+static int by_number(const void *a, const void *b)
+{
+    int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
+
+    return x < y ? -1 : x > y;
+}
+
+static int find_rows_of_dealer(struct ledger_reader *reader, struct text dealer)
+{
+    struct packed_reader *rows;
+    int status = ledger_reader_rows(reader, &rows);
+
+    reader->found_count = 0;
+    if (status == WM_OK)
+        status = packed_find_dealer(rows, dealer, keep_found, reader);
+    if (reader->found_count > 1)
+        qsort(reader->found, reader->found_count, sizeof *reader->found, by_number);
+    return status;
 }
 
 /* --- Office decisions -------------------------------------------------------------------------------- */
@@ -451,7 +479,7 @@ int ledger_names_of_dealer(struct ledger_reader *reader, struct arena *arena, st
                            struct claim_name **ret_names, uint32_t *ret_count)
 {
     struct naming naming = {.dealer = dealer, .take = FIRST_ROWS};
-    int status = find_rows(reader, KEY_DEALER, dealer, TEXT(""));
+    int status = find_rows_of_dealer(reader, dealer);
 
     return status == WM_OK ? name_rows(reader, arena, &naming, ret_names, ret_count) : status;
 }
@@ -468,8 +496,8 @@ int ledger_names_on_repair_order(struct ledger_reader *reader, struct arena *are
 int ledger_rows_of(struct ledger_reader *reader, struct arena *arena, struct text dealer, struct text vin,
                    int64_t **ret_rows, uint32_t *ret_count)
 {
-    int status = dealer.length > 0 ? find_rows(reader, KEY_DEALER, dealer, TEXT(""))
-                                   : find_rows(reader, KEY_VEHICLE, vin, TEXT(""));
+    int status =
+        dealer.length > 0 ? find_rows_of_dealer(reader, dealer) : find_rows(reader, KEY_VEHICLE, vin, TEXT(""));
 
     if (status != WM_OK)
         return status;

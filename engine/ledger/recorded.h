@@ -57,6 +57,10 @@ void ledger_reader_close(struct ledger_reader *reader); /* accepts NULL */
 void ledger_reader_move(struct ledger_reader *reader, struct ledger_point point);
 struct office *ledger_reader_office(const struct ledger_reader *reader);
 
+/* What finds its rows; lives as long as the reader. */
+struct packed_reader;
+int ledger_reader_rows(struct ledger_reader *reader, struct packed_reader **ret_rows);
+
 /* The last row and the last office decision that are recorded; 0 where there is none. */
 int ledger_last(struct office *office, struct ledger_point *ret_point);
 

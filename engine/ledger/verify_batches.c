@@ -280,32 +280,18 @@ static int note_standing(struct walk *walk, int64_t row, const struct claim *cla
     return status == WM_OK ? tallies_add_claim(&walk->verification->tallies, claim, 1) : status;
 }
 
-struct row_search {
-    uint32_t row;
-    bool found;
-};
-
-static int is_row(void *context, const struct packed_entry *entry)
-{
-    struct row_search *search = context;
-
-    search->found = search->found || entry->number == search->row;
-    return WM_OK;
-}
-
 /* Every way to find the row leads to it. */
 static int find_row(struct walk *walk, int64_t row, const struct claim *claim)
 {
-    static const char *const WAYS[PACKED_ROWS_OF_CLAIM] = {"claim", "dealer", "vehicle", "repair order"};
+    static const char *const WAYS[PACKED_ROWS_OF_CLAIM] = {"claim", "vehicle", "repair order"};
     struct packed_entry entries[PACKED_ROWS_OF_CLAIM];
-    struct row_search search = {(uint32_t)row, false};
+    bool found = false;
     int status = WM_OK;
 
     packed_rows_of(claim, (uint32_t)row, entries);
     for (int i = 0; status == WM_OK && i < PACKED_ROWS_OF_CLAIM; i++) {
-        search.found = false;
-        status = packed_find(walk->rows, entries[i].hash, is_row, &search);
-        if (status == WM_OK && !search.found)
+        status = packed_has_number(walk->rows, entries[i].hash, (uint32_t)row, &found);
+        if (status == WM_OK && !found)
             verify_row_fault(walk->verification, row,
                              "row_buckets does not have it by its %s; restore the file from a copy", WAYS[i]);
     }
@@ -328,6 +314,16 @@ static int check_content(struct walk *walk, int64_t row, struct text content)
                          "its %s does not fit what was recorded; restore the file from a copy", column);
     status = find_row(walk, row, &claim);
     return status == WM_OK ? note_standing(walk, row, &claim) : status;
+}
+
+static void show_progress(struct walk *walk)
+{
+    enum { EVERY = 8192 };
+    const struct verify_options *options = walk->verification->options;
+    uint64_t rows = ++walk->verification->result.rows;
+
+    if (options->progress != NULL && rows % EVERY == 0)
+        options->progress(options->context, "reading claims", rows, (uint64_t)walk->row_count);
 }
 
 static int check_row(struct walk *walk, int64_t batch)
@@ -361,7 +357,7 @@ static int check_row(struct walk *walk, int64_t batch)
     if (status == WM_OK && walk->verification->result.faults == faults &&
         (digest == NULL || memcmp(digest, digest_is, DIGEST_BYTES) != 0))
         verify_row_fault(walk->verification, row, "it does not fit its digest; restore the file from a copy");
-    walk->verification->result.rows++;
+    show_progress(walk);
     return status;
 }
 
