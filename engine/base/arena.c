@@ -1,5 +1,6 @@
 #include "base/arena.h"
 
+#include <assert.h>
 #include <stdalign.h>
 #include <stdint.h>
 #include <stdlib.h>
@@ -13,46 +14,36 @@ struct arena_chunk {
     alignas(max_align_t) char bytes[];
 };
 
-static size_t aligned(size_t size)
+static void use_chunk(struct arena *arena, struct arena_chunk *chunk)
 {
-    size_t step = alignof(max_align_t);
-    return (size + step - 1) / step * step;
+    arena->current = chunk;
+    arena->free = chunk != NULL ? chunk->bytes : NULL;
+    arena->left = chunk != NULL ? chunk->size : 0;
 }
 
 /* Moves on to the next chunk that holds size bytes, getting a new one where there is none. */
-static int next_chunk(struct arena *arena, size_t size)
+void *arena_next_chunk(struct arena *arena, size_t size)
 {
     struct arena_chunk **link = arena->current ? &arena->current->next : &arena->first;
+    size_t least = size + sizeof(max_align_t);
 
-    if (*link == NULL || (*link)->size < size) {
+    if (size > SIZE_MAX / 2)
+        return NULL;
+    if (*link == NULL || (*link)->size < least) {
         size_t wanted = arena->current ? arena->current->size * 2 : SMALLEST_CHUNK;
         if (wanted > LARGEST_STEP)
             wanted = LARGEST_STEP;
-        if (wanted < size)
-            wanted = size;
+        if (wanted < least)
+            wanted = least;
         struct arena_chunk *chunk = malloc(sizeof *chunk + wanted);
         if (chunk == NULL)
-            return -1;
+            return NULL;
         chunk->size = wanted;
         chunk->next = *link;
         *link = chunk;
     }
-    arena->current = *link;
-    arena->used = 0;
-    return 0;
-}
-
-void *arena_bytes(struct arena *arena, size_t size)
-{
-    if (size > SIZE_MAX / 2)
-        return NULL;
-    size = aligned(size ? size : 1);
-    if (arena->current == NULL || arena->current->size - arena->used < size)
-        if (next_chunk(arena, size) != 0)
-            return NULL;
-    void *piece = arena->current->bytes + arena->used;
-    arena->used += size;
-    return piece;
+    use_chunk(arena, *link);
+    return arena_bytes(arena, size);
 }
 
 void *arena_zeroed(struct arena *arena, size_t count, size_t size)
@@ -76,10 +67,19 @@ void *arena_grown(struct arena *arena, const void *old, size_t old_count, size_t
     return piece;
 }
 
+void arena_shrink(struct arena *arena, const void *last_piece, size_t size)
+{
+    char *end = arena->free + arena->left;
+
+    assert((const char *)last_piece >= arena->current->bytes && (const char *)last_piece + size <= arena->free);
+    arena->left = (size_t)(end - (const char *)last_piece);
+    arena->free = end - arena->left;
+    (void)arena_bytes(arena, size);
+}
+
 void arena_reset(struct arena *arena)
 {
-    arena->current = arena->first;
-    arena->used = 0;
+    use_chunk(arena, arena->first);
 }
 
 void arena_free(struct arena *arena)

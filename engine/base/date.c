@@ -50,27 +50,23 @@ void date_to_civil(int32_t day, int *ret_year, int *ret_month, int *ret_day_of_m
     *ret_day_of_month = rest + 1;
 }
 
-static bool read_digits(const char *p, int count, int *ret_number)
+/* Two digits; above 99 where one is none. */
+static inline unsigned two_digits(const char *p)
 {
-    int number = 0;
+    unsigned tens = (unsigned)(unsigned char)p[0] - '0', ones = (unsigned)(unsigned char)p[1] - '0';
 
-    for (int i = 0; i < count; i++) {
-        if (p[i] < '0' || p[i] > '9')
-            return false;
-        number = number * 10 + (p[i] - '0');
-    }
-    *ret_number = number;
-    return true;
+    return tens > 9 || ones > 9 ? 100 : tens * 10 + ones;
 }
 
 bool date_read(struct text t, int32_t *ret_day)
 {
-    int year, month, day;
-
-    if (t.length != 10 || t.bytes[4] != '-' || t.bytes[7] != '-' || !read_digits(t.bytes, 4, &year) ||
-        !read_digits(t.bytes + 5, 2, &month) || !read_digits(t.bytes + 8, 2, &day))
+    if (t.length != 10 || t.bytes[4] != '-' || t.bytes[7] != '-')
         return false;
-    if (year < 1 || month < 1 || month > 12 || day < 1 || day > days_in_month(year, month))
+    unsigned century = two_digits(t.bytes), of_century = two_digits(t.bytes + 2);
+    int year = (int)(century * 100 + of_century), month = (int)two_digits(t.bytes + 5),
+        day = (int)two_digits(t.bytes + 8);
+    if (century > 99 || of_century > 99 ||
+        year < 1 || month < 1 || month > 12 || day < 1 || day > days_in_month(year, month))
         return false;
     *ret_day = date_from_civil(year, month, day);
     return true;

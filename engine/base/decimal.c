@@ -10,7 +10,32 @@ static bool is_digit(char c)
     return c >= '0' && c <= '9';
 }
 
-enum number_fault decimal_read(struct text t, unsigned places, int64_t *ret_millionths)
+bool decimal_take(const char **at, const char *end, unsigned most_places, int64_t *ret_millionths)
+{
+    const char *from = *at, *start = from;
+    uint64_t number = 0;
+    unsigned digit, places = 0;
+
+    for (; from < end && (digit = (unsigned)(unsigned char)*from - '0') <= 9; from++)
+        number = number * 10 + digit;
+    if (from == start)
+        return false;
+    if (from < end && *from == '.') {
+        const char *point = from++;
+        for (; from < end && (digit = (unsigned)(unsigned char)*from - '0') <= 9; from++)
+            number = number * 10 + digit;
+        places = (unsigned)(from - point - 1);
+        if (places == 0 || places > most_places)
+            return false;
+    }
+    if (from - start > DECIMAL_MOST_TAKEN)
+        return false;
+    *at = from;
+    *ret_millionths = (int64_t)(number * (uint64_t)POWER_OF_TEN[6 - places]);
+    return true;
+}
+
+enum number_fault decimal_read_any(struct text t, unsigned places, int64_t *ret_millionths)
 {
     size_t i = 0, digits = 0, fraction_digits = 0;
     uint64_t whole = 0, fraction = 0;
@@ -39,6 +64,17 @@ enum number_fault decimal_read(struct text t, unsigned places, int64_t *ret_mill
         __builtin_add_overflow(whole, fraction, &whole) || __builtin_add_overflow(whole, 0, &millionths))
         return NUMBER_TOO_LARGE;
     *ret_millionths = negative ? -millionths : millionths;
+    return NUMBER_OK;
+}
+
+enum number_fault decimal_read(struct text t, unsigned places, int64_t *ret_millionths)
+{
+    const char *at = t.bytes, *end = t.bytes + t.length;
+    int64_t taken;
+
+    if (!decimal_take(&at, end, places, &taken) || at != end)
+        return decimal_read_any(t, places, ret_millionths);
+    *ret_millionths = taken;
     return NUMBER_OK;
 }
 

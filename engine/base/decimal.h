@@ -6,6 +6,7 @@
 #ifndef WM_BASE_DECIMAL_H
 #define WM_BASE_DECIMAL_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -25,6 +26,15 @@ enum number_fault {
 /* Reads all of t, no blanks around: digits, with `-` before and `.` and one to `places` digits after
  * (`.5` too); no `+`, exponent, thousands separator. places is 0 to 6; 0 allows no point at all. */
 enum number_fault decimal_read(struct text t, unsigned places, int64_t *ret_millionths);
+
+/* The reader of record: decimal_read goes by it wherever decimal_take sees more than plain digits. */
+enum number_fault decimal_read_any(struct text t, unsigned places, int64_t *ret_millionths);
+
+/* Takes a plain number off the front of [*at, end): up to DECIMAL_MOST_TAKEN characters, digits first, a point only with
+ * one to most_places digits behind it. What decimal_read would read of these characters, and *at behind them; false,
+ * and nothing moved, where the number is not as plain as that. */
+#define DECIMAL_MOST_TAKEN 12
+bool decimal_take(const char **at, const char *end, unsigned most_places, int64_t *ret_millionths);
 
 /* What is wrong, for a message: "is not a number", "has more than two places", ... */
 const char *number_fault_words(enum number_fault fault);

@@ -15,11 +15,6 @@ static unsigned char upper(unsigned char c)
     return c >= 'a' && c <= 'z' ? (unsigned char)(c - 32) : c;
 }
 
-static bool is_blank(char c)
-{
-    return c == ' ' || c == '\t' || c == '\r';
-}
-
 int text_compare(struct text a, struct text b)
 {
     size_t shorter = a.length < b.length ? a.length : b.length;
@@ -44,18 +39,7 @@ int text_compare_any_case(struct text a, struct text b)
 
 bool text_equal_any_case(struct text a, struct text b)
 {
-    return a.length == b.length && text_compare_any_case(a, b) == 0;
-}
-
-struct text text_trim(struct text t)
-{
-    while (t.length > 0 && is_blank(t.bytes[0])) {
-        t.bytes++;
-        t.length--;
-    }
-    while (t.length > 0 && is_blank(t.bytes[t.length - 1]))
-        t.length--;
-    return t;
+    return a.length == b.length && (text_equal(a, b) || text_compare_any_case(a, b) == 0);
 }
 
 bool text_starts_with(struct text t, struct text prefix)
@@ -200,14 +184,24 @@ struct text text_format(struct arena *arena, const char *format, ...)
     return room == NULL ? none : (struct text){room, (size_t)length};
 }
 
+#define CAPITAL(c) [c] = (c), [(c) + 32] = (c)
+const unsigned char text_key_character[256] = {
+    ['0'] = '0',  ['1'] = '1',  ['2'] = '2',  ['3'] = '3',  ['4'] = '4',  ['5'] = '5',  ['6'] = '6',
+    ['7'] = '7',  ['8'] = '8',  ['9'] = '9',  CAPITAL('A'), CAPITAL('B'), CAPITAL('C'), CAPITAL('D'),
+    CAPITAL('E'), CAPITAL('F'), CAPITAL('G'), CAPITAL('H'), CAPITAL('I'), CAPITAL('J'), CAPITAL('K'),
+    CAPITAL('L'), CAPITAL('M'), CAPITAL('N'), CAPITAL('O'), CAPITAL('P'), CAPITAL('Q'), CAPITAL('R'),
+    CAPITAL('S'), CAPITAL('T'), CAPITAL('U'), CAPITAL('V'), CAPITAL('W'), CAPITAL('X'), CAPITAL('Y'),
+    CAPITAL('Z'),
+};
+
 size_t text_item_key(struct text t, char *room)
 {
     size_t n = 0;
 
     for (size_t i = 0; i < t.length; i++) {
-        unsigned char c = upper((unsigned char)t.bytes[i]);
+        unsigned char c = text_key_character[(unsigned char)t.bytes[i]];
         room[n] = (char)c;
-        n += (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9');
+        n += c != 0;
     }
     return n;
 }

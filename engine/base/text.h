@@ -32,6 +32,13 @@ static inline bool text_equal(struct text a, struct text b)
     return a.length == b.length && (a.length == 0 || memcmp(a.bytes, b.bytes, a.length) == 0);
 }
 
+/* The same, for texts that are mostly not: keys of one list share their beginnings more often than their ends. */
+static inline bool text_equal_mostly_not(struct text a, struct text b)
+{
+    return a.length == b.length && (a.length == 0 || (a.bytes[a.length - 1] == b.bytes[a.length - 1] &&
+                                                      memcmp(a.bytes, b.bytes, a.length) == 0));
+}
+
 static inline bool text_is(struct text a, const char *string)
 {
     return text_equal(a, text_of(string));
@@ -46,8 +53,22 @@ int text_compare(struct text a, struct text b);
 /* The same without regard to the case of ASCII letters. */
 int text_compare_any_case(struct text a, struct text b);
 
+static inline bool text_is_blank(char c)
+{
+    return c == ' ' || c == '\t' || c == '\r';
+}
+
 /* Without blanks at either end. */
-struct text text_trim(struct text t);
+static inline struct text text_trim(struct text t)
+{
+    while (t.length > 0 && text_is_blank(t.bytes[0])) {
+        t.bytes++;
+        t.length--;
+    }
+    while (t.length > 0 && text_is_blank(t.bytes[t.length - 1]))
+        t.length--;
+    return t;
+}
 
 bool text_starts_with(struct text t, struct text prefix);
 bool text_ends_with(struct text t, struct text suffix);
@@ -76,6 +97,9 @@ struct text text_format(struct arena *arena, const char *format, ...) __attribut
 /* The part number, operation or inspection item as it compares: upper-cased, all but A-Z and 0-9 removed
  * (contract section 1). Writes at most t.length bytes to room and returns how many. */
 size_t text_item_key(struct text t, char *room);
+
+/* What stands in an item's key for this byte: its capital, or 0 where keys leave it out. */
+extern const unsigned char text_key_character[256];
 
 /* A 64-bit hash for tables in memory; not stable between releases, never stored. */
 uint64_t text_hash(struct text t);

@@ -211,16 +211,11 @@ static bool looks_like_iso(struct text t)
     return true;
 }
 
-static int32_t read_date(struct reader *reader, enum claim_column column)
+static void date_fault(struct reader *reader, enum claim_column column)
 {
     struct text cell = reader->claim->cells[column];
     char hint[128], words[192];
-    int32_t day;
 
-    if (cell.length == 0)
-        return DAY_NONE;
-    if (date_read(cell, &day))
-        return day;
     if (looks_like_iso(cell))
         cell_is(reader, column, "is not a date; there is no such day, correct it");
     else if (date_hint(cell, hint, sizeof hint)) {
@@ -228,6 +223,17 @@ static int32_t read_date(struct reader *reader, enum claim_column column)
         cell_is(reader, column, words);
     } else
         cell_is(reader, column, "is not a date; write year, month and day, as in 2026-03-01");
+}
+
+static int32_t read_date(struct reader *reader, enum claim_column column)
+{
+    int32_t day;
+
+    if (reader->claim->cells[column].length == 0)
+        return DAY_NONE;
+    if (date_read(reader->claim->cells[column], &day))
+        return day;
+    date_fault(reader, column);
     return DAY_NONE;
 }
 
@@ -359,15 +365,14 @@ static bool has_right_count(const struct csv_row *row, const struct claim_header
 }
 
 int claim_read(const struct claim_header *header, const struct csv_row *row, struct arena *arena,
-               struct claim *ret_claim)
+               struct claim *claim)
 {
-    struct claim claim;
-    struct reader reader = {header, row, arena, &claim, false};
+    struct reader reader = {header, row, arena, claim, false};
 
-    memset(&claim, 0, sizeof claim);
-    claim.line = row->line;
-    claim.raw = row->raw;
-    claim.opened_on = claim.completed_on = claim.submitted_on = DAY_NONE;
+    memset(claim, 0, sizeof *claim);
+    claim->line = row->line;
+    claim->raw = row->raw;
+    claim->opened_on = claim->completed_on = claim->submitted_on = DAY_NONE;
     if (!has_right_count(row, header)) {
         count_fault(&reader);
     } else {
@@ -379,9 +384,8 @@ int claim_read(const struct claim_header *header, const struct csv_row *row, str
     }
     if (reader.no_memory)
         return WM_NO_MEMORY;
-    if (claim.unreadable)
-        claim.revision = 0;
-    *ret_claim = claim;
+    if (claim->unreadable)
+        claim->revision = 0;
     return WM_OK;
 }
 

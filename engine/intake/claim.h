@@ -82,9 +82,9 @@ struct claim {
 };
 
 /* Reads one row, which must come from rows of a capacity of at least header->width. WM_OK also where the claim is
- * unreadable; WM_NO_MEMORY. */
+ * unreadable; WM_NO_MEMORY, and then what stands in *claim is none. */
 int claim_read(const struct claim_header *header, const struct csv_row *row, struct arena *arena,
-               struct claim *ret_claim);
+               struct claim *claim);
 
 /* The claim that these cells state, one for each column, as if they stood in a row of their own. */
 int claim_of_cells(struct text cells[CLAIM_COLUMNS], uint64_t line, struct arena *arena, struct claim *ret_claim);

@@ -23,6 +23,15 @@ int items_read_labor(struct text list, struct arena *arena, struct labor_item **
 int items_read_inspections(struct text list, struct arena *arena, struct inspection_item **ret_items,
                            uint32_t *ret_count, struct text *ret_reason);
 
+/* The readers of record, which take every item apart in full; the functions above read plain items in one
+ * walk, and must say the same. For tests. */
+int items_read_parts_of_record(struct text list, struct arena *arena, struct part_item **ret_items,
+                               uint32_t *ret_count, struct text *ret_reason);
+int items_read_labor_of_record(struct text list, struct arena *arena, struct labor_item **ret_items,
+                               uint32_t *ret_count, struct text *ret_reason);
+int items_read_inspections_of_record(struct text list, struct arena *arena, struct inspection_item **ret_items,
+                                     uint32_t *ret_count, struct text *ret_reason);
+
 /* A result that is a number and, behind it, a unit or nothing: true with the number (millionths) and the unit as
  * written. A unit begins with a letter, `%`, or a character beyond ASCII such as the degree sign. */
 bool items_read_reading(struct text result, int64_t *ret_reading, struct text *ret_unit);
