@@ -7,7 +7,7 @@
 
 #include "base/decimal.h"
 
-char *buffer_room(struct buffer *buffer, size_t size)
+char *buffer_grown_room(struct buffer *buffer, size_t size)
 {
     if (buffer->failed)
         return NULL;
@@ -76,10 +76,11 @@ static bool needs_quotes(struct text cell)
     char first = cell.bytes[0], last = cell.bytes[cell.length - 1];
     if (first == ' ' || first == '\t' || last == ' ' || last == '\t')
         return true;
+    static const bool QUOTED[256] = {[','] = true, ['"'] = true, ['\n'] = true, ['\r'] = true};
+    bool quoted = false;
     for (size_t i = 0; i < cell.length; i++)
-        if (cell.bytes[i] == ',' || cell.bytes[i] == '"' || cell.bytes[i] == '\n' || cell.bytes[i] == '\r')
-            return true;
-    return false;
+        quoted |= QUOTED[(unsigned char)cell.bytes[i]];
+    return quoted;
 }
 
 void buffer_add_csv(struct buffer *buffer, struct text cell)

@@ -22,7 +22,14 @@ struct buffer {
 #define BUFFER_EMPTY ((struct buffer){NULL, 0, 0, false})
 
 /* Room for size more bytes behind length, or NULL (and failed). The caller moves length on. */
-char *buffer_room(struct buffer *buffer, size_t size);
+char *buffer_grown_room(struct buffer *buffer, size_t size);
+
+static inline char *buffer_room(struct buffer *buffer, size_t size)
+{
+    if (buffer->failed || buffer->bytes == NULL || buffer->capacity - buffer->length < size)
+        return buffer_grown_room(buffer, size);
+    return buffer->bytes + buffer->length;
+}
 
 static inline void buffer_add(struct buffer *buffer, const void *bytes, size_t length)
 {

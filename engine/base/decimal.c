@@ -153,7 +153,7 @@ int64_t round_half_away(__int128 numerator, __int128 denominator)
     bool negative = numerator < 0;
     unsigned __int128 n = negative ? -(unsigned __int128)numerator : (unsigned __int128)numerator;
     unsigned __int128 d = (unsigned __int128)denominator;
-    unsigned __int128 quotient = n / d, rest = n % d;
+    unsigned __int128 quotient = n / d, rest = n - quotient * d;
 
     if (rest >= d - rest)
         quotient++;

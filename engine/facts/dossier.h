@@ -20,20 +20,25 @@ struct item {
     struct text shown, key; /* as the rules write it, or as the claim does where they do not have it */
     bool claimed;
     enum need expected;
-    /* part */
-    bool other_kit;
-    bool has_price, has_listed_price;
-    int64_t quantity, quantity_allowed;      /* millionths */
-    int64_t price, price_listed;             /* millionths of the currency */
-    int64_t quantity_counted, price_counted; /* what the payment is made of; 0 where nothing counts */
-    /* labor */
-    int64_t hours, hours_allowed, hours_counted; /* millionths */
-    bool operation_known;
-    /* inspection */
-    struct text result, unit;
-    bool has_reading;
-    int64_t reading;
-    struct value as_expected; /* boolean or null */
+    union {           /* by scope: a night has ten times as many items as claims, and they should stay in the cache */
+        struct {      /* part */
+            bool other_kit;
+            bool has_price, has_listed_price;
+            int64_t quantity, quantity_allowed;      /* millionths */
+            int64_t price, price_listed;             /* millionths of the currency */
+            int64_t quantity_counted, price_counted; /* what the payment is made of; 0 where nothing counts */
+        };
+        struct {      /* labor */
+            int64_t hours, hours_allowed, hours_counted; /* millionths */
+            bool operation_known;
+        };
+        struct {      /* inspection */
+            struct text result, unit;
+            bool has_reading;
+            int64_t reading;
+            struct value as_expected; /* boolean or null */
+        };
+    };
 };
 
 struct finding {

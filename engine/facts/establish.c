@@ -25,14 +25,6 @@ void fact_worker_close(struct fact_worker *worker)
     *worker = (struct fact_worker){0};
 }
 
-void fact_put(const struct rules *rules, struct value *facts, enum fact_id id, struct value v)
-{
-    int slot = rules_slot(rules, id);
-
-    if (slot >= 0)
-        facts[slot] = v;
-}
-
 static bool is_asked(const struct rules *rules, enum fact_id id)
 {
     return rules_slot(rules, id) >= 0;

@@ -33,7 +33,13 @@ int facts_establish(struct fact_worker *worker, struct arena *arena, struct doss
 void facts_of_item(const struct rules *rules, const struct item *item, struct value *facts);
 
 /* Puts one claim fact, if any table asks for it. */
-void fact_put(const struct rules *rules, struct value *facts, enum fact_id id, struct value v);
+static inline void fact_put(const struct rules *rules, struct value *facts, enum fact_id id, struct value v)
+{
+    int slot = rules_slot(rules, id);
+
+    if (slot >= 0)
+        facts[slot] = v;
+}
 
 /* The facts of a vehicle: model_line ... plant, option:WORD; null each where vehicle is NULL. */
 void facts_of_vehicle(const struct rules *rules, const struct vehicle *vehicle, struct value *facts);

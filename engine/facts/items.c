@@ -8,16 +8,26 @@ static struct item *add_item(struct dossier *dossier, enum scope scope, struct t
 {
     struct item *item = &dossier->items[dossier->item_count++];
 
-    *item = (struct item){.scope = scope, .shown = shown, .key = key, .as_expected = value_null()};
+    *item = (struct item){.scope = scope, .shown = shown, .key = key};
     return item;
 }
 
-/* The item of this key among those from `first` on, or NULL. */
-static struct item *find_item(const struct dossier *dossier, uint32_t first, uint32_t last, struct text key)
+/* The items that are expected, among which claimed ones are looked for. */
+struct expected_items {
+    struct item *items;
+    uint32_t count;
+    uint32_t next;    /* claims mostly list items as the rules do: the search begins behind the last one found */
+};
+
+/* The item of this key, or NULL. */
+static struct item *find_item(struct expected_items *expected, struct text key)
 {
-    for (uint32_t i = first; i < last; i++)
-        if (text_equal(dossier->items[i].key, key))
-            return &dossier->items[i];
+    for (uint32_t tried = 0; tried < expected->count; tried++) {
+        struct item *item = &expected->items[expected->next];
+        expected->next = expected->next + 1 == expected->count ? 0 : expected->next + 1;
+        if (text_equal_mostly_not(item->key, key))
+            return item;
+    }
     return NULL;
 }
 
@@ -50,13 +60,14 @@ static void add_expected_parts(struct dossier *dossier)
 
 static void add_claimed_parts(struct dossier *dossier, uint32_t *ret_kits_listed)
 {
-    uint32_t expected = dossier->item_count;
+    struct expected_items expected = {dossier->items, dossier->item_count, 0};
 
     *ret_kits_listed = 0;
     for (uint32_t i = 0; i < dossier->claim.part_count; i++) {
         const struct part_item *claimed = &dossier->claim.parts[i];
-        struct item *item = find_item(dossier, 0, expected, claimed->key);
-        const struct campaign_part *part = known_part(dossier, claimed->key);
+        struct item *item = find_item(&expected, claimed->key);
+        const struct campaign_part *part = item != NULL ? dossier->expectation->parts[item - dossier->items].part
+                                                        : known_part(dossier, claimed->key);
         if (item == NULL) {
             item = add_item(dossier, SCOPE_PART, part != NULL ? part->shown : claimed->number, claimed->key);
             list_price(dossier, part, item);
@@ -84,10 +95,10 @@ static void add_labor(struct dossier *dossier)
         item->hours_allowed = operation->hours;
         item->operation_known = true;
     }
-    uint32_t expected = dossier->item_count;
+    struct expected_items expected = {&dossier->items[first], dossier->item_count - first, 0};
     for (uint32_t i = 0; i < dossier->claim.labor_count; i++) {
         const struct labor_item *claimed = &dossier->claim.labor[i];
-        struct item *item = find_item(dossier, first, expected, claimed->key);
+        struct item *item = find_item(&expected, claimed->key);
         if (item == NULL) {
             uint32_t known =
                 campaign != NULL ? text_index_find(&campaign->operation_index, claimed->key) : TEXT_INDEX_NONE;
@@ -140,10 +151,10 @@ static void add_inspections(struct fact_worker *worker, struct dossier *dossier)
         const struct expected_inspection *inspection = &expectation->inspections[i];
         add_item(dossier, SCOPE_INSPECTION, inspection->shown, inspection->key)->expected = inspection->need;
     }
-    uint32_t expected = dossier->item_count;
+    struct expected_items expected = {&dossier->items[first], dossier->item_count - first, 0};
     for (uint32_t i = 0; i < dossier->claim.inspection_count; i++) {
         const struct inspection_item *claimed = &dossier->claim.inspections[i];
-        struct item *item = find_item(dossier, first, expected, claimed->key);
+        struct item *item = find_item(&expected, claimed->key);
         bool is_expected = item != NULL;
         if (!is_expected) {
             uint32_t known =
@@ -300,10 +311,8 @@ static void facts_of_inspection(const struct rules *rules, const struct item *it
 
 void facts_of_item(const struct rules *rules, const struct item *item, struct value *facts)
 {
-    const char *expected = need_name(item->expected);
-
     fact_put(rules, facts, FACT_claimed, value_boolean(item->claimed));
-    fact_put(rules, facts, FACT_expected, expected != NULL ? value_text(text_of(expected)) : value_null());
+    fact_put(rules, facts, FACT_expected, value_text_or_null(need_text(item->expected)));
     if (item->scope == SCOPE_PART)
         facts_of_part(rules, item, facts);
     else if (item->scope == SCOPE_LABOR)

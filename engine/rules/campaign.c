@@ -4,9 +4,15 @@
 #include "base/status.h"
 #include "rules/build.h"
 
-static const char *const NEED_NAMES[] = {NULL, "kit", "required", "allowed"};
+static const struct text NEED_NAMES[] = {
+    [NEED_NONE] = {NULL, 0}, [NEED_KIT] = {"kit", 3}, [NEED_REQUIRED] = {"required", 8}, [NEED_ALLOWED] = {"allowed", 7}};
 
 const char *need_name(enum need need)
+{
+    return NEED_NAMES[need].bytes;
+}
+
+struct text need_text(enum need need)
 {
     return NEED_NAMES[need];
 }

@@ -41,6 +41,7 @@ struct campaign_part {
 
 enum need { NEED_NONE, NEED_KIT, NEED_REQUIRED, NEED_ALLOWED };
 const char *need_name(enum need need);    /* "kit", "required", "allowed"; NULL for NEED_NONE */
+struct text need_text(enum need need);    /* the same; empty for NEED_NONE */
 
 /* What a row of inspections.csv expects of a result. */
 struct inspection_test {

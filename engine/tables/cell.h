@@ -41,6 +41,14 @@ struct test {
     const struct pattern *pattern; /* TEST_MATCHES */
 };
 
+/* A test that needs no literal and no pattern: null, equal to a fact, below or above one. */
+struct quick_test {
+    enum { QUICK_NULL, QUICK_EQUAL, QUICK_ORDER } kind;
+    uint32_t slot;    /* of the fact that the value is compared with */
+    bool any_case;    /* QUICK_EQUAL */
+    uint8_t holds;    /* QUICK_ORDER: bit 0 where the value is below, bit 1 on it, bit 2 above */
+};
+
 struct cell {
     struct text written;
     struct test *tests;
@@ -51,6 +59,7 @@ struct cell {
     bool names_late; /* ... that is late */
     bool has_pattern;
     bool has_ordering; /* some TEST_RANGE */
+    struct quick_test *quick; /* the tests, where all of them are quick (cell_make_quick); else NULL */
 };
 
 /* The names that a table's cells may use: those of its own condition columns, then those of its source. */
@@ -106,11 +115,36 @@ enum truth cell_test(const struct cell *cell, const struct subject *subject, str
 /* The same at a value. */
 enum truth cell_test_value(const struct cell *cell, struct value v, struct evaluation *evaluation);
 
+/* Cells that compare facts with facts are asked claim by claim, and most are as simple as `> quantity_allowed`: notes
+ * in cell->quick what these test. Leaves cells alone that hold anything else: they go to cell_test_value. */
+int cell_make_quick(struct arena *arena, struct cell *cell, enum value_type type, bool any_case);
+
 /* Values of one type in order: below 0, 0, above 0. Neither is null. */
 int value_order(struct value a, struct value b);
 
 /* Equal as values: two nulls are, a null and something else are not. */
 bool value_equal(struct value a, struct value b, bool any_case);
+
+static inline bool quick_test_holds(const struct quick_test *test, struct value v, const struct value *facts)
+{
+    struct value other = facts[test->slot];
+
+    if (test->kind == QUICK_ORDER) {
+        unsigned order = 1u + (v.number > other.number) - (v.number < other.number);
+        return v.type != VALUE_NULL && other.type != VALUE_NULL && (test->holds >> order & 1) != 0;
+    }
+    return test->kind == QUICK_NULL ? v.type == VALUE_NULL : value_equal(v, other, test->any_case);
+}
+
+/* What cell_test_value says, as whether it holds; cell->quick is not NULL. */
+static inline bool cell_quick_holds(const struct cell *cell, struct value v, const struct value *facts)
+{
+    bool holds = false;
+
+    for (uint32_t i = 0; i < cell->test_count && !holds; i++)
+        holds = quick_test_holds(&cell->quick[i], v, facts);
+    return holds != cell->negated;
+}
 
 /* --- For those who analyse tables --------------------------------------------------------------------- */
 

@@ -149,23 +149,6 @@ static int build_direct(struct arena *arena, struct classes *classes, enum value
     return WM_OK;
 }
 
-static uint32_t find_number(const struct classes *classes, int64_t number)
-{
-    if (classes->direct != NULL) {
-        if (number < classes->numbers[0])
-            return classes->class_of_position[0];
-        if (number > classes->numbers[classes->cut_count - 1])
-            return classes->class_of_position[2 * classes->cut_count];
-        uint64_t above = (uint64_t)(number - classes->numbers[0]);
-        if (classes->direct_step == 1)
-            return classes->direct[above];
-        uint64_t steps = above / DECIMAL_ONE;
-        if (steps * DECIMAL_ONE == above)
-            return classes->direct[steps];
-    }
-    return classes->class_of_position[number_position(classes, number)];
-}
-
 /* --- Either --------------------------------------------------------------------------------------------- */
 
 int classes_index(struct arena *arena, struct classes *classes, enum value_type type)
@@ -178,17 +161,12 @@ int classes_index(struct arena *arena, struct classes *classes, enum value_type 
     return WM_OK;
 }
 
-uint32_t classes_find(const struct classes *classes, struct value v)
+uint32_t classes_search(const struct classes *classes, struct value v)
 {
-    if (v.type == VALUE_NULL)
-        return classes->class_of_null;
     switch (classes->lookup) {
-    case LOOKUP_NUMBER:
-        return find_number(classes, v.number);
-    case LOOKUP_TEXT_HASH:
-        return classes->class_of_position[hashed_position(classes, value_as_text(v))];
-    case LOOKUP_TEXT_ORDER:
-        break;
+    case LOOKUP_NUMBER: return classes->class_of_position[number_position(classes, v.number)];
+    case LOOKUP_TEXT_HASH: return classes->class_of_position[hashed_position(classes, value_as_text(v))];
+    case LOOKUP_TEXT_ORDER: break;
     }
     return classes->class_of_position[text_position(classes, value_as_text(v))];
 }

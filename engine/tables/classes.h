@@ -64,7 +64,26 @@ int classes_build(struct arena *arena, const struct class_source *source, struct
 /* For classes_build: makes the index by which classes_find goes, once cut points and classes are there. */
 int classes_index(struct arena *arena, struct classes *classes, enum value_type type);
 
-uint32_t classes_find(const struct classes *classes, struct value v);
+/* For classes_find, where no direct index tells. */
+uint32_t classes_search(const struct classes *classes, struct value v);
+
+/* The class of a value, null too. Every condition of every table asks this for every claim or item, hence here. */
+static inline uint32_t classes_find(const struct classes *classes, struct value v)
+{
+    if (v.type == VALUE_NULL)
+        return classes->class_of_null;
+    if (classes->direct == NULL)
+        return classes_search(classes, v);
+    if (v.number < classes->numbers[0])
+        return classes->class_of_position[0];
+    if (v.number > classes->numbers[classes->cut_count - 1])
+        return classes->class_of_position[2 * classes->cut_count];
+    uint64_t above = (uint64_t)(v.number - classes->numbers[0]);
+    if (classes->direct_step == 1)
+        return classes->direct[above];
+    uint64_t steps = above / DECIMAL_ONE;
+    return steps * DECIMAL_ONE == above ? classes->direct[steps] : classes_search(classes, v);
+}
 
 /* rows &= the set of this class. False: surely no row is left. */
 bool classes_narrow(const struct classes *classes, uint32_t class_number, uint64_t *rows, uint32_t words);

@@ -119,8 +119,11 @@ static int list_tested(struct compiler *compiler, struct condition_column *colum
         return WM_NO_MEMORY;
     for (uint32_t r = 0; r < table->row_count; r++)
         if (is_tested(column, r, all)) {
+            struct cell *cell = column->cells[column->cell_of_row[r]];
             set[r / 64] |= UINT64_C(1) << r % 64;
             found = true;
+            if (cell_make_quick(compiler->arena, cell, column->fact.ref.type, column->fact.ref.any_case) != WM_OK)
+                return WM_NO_MEMORY;
         }
     column->one_by_one = found ? set : NULL;
     return WM_OK;

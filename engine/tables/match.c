@@ -123,43 +123,28 @@ static const struct cell *cell_of(const struct condition_column *column, uint32_
     return column->cells[column->cell_of_row[row]];
 }
 
-/* `> fact`, `<= fact` and the like on numbers and dates, which most of these cells are. */
-static inline bool is_comparison(const struct cell *cell, struct value v)
+static __attribute__((noinline)) int test_any_cell(const struct condition_column *column, const struct cell *cell,
+                                                   const struct value *facts, struct table_scratch *scratch,
+                                                   bool *ret_holds)
 {
-    const struct test *test = cell->tests;
-
-    return cell->test_count == 1 && !cell->negated && test->kind == TEST_RANGE &&
-           test->has_low != test->has_high && v.type != VALUE_TEXT &&
-           (test->has_low ? test->low.fact : test->high.fact) != NULL;
-}
-
-static bool comparison_holds(const struct test *test, struct value v, const struct value *facts)
-{
-    struct value end = facts[(test->has_low ? test->low.fact : test->high.fact)->ref.slot];
-
-    if (v.type == VALUE_NULL || end.type == VALUE_NULL)
-        return false;
-    if (test->has_low)
-        return test->low_open ? v.number > end.number : v.number >= end.number;
-    return test->high_open ? v.number < end.number : v.number <= end.number;
-}
-
-static int test_row(const struct condition_column *column, uint32_t row, const struct value *facts,
-                    struct table_scratch *scratch, bool *ret_holds)
-{
-    const struct cell *cell = cell_of(column, row);
     struct value v = facts[column->fact.ref.slot];
-
-    if (is_comparison(cell, v)) {
-        *ret_holds = comparison_holds(cell->tests, v, facts);
-        return WM_OK;
-    }
     struct evaluation evaluation = {
         .facts = facts, .work = scratch->work, .any_case = column->fact.ref.any_case};
 
     enum truth truth = cell_test_value(cell, v, &evaluation);
     *ret_holds = truth == TRUTH_HOLDS;
     return evaluation.trouble;
+}
+
+static inline int test_row(const struct condition_column *column, uint32_t row, const struct value *facts,
+                           struct table_scratch *scratch, bool *ret_holds)
+{
+    const struct cell *cell = cell_of(column, row);
+
+    if (cell->quick == NULL)
+        return test_any_cell(column, cell, facts, scratch, ret_holds);
+    *ret_holds = cell_quick_holds(cell, facts[column->fact.ref.slot], facts);
+    return WM_OK;
 }
 
 /* Takes out of one word of rows those whose cell does not hold. */

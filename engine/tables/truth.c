@@ -167,3 +167,48 @@ enum truth cell_test_value(const struct cell *cell, struct value v, struct evalu
 
     return cell_test(cell, &subject, evaluation);
 }
+
+/* --- Quick cells --------------------------------------------------------------------------------------- */
+
+enum { BELOW = 1, ON = 2, ABOVE = 4 };
+
+static bool make_quick_test(const struct test *test, enum value_type type, bool any_case, struct quick_test *ret_quick)
+{
+    const struct operand *end = test->kind == TEST_RANGE && test->has_low ? &test->low : &test->high;
+
+    switch ((enum test_kind)test->kind) {
+    case TEST_NULL:
+        *ret_quick = (struct quick_test){.kind = QUICK_NULL};
+        return true;
+    case TEST_EQUAL:
+        if (end->fact == NULL)
+            return false;
+        *ret_quick = (struct quick_test){.kind = QUICK_EQUAL, .slot = end->fact->ref.slot,
+                                         .any_case = any_case || end->fact->ref.any_case};
+        return true;
+    case TEST_RANGE:
+        if (end->fact == NULL || test->has_low == test->has_high || type == VALUE_TEXT)
+            return false;
+        *ret_quick = (struct quick_test){.kind = QUICK_ORDER, .slot = end->fact->ref.slot,
+                                         .holds = test->has_low ? ABOVE | (test->low_open ? 0 : ON)
+                                                                : BELOW | (test->high_open ? 0 : ON)};
+        return true;
+    case TEST_MATCHES: break;
+    }
+    return false;
+}
+
+int cell_make_quick(struct arena *arena, struct cell *cell, enum value_type type, bool any_case)
+{
+    /* not() of an ordering is the one case in which it matters whether a test fails or does neither */
+    if (cell->quick != NULL || cell->any || (cell->negated && cell->has_ordering))
+        return WM_OK;
+    struct quick_test *tests = ARENA_ARRAY(arena, struct quick_test, cell->test_count);
+    if (tests == NULL)
+        return WM_NO_MEMORY;
+    for (uint32_t i = 0; i < cell->test_count; i++)
+        if (!make_quick_test(&cell->tests[i], type, any_case, &tests[i]))
+            return WM_OK;
+    cell->quick = tests;
+    return WM_OK;
+}

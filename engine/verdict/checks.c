@@ -58,6 +58,15 @@ static int add_finding(struct asking *asking, const struct check *check, uint32_
     return WM_OK;
 }
 
+static bool stands(const uint64_t *rows, uint32_t words)
+{
+    uint64_t any = 0;
+
+    for (uint32_t i = 0; i < words; i++)
+        any |= rows[i];
+    return any != 0;
+}
+
 /* Applies the hit policy to the rows that stand. */
 static int take_hits(struct asking *asking, const struct check *check, const uint64_t *rows, const struct item *item,
                      uint32_t order)
@@ -83,37 +92,50 @@ static int finish(struct asking *asking, const struct check *check, uint64_t *ro
     if (status == WM_LIMIT)
         return dossier_add_ambiguity(asking->arena, asking->dossier,
                                      &(struct ambiguity){check->table, TABLE_PATTERN_GIVEN_UP, row, row});
-    return status == WM_OK ? take_hits(asking, check, rows, item, order) : status;
+    if (status != WM_OK || !stands(rows, table_set_words(check->table)))
+        return status;
+    return take_hits(asking, check, rows, item, order);
 }
 
-static bool stands(const uint64_t *rows, uint32_t words)
-{
-    uint64_t any = 0;
+/* A row set; nearly all tables have up to 64 rows, and their sets need no memory of the arena. */
+struct row_set {
+    uint64_t word;
+    uint64_t *more;     /* of larger ones; NULL: word is it */
+    uint32_t words;
+};
 
-    for (uint32_t i = 0; i < words; i++)
-        any |= rows[i];
-    return any != 0;
+static int row_set_open(struct asking *asking, const struct check *check, struct row_set *set)
+{
+    set->words = table_set_words(check->table);
+    set->more = set->words > 1 ? arena_bytes(asking->arena, set->words * sizeof(uint64_t)) : NULL;
+    return set->words > 1 && set->more == NULL ? WM_NO_MEMORY : WM_OK;
+}
+
+static uint64_t *row_set_rows(struct row_set *set)
+{
+    return set->more != NULL ? set->more : &set->word;
+}
+
+static bool row_set_stands(struct row_set *set)
+{
+    return set->more == NULL ? set->word != 0 : stands(set->more, set->words);
 }
 
 /* A check that is asked about each item of a claim: the rows that may still hit whatever the item. */
 struct item_check {
     const struct check *check;
-    uint64_t *shared_rows, *rows;
+    struct row_set shared, rows;
 };
-
-static uint64_t *new_rows(struct asking *asking, const struct check *check)
-{
-    return arena_bytes(asking->arena, table_set_words(check->table) * sizeof(uint64_t));
-}
 
 static int ask_check(struct asking *asking, const struct check *check)
 {
-    uint64_t *rows = new_rows(asking, check);
+    struct row_set set;
 
-    if (rows == NULL)
+    if (row_set_open(asking, check, &set) != WM_OK)
         return WM_NO_MEMORY;
+    uint64_t *rows = row_set_rows(&set);
     table_match_early(check->table, asking->dossier->facts, rows);
-    return stands(rows, table_set_words(check->table)) ? finish(asking, check, rows, NULL, 0) : WM_OK;
+    return row_set_stands(&set) ? finish(asking, check, rows, NULL, 0) : WM_OK;
 }
 
 static int ask_claim_checks(struct asking *asking)
@@ -140,20 +162,20 @@ static int list_item_checks(struct asking *asking, enum scope scope, bool late, 
 
     for (uint32_t i = 0; i < rules->check_count[scope]; i++) {
         const struct check *check = &rules->checks[scope][i];
-        struct item_check one = {check, new_rows(asking, check), new_rows(asking, check)};
+        struct item_check *one = &ret_checks[count];
         if (table_is_late(check->table) != late)
             continue;
-        if (one.shared_rows == NULL || one.rows == NULL)
+        one->check = check;
+        if (row_set_open(asking, check, &one->shared) != WM_OK || row_set_open(asking, check, &one->rows) != WM_OK)
             return WM_NO_MEMORY;
-        table_match_shared(check->table, asking->dossier->facts, one.shared_rows);
-        if (stands(one.shared_rows, table_set_words(check->table)))
-            ret_checks[count++] = one;
+        table_match_shared(check->table, asking->dossier->facts, row_set_rows(&one->shared));
+        count += row_set_stands(&one->shared);
     }
     *ret_count = count;
     return WM_OK;
 }
 
-static int ask_item(struct asking *asking, const struct item_check *checks, uint32_t count, uint32_t number)
+static int ask_item(struct asking *asking, struct item_check *checks, uint32_t count, uint32_t number)
 {
     struct dossier *dossier = asking->dossier;
     const struct item *item = &dossier->items[number];
@@ -162,10 +184,29 @@ static int ask_item(struct asking *asking, const struct item_check *checks, uint
     facts_of_item(asking->rules, item, dossier->facts);
     for (uint32_t i = 0; status == WM_OK && i < count; i++) {
         const struct check *check = checks[i].check;
-        table_match_item(check->table, dossier->facts, checks[i].shared_rows, checks[i].rows);
-        if (stands(checks[i].rows, table_set_words(check->table)))
-            status = finish(asking, check, checks[i].rows, item, item_order(dossier, number));
+        uint64_t *rows = row_set_rows(&checks[i].rows);
+        table_match_item(check->table, dossier->facts, row_set_rows(&checks[i].shared), rows);
+        if (row_set_stands(&checks[i].rows))
+            status = finish(asking, check, rows, item, item_order(dossier, number));
     }
+    return status;
+}
+
+/* The items `number` to `end`, which are of this scope. */
+static int ask_scope(struct asking *asking, enum scope scope, bool late, uint32_t number, uint32_t end)
+{
+    enum { FEW_CHECKS = 8 };
+    struct item_check few[FEW_CHECKS], *checks = few;
+    uint32_t count = asking->rules->check_count[scope];
+    int status = WM_OK;
+
+    if (count > FEW_CHECKS)
+        checks = ARENA_ARRAY(asking->arena, struct item_check, count);
+    if (checks == NULL)
+        return WM_NO_MEMORY;
+    status = list_item_checks(asking, scope, late, checks, &count);
+    for (; status == WM_OK && count > 0 && number < end; number++)
+        status = ask_item(asking, checks, count, number);
     return status;
 }
 
@@ -177,15 +218,9 @@ static int ask_item_checks(struct asking *asking, bool late)
     int status = WM_OK;
 
     for (int scope = SCOPE_PART; status == WM_OK && scope < SCOPES; scope++) {
-        struct item_check *checks = ARENA_ARRAY(asking->arena, struct item_check, asking->rules->check_count[scope]);
-        uint32_t count = 0, end = number + counts[scope];
-        if (checks == NULL)
-            return WM_NO_MEMORY;
-        if (number < end)
-            status = list_item_checks(asking, (enum scope)scope, late, checks, &count);
-        for (; status == WM_OK && number < end; number++)
-            if (count > 0)
-                status = ask_item(asking, checks, count, number);
+        if (counts[scope] > 0)
+            status = ask_scope(asking, (enum scope)scope, late, number, number + counts[scope]);
+        number += counts[scope];
     }
     return status;
 }
