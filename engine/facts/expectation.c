@@ -29,6 +29,7 @@ struct expectations {
     struct text_index index; /* key to number in known */
     struct expectation **known;
     uint32_t count;
+    uint32_t item_count; /* of all known */
 };
 
 /* --- Asking the tables ------------------------------------------------------------------------------- */
@@ -292,6 +293,7 @@ static int make_expectation(const struct campaign *campaign, const struct value 
 
     if (asking.expectation == NULL)
         return WM_NO_MEMORY;
+    asking.expectation->first_item = ITEM_NOT_REMEMBERED;
     int status = ask_all(&asking);
     text_index_free(&asking.index);
     if (status == WM_OK)
@@ -459,6 +461,9 @@ static int remember(struct expectations *expectations, const struct key *key, st
         text_index_add(&expectations->index, kept, expectations->count) == TEXT_INDEX_NONE)
         return WM_NO_MEMORY;
     expectations->known[expectations->count++] = expectation;
+    expectation->first_item = expectations->item_count;
+    expectations->item_count +=
+        expectation->part_count + expectation->operation_count + expectation->inspection_count;
     return WM_OK;
 }
 

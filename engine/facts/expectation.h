@@ -52,7 +52,10 @@ struct expectation {
     int64_t hours_allowed;               /* millionths, of all operations */
     struct ambiguity *ambiguities;
     uint32_t ambiguity_count;
+    uint32_t first_item;                 /* number of its first item among all that its memory knows: parts, operations,
+                                          * inspections; ITEM_NOT_REMEMBERED where the expectation is not */
 };
+#define ITEM_NOT_REMEMBERED UINT32_MAX
 
 struct expectations;
 

@@ -247,6 +247,24 @@ static int find_fact(const struct fact_view *view, struct text name)
     return claim_fact;
 }
 
+/* Facts of an expected item that are the same in every claim for this kind of vehicle; a listed price is not, as it goes
+ * by the day of the work. */
+static bool is_steady(enum fact_id id)
+{
+    switch (id) {
+    case FACT_claimed:
+    case FACT_expected:
+    case FACT_part:
+    case FACT_other_kit:
+    case FACT_quantity_allowed:
+    case FACT_operation:
+    case FACT_operation_known:
+    case FACT_operation_hours_allowed:
+    case FACT_inspection: return true;
+    default: return false;
+    }
+}
+
 static bool find(void *context, struct text name, enum value_type declared, struct fact_ref *ret_fact,
                  struct text *ret_nearest)
 {
@@ -270,7 +288,7 @@ static bool find(void *context, struct text name, enum value_type declared, stru
         dictionary->slot[id] = (int)next_slot(dictionary);
     enum scope scope = view->set == FACTS_OF_SCOPE && dictionary->listed[id][view->scope] ? view->scope : SCOPE_CLAIM;
     *ret_fact = (struct fact_ref){.slot = (uint32_t)dictionary->slot[id], .type = KINDS[id].type,
-                                  .of_item = KINDS[id].scope != SCOPE_CLAIM,
+                                  .of_item = KINDS[id].scope != SCOPE_CLAIM, .steady = is_steady((enum fact_id)id),
                                   .late = KINDS[id].late, .any_case = KINDS[id].any_case,
                                   .office_only = dictionary->office_only[id][scope]};
     return true;

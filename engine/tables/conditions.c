@@ -152,16 +152,26 @@ static bool is_early(const struct condition_column *column)
     return column->classes.decides && !column->fact.ref.late;
 }
 
-/* Which conditions are asked when; early ones that are the same for all items of a claim come first. */
+static bool is_steady(const struct condition_column *column)
+{
+    return column->fact.ref.of_item && column->fact.ref.steady;
+}
+
+/* Which conditions are asked when; early ones that are the same for all items of a claim come first, those on
+ * steady facts of the item next. */
 static void list_stages(struct table *table)
 {
     for (uint32_t c = 0; c < table->condition_count; c++)
         if (is_early(&table->conditions[c]) && !table->conditions[c].fact.ref.of_item)
             table->early[table->early_count++] = c;
     table->shared_count = table->early_count;
+    for (uint32_t c = 0; c < table->condition_count; c++)
+        if (is_early(&table->conditions[c]) && is_steady(&table->conditions[c]))
+            table->early[table->early_count++] = c;
+    table->steady_count = table->early_count - table->shared_count;
     for (uint32_t c = 0; c < table->condition_count; c++) {
         const struct condition_column *column = &table->conditions[c];
-        if (is_early(column) && column->fact.ref.of_item)
+        if (is_early(column) && column->fact.ref.of_item && !is_steady(column))
             table->early[table->early_count++] = c;
         else if (column->classes.decides && column->fact.ref.late)
             table->late[table->late_count++] = c;

@@ -116,6 +116,19 @@ void table_match_item(const struct table *table, const struct value *facts, cons
            ret_rows);
 }
 
+void table_match_steady(const struct table *table, const struct value *facts, uint64_t *ret_rows)
+{
+    set_all_rows(ret_rows, table->words, table->row_count);
+    narrow(table, table->early + table->shared_count, table->steady_count, facts, ret_rows);
+}
+
+void table_match_rest(const struct table *table, const struct value *facts, uint64_t *rows)
+{
+    uint32_t before = table->shared_count + table->steady_count;
+
+    narrow(table, table->early + before, table->early_count - before, facts, rows);
+}
+
 /* --- One by one ---------------------------------------------------------------------------------------- */
 
 static const struct cell *cell_of(const struct condition_column *column, uint32_t row)

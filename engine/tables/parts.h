@@ -60,6 +60,7 @@ struct table {
     uint32_t output_count;
     uint32_t *early, early_count;          /* conditions whose classes decide something, on early facts */
     uint32_t shared_count;                 /* how many of them, the first ones, are not on facts of an item */
+    uint32_t steady_count;                 /* ... and how many, behind these, are on its steady facts */
     uint32_t *late, late_count;            /* ... on late facts */
     uint32_t *tested, tested_count;        /* conditions with cells that are evaluated one by one */
     bool is_late;

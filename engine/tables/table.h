@@ -44,6 +44,7 @@ struct fact_ref {
     enum value_type type;
     bool late;              /* known only in the second stage (table_match_late) */
     bool of_item;           /* differs from item to item of one claim */
+    bool steady;            /* of an item: follows from what is expected, and from whether the item is claimed */
     bool any_case;          /* words of a short list: equality without regard to case */
     bool office_only;       /* may not stand in a text that a dealer sees */
 };
@@ -125,6 +126,11 @@ void table_match_early(const struct table *table, const struct value *facts, uin
 void table_match_shared(const struct table *table, const struct value *facts, uint64_t *ret_rows);
 void table_match_item(const struct table *table, const struct value *facts, const uint64_t *shared_rows,
                       uint64_t *ret_rows);
+
+/* The same for items that come again in claim after claim: the rows whose conditions on steady facts hold may be
+ * remembered, and the rest is then asked of what they leave of the shared rows. */
+void table_match_steady(const struct table *table, const struct value *facts, uint64_t *ret_rows);
+void table_match_rest(const struct table *table, const struct value *facts, uint64_t *rows);
 
 /* Second stage: takes out of rows those whose other conditions do not hold. WM_LIMIT where a pattern
  * was given up (LIMIT_PATTERN_STEPS): *ret_row is its row. WM_NO_MEMORY. */

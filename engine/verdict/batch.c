@@ -31,6 +31,7 @@ struct batch {
 struct worker {
     struct batch *batch;
     struct fact_worker facts;
+    struct item_memo memo;
     struct arena arena;
     struct buffer bytes;
     struct buffer rendered[BATCH_BUFFERS];
@@ -162,7 +163,8 @@ static int examine(struct worker *worker, struct dossier *dossier)
         return checks_unreadable(&worker->arena, dossier);
     int status = facts_establish(&worker->facts, &worker->arena, dossier);
     return status == WM_OK
-               ? checks_early(&worker->facts, &worker->arena, dossier, worker->batch->run->with_messages)
+               ? checks_early(&worker->facts, &worker->memo, &worker->arena, dossier,
+                              worker->batch->run->with_messages)
                : status;
 }
 
@@ -289,6 +291,7 @@ static void *work(void *context)
 static void worker_close(struct worker *worker)
 {
     fact_worker_close(&worker->facts);
+    item_memo_free(&worker->memo);
     arena_free(&worker->arena);
     buffer_free(&worker->bytes);
     for (int i = 0; i < BATCH_BUFFERS; i++)
@@ -365,7 +368,7 @@ int batch_decide_one(struct fact_worker *worker, struct history *history, struct
         status = facts_establish(worker, arena, dossier);
 
     if (status == WM_OK)
-        status = checks_early(worker, arena, dossier, true);
+        status = checks_early(worker, NULL, arena, dossier, true);
     if (status == WM_OK)
         status = history_prepare(history, &one, 1);
     if (status == WM_OK)

@@ -11,6 +11,7 @@ struct asking {
     struct arena *arena;
     struct dossier *dossier;
     bool with_messages;
+    struct item_memo *memo;    /* NULL: none */
 };
 
 /* Place of an item's findings: the claim first, then what is expected, then what is only claimed. */
@@ -106,6 +107,7 @@ struct row_set {
 
 static int row_set_open(struct asking *asking, const struct check *check, struct row_set *set)
 {
+    set->word = 0;
     set->words = table_set_words(check->table);
     set->more = set->words > 1 ? arena_bytes(asking->arena, set->words * sizeof(uint64_t)) : NULL;
     return set->words > 1 && set->more == NULL ? WM_NO_MEMORY : WM_OK;
@@ -124,6 +126,7 @@ static bool row_set_stands(struct row_set *set)
 /* A check that is asked about each item of a claim: the rows that may still hit whatever the item. */
 struct item_check {
     const struct check *check;
+    uint32_t number;           /* among the checks of its scope */
     struct row_set shared, rows;
 };
 
@@ -166,6 +169,7 @@ static int list_item_checks(struct asking *asking, enum scope scope, bool late, 
         if (table_is_late(check->table) != late)
             continue;
         one->check = check;
+        one->number = i;
         if (row_set_open(asking, check, &one->shared) != WM_OK || row_set_open(asking, check, &one->rows) != WM_OK)
             return WM_NO_MEMORY;
         table_match_shared(check->table, asking->dossier->facts, row_set_rows(&one->shared));
@@ -175,52 +179,104 @@ static int list_item_checks(struct asking *asking, enum scope scope, bool late, 
     return WM_OK;
 }
 
-static int ask_item(struct asking *asking, struct item_check *checks, uint32_t count, uint32_t number)
+/* Puts into check->rows those that stand when the item's facts are looked at. known: where the rows that hold for its
+ * steady facts are remembered, NULL: nowhere. */
+static void match_item(const struct value *facts, struct item_check *check, uint64_t *known)
+{
+    const struct table *table = check->check->table;
+
+    if (known == NULL || check->shared.more != NULL) {
+        table_match_item(table, facts, row_set_rows(&check->shared), row_set_rows(&check->rows));
+        return;
+    }
+    if (*known == ROWS_NOT_KNOWN)
+        table_match_steady(table, facts, known);
+    check->rows.word = check->shared.word & *known;
+    table_match_rest(table, facts, &check->rows.word);
+}
+
+/* Whether it is remembered that this item can hit no row. */
+static bool is_known_to_miss(const struct item_check *check, const uint64_t *known)
+{
+    return known != NULL && check->shared.more == NULL && *known != ROWS_NOT_KNOWN &&
+           (check->shared.word & *known) == 0;
+}
+
+static int ask_item(struct asking *asking, struct item_check *checks, uint32_t count, uint32_t number, uint64_t *memo)
 {
     struct dossier *dossier = asking->dossier;
     const struct item *item = &dossier->items[number];
+    bool facts_are_put = false;
     int status = WM_OK;
 
-    facts_of_item(asking->rules, item, dossier->facts);
     for (uint32_t i = 0; status == WM_OK && i < count; i++) {
-        const struct check *check = checks[i].check;
-        uint64_t *rows = row_set_rows(&checks[i].rows);
-        table_match_item(check->table, dossier->facts, row_set_rows(&checks[i].shared), rows);
+        uint64_t *known = memo != NULL ? &memo[checks[i].number] : NULL;
+        if (is_known_to_miss(&checks[i], known))
+            continue;
+        if (!facts_are_put)
+            facts_of_item(asking->rules, item, dossier->facts);
+        facts_are_put = true;
+        match_item(dossier->facts, &checks[i], known);
         if (row_set_stands(&checks[i].rows))
-            status = finish(asking, check, rows, item, item_order(dossier, number));
+            status = finish(asking, checks[i].check, row_set_rows(&checks[i].rows), item, item_order(dossier, number));
     }
     return status;
 }
 
-/* The items `number` to `end`, which are of this scope. */
-static int ask_scope(struct asking *asking, enum scope scope, bool late, uint32_t number, uint32_t end)
+/* The items of one scope. */
+struct items_of_scope {
+    enum scope scope;
+    uint32_t first, end;        /* among the dossier's */
+    uint32_t expected_end;      /* the first ones are those that the expectation has */
+    uint32_t expected_before;   /* items of the expectation before these */
+};
+
+static uint64_t *memo_of(const struct asking *asking, const struct items_of_scope *items, uint32_t number)
+{
+    const struct expectation *expectation = asking->dossier->expectation;
+
+    if (asking->memo == NULL || number >= items->expected_end || expectation->first_item == ITEM_NOT_REMEMBERED)
+        return NULL;
+    return item_memo_rows(asking->memo, asking->rules, items->scope,
+                          expectation->first_item + items->expected_before + number - items->first,
+                          asking->dossier->items[number].claimed);
+}
+
+static int ask_scope(struct asking *asking, const struct items_of_scope *items, bool late)
 {
     enum { FEW_CHECKS = 8 };
     struct item_check few[FEW_CHECKS], *checks = few;
-    uint32_t count = asking->rules->check_count[scope];
-    int status = WM_OK;
+    uint32_t count = asking->rules->check_count[items->scope];
 
     if (count > FEW_CHECKS)
         checks = ARENA_ARRAY(asking->arena, struct item_check, count);
     if (checks == NULL)
         return WM_NO_MEMORY;
-    status = list_item_checks(asking, scope, late, checks, &count);
-    for (; status == WM_OK && count > 0 && number < end; number++)
-        status = ask_item(asking, checks, count, number);
+    int status = list_item_checks(asking, items->scope, late, checks, &count);
+    for (uint32_t number = items->first; status == WM_OK && count > 0 && number < items->end; number++)
+        status = ask_item(asking, checks, count, number, memo_of(asking, items, number));
     return status;
 }
 
 static int ask_item_checks(struct asking *asking, bool late)
 {
+    static const struct expectation NOTHING = {.first_item = ITEM_NOT_REMEMBERED};
     const struct dossier *dossier = asking->dossier;
+    const struct expectation *expected = dossier->expectation != NULL ? dossier->expectation : &NOTHING;
     const uint32_t counts[SCOPES] = {0, dossier->part_count, dossier->operation_count, dossier->inspection_count};
-    uint32_t number = 0;
+    const uint32_t expected_counts[SCOPES] = {0, expected->part_count, expected->operation_count,
+                                              expected->inspection_count};
+    struct items_of_scope items = {0};
     int status = WM_OK;
 
     for (int scope = SCOPE_PART; status == WM_OK && scope < SCOPES; scope++) {
-        if (counts[scope] > 0)
-            status = ask_scope(asking, (enum scope)scope, late, number, number + counts[scope]);
-        number += counts[scope];
+        items.scope = (enum scope)scope;
+        items.end = items.first + counts[scope];
+        items.expected_end = items.first + expected_counts[scope];
+        if (items.first < items.end)
+            status = ask_scope(asking, &items, late);
+        items.first = items.end;
+        items.expected_before += expected_counts[scope];
     }
     return status;
 }
@@ -234,9 +290,10 @@ static bool has_late_item_checks(const struct rules *rules)
     return false;
 }
 
-int checks_early(struct fact_worker *worker, struct arena *arena, struct dossier *dossier, bool with_messages)
+int checks_early(struct fact_worker *worker, struct item_memo *memo, struct arena *arena, struct dossier *dossier,
+                 bool with_messages)
 {
-    struct asking asking = {worker->day->rules, worker->scratch, arena, dossier, with_messages};
+    struct asking asking = {worker->day->rules, worker->scratch, arena, dossier, with_messages, memo};
     int status = ask_claim_checks(&asking);
 
     return status == WM_OK ? ask_item_checks(&asking, false) : status;
@@ -245,7 +302,7 @@ int checks_early(struct fact_worker *worker, struct arena *arena, struct dossier
 int checks_late(const struct rules *rules, struct table_scratch *scratch, struct arena *arena,
                 struct dossier *dossier, bool with_messages)
 {
-    struct asking asking = {rules, scratch, arena, dossier, with_messages};
+    struct asking asking = {rules, scratch, arena, dossier, with_messages, NULL};
     int status = WM_OK;
 
     for (uint32_t i = 0; status == WM_OK && i < rules->check_count[SCOPE_CLAIM]; i++) {

@@ -8,9 +8,12 @@
 #define WM_VERDICT_CHECKS_H
 
 #include "facts/establish.h"
+#include "verdict/item_memo.h"
 
-/* Asks the checks that need no late fact, and notes in dossier->late_rows which rows of the others still stand. */
-int checks_early(struct fact_worker *worker, struct arena *arena, struct dossier *dossier, bool with_messages);
+/* Asks the checks that need no late fact, and notes in dossier->late_rows which rows of the others still stand.
+ * memo: that of this worker's expectations; NULL where nothing is remembered. */
+int checks_early(struct fact_worker *worker, struct item_memo *memo, struct arena *arena, struct dossier *dossier,
+                 bool with_messages);
 
 /* Asks the others. The late facts must be in the dossier's values. */
 int checks_late(const struct rules *rules, struct table_scratch *scratch, struct arena *arena,
