@@ -181,6 +181,27 @@ static void list_stages(struct table *table)
     }
 }
 
+/* Small tables are asked most, and have few such cells: walking these is shorter than looking for them by column. */
+static int list_row_tests(struct compiler *compiler, struct table *table)
+{
+    uint32_t count = 0;
+
+    if (table->words > 1)
+        return WM_OK;
+    for (uint32_t i = 0; i < table->tested_count; i++)
+        count += (uint32_t)__builtin_popcountll(table->conditions[table->tested[i]].one_by_one[0]);
+    table->row_tests = ARENA_ARRAY(compiler->arena, struct row_test, count);
+    if (table->row_tests == NULL)
+        return WM_NO_MEMORY;
+    for (uint32_t i = 0; i < table->tested_count; i++) {
+        const struct condition_column *column = &table->conditions[table->tested[i]];
+        for (uint64_t left = column->one_by_one[0]; left != 0; left &= left - 1)
+            table->row_tests[table->row_test_count++] =
+                (struct row_test){left & -left, column, column->cells[column->cell_of_row[__builtin_ctzll(left)]]};
+    }
+    return WM_OK;
+}
+
 int compile_classes(struct compiler *compiler)
 {
     struct table *table = compiler->table;
@@ -195,5 +216,5 @@ int compile_classes(struct compiler *compiler)
     for (uint32_t c = 0; c < count && status == WM_OK; c++)
         status = class_column(compiler, &table->conditions[c]);
     list_stages(table);
-    return status;
+    return status == WM_OK ? list_row_tests(compiler, table) : status;
 }

@@ -149,15 +149,19 @@ static __attribute__((noinline)) int test_any_cell(const struct condition_column
     return evaluation.trouble;
 }
 
-static inline int test_row(const struct condition_column *column, uint32_t row, const struct value *facts,
-                           struct table_scratch *scratch, bool *ret_holds)
+static inline int test_cell(const struct condition_column *column, const struct cell *cell, const struct value *facts,
+                            struct table_scratch *scratch, bool *ret_holds)
 {
-    const struct cell *cell = cell_of(column, row);
-
     if (cell->quick == NULL)
         return test_any_cell(column, cell, facts, scratch, ret_holds);
     *ret_holds = cell_quick_holds(cell, facts[column->fact.ref.slot], facts);
     return WM_OK;
+}
+
+static int test_row(const struct condition_column *column, uint32_t row, const struct value *facts,
+                    struct table_scratch *scratch, bool *ret_holds)
+{
+    return test_cell(column, cell_of(column, row), facts, scratch, ret_holds);
 }
 
 /* Takes out of one word of rows those whose cell does not hold. */
@@ -178,9 +182,31 @@ static int test_word(const struct condition_column *column, uint32_t word, const
     return WM_OK;
 }
 
+/* The same for a set of one word, over the list of its cells. */
+static int test_few_rows(const struct table *table, const struct value *facts, struct table_scratch *scratch,
+                         uint64_t *rows, uint32_t *ret_row)
+{
+    for (uint32_t i = 0; i < table->row_test_count && *rows != 0; i++) {
+        const struct row_test *test = &table->row_tests[i];
+        bool holds;
+        if ((*rows & test->row) == 0)
+            continue;
+        int status = test_cell(test->column, test->cell, facts, scratch, &holds);
+        if (status != WM_OK) {
+            *ret_row = (uint32_t)__builtin_ctzll(test->row);
+            return status;
+        }
+        if (!holds)
+            *rows &= ~test->row;
+    }
+    return WM_OK;
+}
+
 static int test_rows(const struct table *table, const struct value *facts, struct table_scratch *scratch,
                      uint64_t *rows, uint32_t *ret_row)
 {
+    if (table->words == 1)
+        return test_few_rows(table, facts, scratch, rows, ret_row);
     for (uint32_t i = 0; i < table->tested_count; i++) {
         const struct condition_column *column = &table->conditions[table->tested[i]];
         for (uint32_t w = 0; w < table->words; w++) {

@@ -20,6 +20,13 @@ struct condition_column {
     uint64_t *one_by_one;          /* rows whose cell the classes do not decide; NULL: none */
 };
 
+/* A row's cell that is evaluated by itself. */
+struct row_test {
+    uint64_t row;                  /* its bit */
+    const struct condition_column *column;
+    const struct cell *cell;
+};
+
 /* A text with places: literal pieces and facts in turn. */
 struct place_text {
     struct text written;           /* escapes undone, places as they stand */
@@ -63,6 +70,8 @@ struct table {
     uint32_t steady_count;                 /* ... and how many, behind these, are on its steady facts */
     uint32_t *late, late_count;            /* ... on late facts */
     uint32_t *tested, tested_count;        /* conditions with cells that are evaluated one by one */
+    struct row_test *row_tests;            /* of tables up to 64 rows: the same cells in the same order, one by one */
+    uint32_t row_test_count;
     bool is_late;
     uint32_t *outputs_class;               /* A: rows of equal outputs have one number; else NULL */
     bool has_places;

@@ -227,34 +227,38 @@ static int ask_item(struct asking *asking, struct item_check *checks, uint32_t c
 struct items_of_scope {
     enum scope scope;
     uint32_t first, end;        /* among the dossier's */
-    uint32_t expected_end;      /* the first ones are those that the expectation has */
+    uint32_t expected;          /* how many of them, the first ones, the expectation has */
     uint32_t expected_before;   /* items of the expectation before these */
 };
 
-static uint64_t *memo_of(const struct asking *asking, const struct items_of_scope *items, uint32_t number)
+static uint64_t *memo_of(const struct asking *asking, const struct items_of_scope *items)
 {
     const struct expectation *expectation = asking->dossier->expectation;
 
-    if (asking->memo == NULL || number >= items->expected_end || expectation->first_item == ITEM_NOT_REMEMBERED)
+    if (asking->memo == NULL || items->expected == 0 || expectation->first_item == ITEM_NOT_REMEMBERED)
         return NULL;
-    return item_memo_rows(asking->memo, asking->rules, items->scope,
-                          expectation->first_item + items->expected_before + number - items->first,
-                          asking->dossier->items[number].claimed);
+    return item_memo_rows(asking->memo, asking->rules, items->scope, expectation->first_item + items->expected_before,
+                          items->expected);
 }
 
 static int ask_scope(struct asking *asking, const struct items_of_scope *items, bool late)
 {
     enum { FEW_CHECKS = 8 };
     struct item_check few[FEW_CHECKS], *checks = few;
-    uint32_t count = asking->rules->check_count[items->scope];
+    uint32_t check_count = asking->rules->check_count[items->scope], count = 0;
+    uint64_t *memo = memo_of(asking, items);
 
-    if (count > FEW_CHECKS)
-        checks = ARENA_ARRAY(asking->arena, struct item_check, count);
+    if (check_count > FEW_CHECKS)
+        checks = ARENA_ARRAY(asking->arena, struct item_check, check_count);
     if (checks == NULL)
         return WM_NO_MEMORY;
     int status = list_item_checks(asking, items->scope, late, checks, &count);
-    for (uint32_t number = items->first; status == WM_OK && count > 0 && number < items->end; number++)
-        status = ask_item(asking, checks, count, number, memo_of(asking, items, number));
+    for (uint32_t i = 0; status == WM_OK && count > 0 && items->first + i < items->end; i++) {
+        uint64_t *of_item = NULL;
+        if (memo != NULL && i < items->expected)
+            of_item = memo + (size_t)(2 * i + asking->dossier->items[items->first + i].claimed) * check_count;
+        status = ask_item(asking, checks, count, items->first + i, of_item);
+    }
     return status;
 }
 
@@ -272,7 +276,7 @@ static int ask_item_checks(struct asking *asking, bool late)
     for (int scope = SCOPE_PART; status == WM_OK && scope < SCOPES; scope++) {
         items.scope = (enum scope)scope;
         items.end = items.first + counts[scope];
-        items.expected_end = items.first + expected_counts[scope];
+        items.expected = expected_counts[scope];
         if (items.first < items.end)
             status = ask_scope(asking, &items, late);
         items.first = items.end;

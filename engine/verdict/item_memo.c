@@ -26,11 +26,14 @@ static int grow(struct item_memo *memo, const struct rules *rules, enum scope sc
     return 0;
 }
 
-uint64_t *item_memo_rows(struct item_memo *memo, const struct rules *rules, enum scope scope, uint32_t item, bool claimed)
+uint64_t *item_memo_rows(struct item_memo *memo, const struct rules *rules, enum scope scope, uint32_t item,
+                         uint32_t count)
 {
-    if (item >= memo->capacity[scope] && (item >= MOST_ITEMS || grow(memo, rules, scope, item) != 0))
+    uint32_t last = item + count;
+
+    if (last >= memo->capacity[scope] && (last >= MOST_ITEMS || grow(memo, rules, scope, last) != 0))
         return NULL;
-    return memo->rows[scope] + sets_of(rules, scope, item) + (claimed ? rules->check_count[scope] : 0);
+    return memo->rows[scope] + sets_of(rules, scope, item);
 }
 
 void item_memo_free(struct item_memo *memo)

@@ -17,9 +17,10 @@ struct item_memo {
 /* What stands for a set that is not known yet. (A set of all 64 rows looks the same, and is asked anew.) */
 #define ROWS_NOT_KNOWN UINT64_MAX
 
-/* The sets of the checks of this scope, in their order, for this item (claimed or not); NULL where none are kept. */
+/* The sets of the checks of this scope, in their order, for the item of this number: as many for it not claimed, as
+ * many for it claimed, and so for each of the count items from it on. NULL where none are kept. Until the next call. */
 uint64_t *item_memo_rows(struct item_memo *memo, const struct rules *rules, enum scope scope, uint32_t item,
-                         bool claimed);
+                         uint32_t count);
 
 void item_memo_free(struct item_memo *memo);
 
