@@ -61,6 +61,7 @@ struct dossier {
     struct claim claim;
     int campaign_number;             /* -1: unknown */
     const struct campaign *campaign; /* NULL: unknown */
+    bool vehicle_is_looked_up;
     bool vehicle_known;
     struct vehicle vehicle;
     const struct dealer *dealer;     /* NULL: unknown on that day */
@@ -76,6 +77,7 @@ struct dossier {
     int64_t parts_allowed_cents, labor_allowed_cents;
     struct value *facts; /* one for each slot of the rules */
     uint64_t *late_rows; /* rows that stand after the early conditions, of late claim checks */
+    struct vehicle_ask vehicle_ask; /* by facts_approach */
     struct finding *findings;
     uint32_t finding_count, finding_capacity;
     struct text claim_key;             /* dealer, NUL, claim: by history_note */

@@ -145,10 +145,29 @@ void facts_of_vehicle(const struct rules *rules, const struct vehicle *vehicle, 
     }
 }
 
+void facts_approach(const struct office_day *day, struct dossier *dossier)
+{
+    dossier->vehicle_ask = register_vehicle_approach(day->office_register, dossier->claim.vin);
+    register_dealer_prefetch(day->office_register, dossier->claim.cells[COLUMN_DEALER]);
+}
+
+void facts_prefetch(const struct office_day *day, struct dossier *dossier)
+{
+    register_vehicle_prefetch(day->office_register, &dossier->vehicle_ask);
+}
+
+int facts_look_up(const struct office_day *day, struct dossier *dossier)
+{
+    dossier->vehicle_is_looked_up = true;
+    return register_vehicle_find(day->office_register, &dossier->vehicle_ask, dossier->claim.vin,
+                                 &dossier->vehicle_known, &dossier->vehicle);
+}
+
 static int establish_vehicle(const struct office_day *day, struct dossier *dossier)
 {
-    int status =
-        register_vehicle(day->office_register, dossier->claim.vin, &dossier->vehicle_known, &dossier->vehicle);
+    int status = dossier->vehicle_is_looked_up ? WM_OK
+                                               : register_vehicle(day->office_register, dossier->claim.vin,
+                                                                  &dossier->vehicle_known, &dossier->vehicle);
 
     if (status != WM_OK)
         return status;

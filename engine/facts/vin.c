@@ -3,14 +3,15 @@
 enum { VIN_CHARACTERS_COUNT = 17, CHECK_AT = 8, YEAR_AT = 9, SEVENTH_AT = 6 };
 
 /* Table III: the value of each character; -1: never in a VIN. */
-static int value_of(char c)
+static inline int value_of(char c)
 {
-    static const signed char LETTERS[26] = {1, 2, 3, 4, 5,  6, 7, 8, -1, 1, 2, 3, 4,
-                                            5, -1, 7, -1, 9, 2, 3, 4,  5, 6, 7, 8, 9};
+    static const signed char VALUES[128] = {
+        [0 ... '0' - 1] = -1, ['0'] = 0, 1, 2, 3, 4, 5, 6, 7, 8, 9, ['9' + 1 ... 'A' - 1] = -1,
+        ['A'] = 1, 2, 3, 4, 5, 6, 7, 8, -1, 1, 2, 3, 4, 5, -1, 7, -1, 9, 2, 3, 4, 5, 6, 7, 8, 9,
+        ['Z' + 1 ... 127] = -1,
+    };
 
-    if (c >= '0' && c <= '9')
-        return c - '0';
-    return c >= 'A' && c <= 'Z' ? LETTERS[c - 'A'] : -1;
+    return (unsigned char)c < sizeof VALUES ? VALUES[(unsigned char)c] : -1;
 }
 
 static size_t code_points(struct text t)

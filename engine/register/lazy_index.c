@@ -27,6 +27,20 @@ const struct lazy_entry *lazy_index_find(struct lazy_index *index, struct text k
     }
 }
 
+void lazy_index_prefetch(struct lazy_index *index, uint64_t hash)
+{
+    struct lazy_table *table = atomic_load_explicit(&index->table, memory_order_acquire);
+
+    if (table == NULL)
+        return;
+    const struct lazy_entry *entry =
+        atomic_load_explicit(&table->slots[(uint32_t)hash & (table->capacity - 1)], memory_order_acquire);
+    if (entry != NULL) {
+        __builtin_prefetch(entry);
+        __builtin_prefetch((const char *)entry + 64); /* the key's bytes and the record mostly lie behind it */
+    }
+}
+
 static void put(struct lazy_table *table, const struct lazy_entry *entry)
 {
     uint32_t at = (uint32_t)entry->hash & (table->capacity - 1);

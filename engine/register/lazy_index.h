@@ -26,6 +26,9 @@ struct lazy_entry {
 /* The entry of this key; NULL: not added, or added this moment by another thread. hash: text_hash(key). */
 const struct lazy_entry *lazy_index_find(struct lazy_index *index, struct text key, uint64_t hash);
 
+/* Says that an entry of this hash will be looked for soon. */
+void lazy_index_prefetch(struct lazy_index *index, uint64_t hash);
+
 /* Adds an entry whose key is not there. WM_NO_MEMORY or WM_OK. */
 int lazy_index_add(struct lazy_index *index, const struct lazy_entry *entry);
 

@@ -7,6 +7,7 @@
 #include <sys/mman.h>
 
 #include "base/status.h"
+#include "base/text_index.h"
 #include "register/lazy_index.h"
 #include "register/register_parts.h"
 #include "register/register_source.h"
@@ -41,9 +42,13 @@ struct office_register {
     _Atomic(const unsigned char *) *buckets;             /* NULL: not loaded */
     uint16_t (*guides)[GUIDE_ENTRIES];                   /* written before the bucket is published */
     unsigned char *filter;                               /* a bit for each value of a hash's top bits: is one there? */
+    _Atomic(bool) filter_is_kept;                        /* from when it is first asked on: most runs never do */
     unsigned char *room;                                 /* under the lock: what is left of a large piece */
     size_t room_left;
     struct large_piece *pieces;
+    struct text_index word_index;                        /* under the lock: the words of profiles, each kept once */
+    struct text *words;
+    uint32_t word_capacity;
     uint32_t profile_group_count;
     _Atomic(const struct profile_group *) *profile_groups;
     struct lazy_index dealers;                           /* records: struct dealer_file */
@@ -89,6 +94,8 @@ void register_close(struct office_register *office_register)
     free(office_register->guides);
     free(office_register->filter);
     free(office_register->profile_groups);
+    free(office_register->words);
+    text_index_free(&office_register->word_index);
     arena_free(&office_register->arena);
     while (office_register->pieces != NULL) {
         struct large_piece *next = office_register->pieces->next;
@@ -183,7 +190,8 @@ static int take_bucket(void *taker, uint32_t bucket, const void *bytes, size_t l
         return WM_NO_MEMORY;
     memcpy(kept, bytes, length);
     vehicle_guide_make(kept, (uint32_t)count, reg->source->bucket_bits, reg->guides[bucket]);
-    fill_filter(reg, kept, (uint32_t)count);
+    if (atomic_load_explicit(&reg->filter_is_kept, memory_order_relaxed))
+        fill_filter(reg, kept, (uint32_t)count);
     atomic_store_explicit(&reg->buckets[bucket], kept, memory_order_release);
     reg->buckets_loaded++;
     return WM_OK;
@@ -237,21 +245,44 @@ struct group_taker {
     uint32_t first;
 };
 
+/* Profiles are many and their words few: kept once, these stay in the cache. bytes NULL: no memory. Under the lock. */
+static struct text kept_word(struct office_register *reg, struct text word)
+{
+    const struct text none = {NULL, 0};
+    uint32_t count = reg->word_index.count, number = text_index_find(&reg->word_index, word);
+
+    if (number != TEXT_INDEX_NONE)
+        return reg->words[number];
+    if (count == reg->word_capacity) {
+        uint32_t capacity = count ? count * 2 : 64;
+        struct text *grown = realloc(reg->words, capacity * sizeof *grown);
+        if (grown == NULL)
+            return none;
+        reg->words = grown;
+        reg->word_capacity = capacity;
+    }
+    struct text copy = text_copy(&reg->arena, word);
+    if (copy.bytes == NULL || text_index_add(&reg->word_index, copy, count) == TEXT_INDEX_NONE)
+        return none;
+    reg->words[count] = copy;
+    return copy;
+}
+
 static int take_profile(void *taker, uint32_t number, const struct vehicle_profile *profile)
 {
     struct group_taker *into = taker;
-    struct arena *arena = &into->reg->arena;
+    struct office_register *reg = into->reg;
 
     if (number < into->first || number - into->first >= PROFILE_GROUP)
         return WM_BAD_INPUT;
     struct vehicle_profile *kept = &into->group->profiles[number - into->first];
     *kept = *profile;
-    kept->model_line = text_copy(arena, profile->model_line);
-    kept->engine = text_copy(arena, profile->engine);
-    kept->transmission = text_copy(arena, profile->transmission);
-    kept->plant = text_copy(arena, profile->plant);
-    kept->options = text_copy(arena, profile->options);
-    kept->status = text_copy(arena, profile->status);
+    kept->model_line = kept_word(reg, profile->model_line);
+    kept->engine = kept_word(reg, profile->engine);
+    kept->transmission = kept_word(reg, profile->transmission);
+    kept->plant = kept_word(reg, profile->plant);
+    kept->options = kept_word(reg, profile->options);
+    kept->status = kept_word(reg, profile->status);
     if (kept->model_line.bytes == NULL || kept->engine.bytes == NULL || kept->transmission.bytes == NULL ||
         kept->plant.bytes == NULL || kept->options.bytes == NULL || kept->status.bytes == NULL)
         return WM_NO_MEMORY;
@@ -330,44 +361,88 @@ static int vehicle_of_bucket(struct office_register *reg, struct vehicle_key key
     return WM_OK;
 }
 
-int register_vehicle(struct office_register *office_register, struct text vin, bool *ret_found,
-                     struct vehicle *ret_vehicle)
+static struct vehicle_ask ask_of(struct text vin)
 {
     struct packed_vin packed;
+
+    if (!vin_pack(vin, &packed))
+        return (struct vehicle_ask){.is_possible = false};
+    struct vehicle_key key = vehicle_key_of(packed);
+    return (struct vehicle_ask){key.hash, key.tail, true};
+}
+
+int register_vehicle_find(struct office_register *office_register, const struct vehicle_ask *ask, struct text vin,
+                          bool *ret_found, struct vehicle *ret_vehicle)
+{
     struct vehicle vehicle = {0, NULL, DAY_NONE};
     bool found = false;
     int status = WM_OK;
 
-    if (!vin_pack(vin, &packed)) {
+    if (!ask->is_possible) {
         *ret_found = false;
         return WM_OK;
     }
     if (office_register->source->vehicle != NULL)
         status = vehicle_of_source(office_register, vin, &found, &vehicle.profile_number, &vehicle.built_on);
     else
-        status = vehicle_of_bucket(office_register, vehicle_key_of(packed), &found, &vehicle.profile_number,
-                                   &vehicle.built_on);
+        status = vehicle_of_bucket(office_register, (struct vehicle_key){ask->hash, ask->tail}, &found,
+                                   &vehicle.profile_number, &vehicle.built_on);
     if (status == WM_OK && found)
         status = profile_ready(office_register, vehicle.profile_number, &vehicle.profile);
     if (status != WM_OK)
         return status;
+    if (found)
+        __builtin_prefetch(vehicle.profile);
     *ret_found = found;
     if (found)
         *ret_vehicle = vehicle;
     return WM_OK;
 }
 
-void register_vehicle_prefetch(struct office_register *office_register, struct text vin)
+int register_vehicle(struct office_register *office_register, struct text vin, bool *ret_found,
+                     struct vehicle *ret_vehicle)
 {
-    struct packed_vin packed;
+    struct vehicle_ask ask = ask_of(vin);
 
-    if (office_register->bucket_count == 0 || !vin_pack(vin, &packed))
+    return register_vehicle_find(office_register, &ask, vin, ret_found, ret_vehicle);
+}
+
+struct vehicle_ask register_vehicle_approach(struct office_register *office_register, struct text vin)
+{
+    struct vehicle_ask ask = ask_of(vin);
+
+    if (office_register->bucket_count > 0 && ask.is_possible) {
+        uint32_t bucket = vehicle_bucket_of(ask.hash, office_register->source->bucket_bits);
+        __builtin_prefetch(&office_register->buckets[bucket]);
+        __builtin_prefetch(&office_register->guides[bucket]);
+    }
+    return ask;
+}
+
+void register_vehicle_prefetch(struct office_register *office_register, const struct vehicle_ask *ask)
+{
+    if (office_register->bucket_count == 0 || !ask->is_possible)
         return;
-    uint64_t hash = vehicle_key_of(packed).hash;
-    uint32_t bucket = vehicle_bucket_of(hash, office_register->source->bucket_bits);
+    uint32_t bucket = vehicle_bucket_of(ask->hash, office_register->source->bucket_bits);
     const unsigned char *bytes = atomic_load_explicit(&office_register->buckets[bucket], memory_order_acquire);
     if (bytes != NULL)
-        vehicle_guide_prefetch(bytes, office_register->guides[bucket], office_register->source->bucket_bits, hash);
+        vehicle_guide_prefetch(bytes, office_register->guides[bucket], office_register->source->bucket_bits,
+                               ask->hash);
+}
+
+/* Makes up for the buckets that were loaded before anybody asked. */
+static void keep_filter(struct office_register *reg)
+{
+    pthread_mutex_lock(&reg->lock);
+    if (!atomic_load_explicit(&reg->filter_is_kept, memory_order_relaxed)) {
+        for (uint32_t i = 0; i < reg->bucket_count; i++) {
+            const unsigned char *bucket = atomic_load_explicit(&reg->buckets[i], memory_order_relaxed);
+            if (bucket != NULL)
+                fill_filter(reg, bucket, reg->guides[i][GUIDE_ENTRIES - 1]);
+        }
+        atomic_store_explicit(&reg->filter_is_kept, true, memory_order_release);
+    }
+    pthread_mutex_unlock(&reg->lock);
 }
 
 int register_may_have_packed(struct office_register *reg, struct packed_vin packed, bool *ret_may)
@@ -380,6 +455,8 @@ int register_may_have_packed(struct office_register *reg, struct packed_vin pack
     *ret_may = true;
     if (reg->bucket_count == 0)
         return WM_OK;
+    if (!atomic_load_explicit(&reg->filter_is_kept, memory_order_acquire))
+        keep_filter(reg);
     int status = bucket_ready(reg, bucket, &bytes);
     if (status != WM_OK)
         return status;
@@ -499,6 +576,11 @@ static int dealer_ready(struct office_register *reg, struct text code, struct de
     if (status == WM_OK)
         *ret_file = file;
     return status;
+}
+
+void register_dealer_prefetch(struct office_register *office_register, struct text code)
+{
+    lazy_index_prefetch(&office_register->dealers, text_hash(code));
 }
 
 int register_dealer(struct office_register *office_register, struct text code, int32_t day,

@@ -61,8 +61,17 @@ void register_close(struct office_register *office_register); /* accepts NULL */
 int register_vehicle(struct office_register *office_register, struct text vin, bool *ret_found,
                      struct vehicle *ret_vehicle);
 
-/* Says that these vehicles will be asked for soon. Never fails. */
-void register_vehicle_prefetch(struct office_register *office_register, struct text vin);
+/* The same in three steps, for many vehicles: with those of other claims between them each step finds in the cache
+ * what it reads, where it would wait for memory otherwise. The first two never fail, and may be left out. */
+struct vehicle_ask {
+    uint64_t hash;
+    uint32_t tail;
+    bool is_possible;    /* false: no VIN that a register can hold */
+};
+struct vehicle_ask register_vehicle_approach(struct office_register *office_register, struct text vin);
+void register_vehicle_prefetch(struct office_register *office_register, const struct vehicle_ask *ask);
+int register_vehicle_find(struct office_register *office_register, const struct vehicle_ask *ask, struct text vin,
+                          bool *ret_found, struct vehicle *ret_vehicle);
 
 /* The one registered VIN that one replaced character or one swap of neighbours makes of this one of 17
  * characters; empty where there is none or several, or where the VIN itself is registered, or is not of 17
@@ -73,6 +82,9 @@ int register_vin_nearest(struct office_register *office_register, struct text vi
 /* The dealer's version that counts on this day (contract section 2); DAY_NONE: the latest. NULL: unknown. */
 int register_dealer(struct office_register *office_register, struct text code, int32_t day,
                     const struct dealer **ret_dealer);
+
+/* Says that this dealer will be asked for soon. */
+void register_dealer_prefetch(struct office_register *office_register, struct text code);
 
 /* Quantity (millionths) of the part (as it compares) shipped to the dealer up to and including this day. */
 int register_shipped(struct office_register *office_register, struct text dealer, struct text part_key,

@@ -29,20 +29,27 @@ uint64_t vin_place(unsigned position)
 
 bool vin_pack(struct text vin, struct packed_vin *ret_packed)
 {
-    unsigned char symbols[VIN_LENGTH] = {0};
+    char padded[VIN_LENGTH] = {0};
+    const char *characters = vin.bytes;
     struct packed_vin packed = {0, 0};
-    bool whole = vin.length >= 1 && vin.length <= VIN_LENGTH;
+    size_t blanks = 0;
 
-    for (size_t i = 0; whole && i < vin.length; i++) {
-        symbols[i] = SYMBOLS[(unsigned char)vin.bytes[i]];
-        whole = symbols[i] != 0;
-    }
-    if (!whole)
+    if (vin.length < 1 || vin.length > VIN_LENGTH)
         return false;
-    for (unsigned i = 0; i < VIN_HEAD; i++)
-        packed.head = packed.head * (VIN_SYMBOLS + 1) + symbols[i];
-    for (unsigned i = VIN_HEAD; i < VIN_LENGTH; i++)
-        packed.tail = packed.tail * (VIN_SYMBOLS + 1) + symbols[i];
+    if (vin.length < VIN_LENGTH)
+        characters = memcpy(padded, vin.bytes, vin.length);
+    for (unsigned i = 0; i < VIN_HEAD; i++) {
+        unsigned symbol = SYMBOLS[(unsigned char)characters[i]];
+        packed.head = packed.head * (VIN_SYMBOLS + 1) + symbol;
+        blanks += symbol == 0;
+    }
+    for (unsigned i = VIN_HEAD; i < VIN_LENGTH; i++) {
+        unsigned symbol = SYMBOLS[(unsigned char)characters[i]];
+        packed.tail = packed.tail * (VIN_SYMBOLS + 1) + symbol;
+        blanks += symbol == 0;
+    }
+    if (blanks != VIN_LENGTH - vin.length)
+        return false;
     *ret_packed = packed;
     return true;
 }

@@ -150,7 +150,7 @@ static int read_claim(struct worker *worker, const struct csv_row *row)
     int status = claim_read(&batch->header, row, &worker->arena, &dossier->claim);
     if (status != WM_OK || dossier->claim.unreadable)
         return status;
-    register_vehicle_prefetch(batch->run->day->office_register, dossier->claim.vin);
+    facts_approach(batch->run->day, dossier);
     if (batch->run->with_contents && add_content(worker, dossier) != WM_OK)
         return WM_NO_MEMORY;
     return history_note(&worker->arena, dossier);
@@ -168,25 +168,41 @@ static int examine(struct worker *worker, struct dossier *dossier)
                : status;
 }
 
-/* Reads some claims ahead, so that their vehicles are under way when they are asked for. */
-enum { READ_AHEAD = 16 };
+/* How far behind the claim that is being read each step of a look-up follows. */
+enum { PREFETCH_BEHIND = 8, LOOK_UP_BEHIND = 16, EXAMINE_BEHIND = 24 };
+
+/* Takes the claims on: `step` is how many were read, or more once all are. */
+static int advance(struct worker *worker, uint32_t step)
+{
+    const struct office_day *day = worker->batch->run->day;
+    uint32_t to_prefetch = step - PREFETCH_BEHIND, to_look_up = step - LOOK_UP_BEHIND,
+             to_examine = step - EXAMINE_BEHIND; /* wraps, and is then none of them, where it is too early */
+    int status = WM_OK;
+
+    if (to_prefetch < worker->count && !worker->dossiers[to_prefetch]->claim.unreadable)
+        facts_prefetch(day, worker->dossiers[to_prefetch]);
+    if (to_look_up < worker->count && !worker->dossiers[to_look_up]->claim.unreadable)
+        status = facts_look_up(day, worker->dossiers[to_look_up]);
+    if (status == WM_OK && to_examine < worker->count)
+        status = examine(worker, worker->dossiers[to_examine]);
+    return status;
+}
 
 static int examine_block(struct worker *worker, struct csv_rows *rows)
 {
     struct csv_row row;
-    uint32_t examined = 0;
     int status = WM_OK;
 
     worker->count = 0;
     while (status == WM_OK && csv_rows_next(rows, &row)) {
         status = read_claim(worker, &row);
-        if (status == WM_OK && worker->count - examined > READ_AHEAD)
-            status = examine(worker, worker->dossiers[examined++]);
+        if (status == WM_OK)
+            status = advance(worker, worker->count - 1);
     }
     if (status == WM_OK && rows->no_memory)
         status = WM_NO_MEMORY;
-    while (status == WM_OK && examined < worker->count)
-        status = examine(worker, worker->dossiers[examined++]);
+    for (uint32_t step = worker->count; status == WM_OK && step < worker->count + EXAMINE_BEHIND; step++)
+        status = advance(worker, step);
     return status;
 }
 

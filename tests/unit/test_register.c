@@ -341,7 +341,8 @@ static void vehicles_are_those_of_the_source(void **state)
         test.source.vehicle = turn == 6 ? test_vehicle : NULL;
         struct office_register *reg = open_test(&test, bits[turn], 99);
         for (size_t i = 0; i < test.vehicle_count; i++) {
-            register_vehicle_prefetch(reg, text_of(vehicles[(i + 8) % VEHICLES].vin));
+            struct vehicle_ask ask = register_vehicle_approach(reg, text_of(vehicles[(i + 8) % VEHICLES].vin));
+            register_vehicle_prefetch(reg, &ask);
             check_vehicle(reg, &vehicles[i]);
         }
         for (int i = 0; i < 3000; i++) {
