@@ -15,7 +15,7 @@ int desk_open_rules(struct desk *desk, const struct options *options)
 
 int desk_open_office(struct desk *desk, const struct options *options)
 {
-    int status = office_open(options->office, OFFICE_READ, &desk->sink, &desk->office);
+    int status = office_open(options->office, desk->alone ? OFFICE_READ_ALONE : OFFICE_READ, &desk->sink, &desk->office);
 
     if (status == WM_OK)
         status = office_begin_read(desk->office);

@@ -62,7 +62,7 @@ static json_t *explain_row(struct explaining *explaining, const struct ledger_cl
     struct past *past = NULL;
     json_t *explanation = NULL;
 
-    *status = past_open(explaining->office, claim, row, &explaining->sink, &past);
+    *status = past_open(explaining->office, row, &explaining->sink, &past);
     if (*status != WM_OK)
         return NULL;
     explanation = explain_dossier(past_day(past), past_scratch(past), past_dossier(past));
@@ -187,7 +187,7 @@ static int explain_all(struct explaining *explaining)
 {
     const struct options *options = explaining->options;
     struct ledger_point now;
-    int status = office_open(options->office, OFFICE_READ, &explaining->sink, &explaining->office);
+    int status = office_open(options->office, OFFICE_READ_ALONE, &explaining->sink, &explaining->office);
 
     if (status == WM_OK)
         status = office_begin_read(explaining->office);

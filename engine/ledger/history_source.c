@@ -11,7 +11,8 @@ struct ledger_history {
     struct ledger_reader *reader;
     struct office *office;
     struct ledger_point point;
-    const struct tallies *tallies;
+    const struct tallies *tallies; /* what stood at the point; NULL: what is stored, and the changes */
+    const struct tallies *changes; /* NULL: none */
     struct packed_reader *stored; /* what stands now; NULL: not needed yet */
     struct arena arena;           /* for one answer */
     struct history *history;
@@ -163,7 +164,9 @@ static int restore_tallies(struct ledger_history *ledger, const struct history_a
         return tallies_find(ledger->tallies, hash, take, &asking);
     int status =
         ledger->stored == NULL ? packed_reader_open(ledger->office, PACKED_TALLIES, &ledger->stored) : WM_OK;
-    return status == WM_OK ? packed_find(ledger->stored, hash, take, &asking) : status;
+    if (status == WM_OK)
+        status = packed_find(ledger->stored, hash, take, &asking);
+    return status == WM_OK && ledger->changes != NULL ? tallies_find(ledger->changes, hash, take, &asking) : status;
 }
 
 /* --- Answering --------------------------------------------------------------------------------------- */
@@ -254,6 +257,11 @@ int ledger_history_open(struct office *office, struct ledger_point point, const 
     else
         ledger_history_close(ledger);
     return status;
+}
+
+void ledger_history_set_changes(struct ledger_history *ledger, const struct tallies *changes)
+{
+    ledger->changes = changes;
 }
 
 const struct history_source *ledger_history_source(const struct ledger_history *ledger)

@@ -35,6 +35,11 @@ struct office {
     struct stat as_opened; /* of an immutable one */
 };
 
+static bool only_reads(const struct office *office)
+{
+    return office->mode == OFFICE_READ || office->mode == OFFICE_READ_ALONE;
+}
+
 struct sqlite3 *office_database(struct office *office)
 {
     return office->database;
@@ -58,6 +63,11 @@ struct diag_sink *office_set_sink(struct office *office, struct diag_sink *sink)
     return before;
 }
 
+int office_wait_ms(const struct office *office)
+{
+    return office->wait_ms;
+}
+
 void office_set_wait(struct office *office, int milliseconds)
 {
     office->wait_ms = milliseconds;
@@ -77,7 +87,7 @@ static const char *system_words(sqlite3 *database)
     return number != 0 ? strerror(number) : sqlite3_errmsg(database);
 }
 
-int office_words(struct sqlite3 *database, int result, char *room, size_t size)
+int office_words(struct sqlite3 *database, int result, int wait_ms, char *room, size_t size)
 {
     if (result == SQLITE_IOERR_NOMEM || (result & 0xff) == SQLITE_NOMEM) {
         snprintf(room, size, "out of memory; nothing was recorded");
@@ -86,10 +96,13 @@ int office_words(struct sqlite3 *database, int result, char *room, size_t size)
     switch (result & 0xff) {
     case SQLITE_BUSY:
     case SQLITE_LOCKED:
-        snprintf(room, size,
-                 "another program was using the office file for more than %d seconds; try again later, "
-                 "nothing was recorded",
-                 OFFICE_WAIT_MS / 1000);
+        if (wait_ms < 1000)
+            snprintf(room, size, "another program is using the office file; try again later, nothing was recorded");
+        else
+            snprintf(room, size,
+                     "another program was using the office file for more than %d second%s; try again later, "
+                     "nothing was recorded",
+                     wait_ms / 1000, wait_ms < 2000 ? "" : "s");
         break;
     case SQLITE_FULL:
         snprintf(room, size, "the disk is full; make room and run it again, nothing was recorded");
@@ -124,7 +137,7 @@ int office_words(struct sqlite3 *database, int result, char *room, size_t size)
 int office_report(struct office *office, int result)
 {
     char words[LIMIT_MESSAGE_BYTES];
-    int status = office_words(office->database, result, words, sizeof words);
+    int status = office_words(office->database, result, office->wait_ms, words, sizeof words);
 
     diag_error(office->sink, place_of(office->path), "%s", words);
     return status;
@@ -207,8 +220,8 @@ static int wait_for_other(void *context, int times)
     if (waited >= ANNOUNCE_WAIT_MS && office->announce_wait && !office->wait_announced) {
         office->wait_announced = true;
         diag_warning(office->sink, place_of(office->path),
-                     "another program is writing to the office file; waiting for it up to %d seconds",
-                     office->wait_ms / 1000);
+                     "another program is writing to the office file; waiting for it up to %d second%s",
+                     office->wait_ms / 1000, office->wait_ms < 2000 ? "" : "s");
     }
     nanosleep(&step, NULL);
     return 1;
@@ -352,8 +365,8 @@ static int connect(struct office *office, char *name, int flags)
         diag_error(office->sink, place_of(office->path), "out of memory");
         return WM_NO_MEMORY;
     }
-    int result =
-        sqlite3_open_v2(name, &office->database, flags | SQLITE_OPEN_FULLMUTEX | SQLITE_OPEN_EXRESCODE, NULL);
+    flags |= office->mode == OFFICE_READ_ALONE ? SQLITE_OPEN_NOMUTEX : SQLITE_OPEN_FULLMUTEX;
+    int result = sqlite3_open_v2(name, &office->database, flags | SQLITE_OPEN_EXRESCODE, NULL);
     free(name);
     if (result != SQLITE_OK)
         return office_report(office, result);
@@ -383,8 +396,7 @@ static int settle(struct office *office)
     snprintf(pragmas, sizeof pragmas,
              "PRAGMA cell_size_check = ON; PRAGMA temp_store = MEMORY; PRAGMA cache_size = -%d; "
              "PRAGMA synchronous = FULL; PRAGMA query_only = %s",
-             office->mode != OFFICE_READ ? WRITER_CACHE_KIB : READER_CACHE_KIB,
-             office->mode != OFFICE_READ ? "OFF" : "ON");
+             only_reads(office) ? READER_CACHE_KIB : WRITER_CACHE_KIB, only_reads(office) ? "ON" : "OFF");
     int result = sqlite3_exec(database, pragmas, NULL, NULL, NULL);
     return result == SQLITE_OK ? WM_OK : report_look(office, result);
 }
@@ -597,7 +609,7 @@ int office_open(const char *path, enum office_mode mode, struct diag_sink *sink,
     office->mode = mode;
     office->sink = sink;
     office->wait_ms = OFFICE_WAIT_MS;
-    status = mode != OFFICE_READ ? open_writer(office) : open_reader(office);
+    status = only_reads(office) ? open_reader(office) : open_writer(office);
     if (status == WM_OK)
         *ret_office = office;
     else
@@ -611,7 +623,7 @@ void office_close(struct office *office)
         return;
     if (office->database != NULL) {
         office_rollback(office);
-        if (office->mode != OFFICE_READ)
+        if (!only_reads(office))
             log_ahead(office);
         sqlite3_close_v2(office->database);
     }
