@@ -1,9 +1,9 @@
 #include <stdio.h>
 
 #include "base/status.h"
-#include "cli/decisions.h"
 #include "cli/explain_text.h"
 #include "cli/desk.h"
+#include "ledger/claim_name.h"
 #include "ledger/past.h"
 #include "verdict/explanation.h"
 
@@ -151,15 +151,18 @@ static int explain_claim(struct explaining *explaining, struct text dealer, stru
 
 static int explain_named(struct explaining *explaining, const char *word)
 {
-    struct text dealer, claim;
+    struct claim_named named;
 
-    if (!cli_claim_name(word, &dealer, &claim)) {
+    if (!claim_name_is_whole(text_of(word))) {
         diag_error(&explaining->sink, (struct place){{NULL, 0}, 0, 0},
                    "\"%s\" is no claim; write it as DEALER/CLAIM", word);
         return WM_BAD_INPUT;
     }
-    int status = explain_claim(explaining, dealer, claim);
-    if (status != WM_NOT_FOUND)
+    int status = ledger_claim_named(explaining->reader, text_of(word),
+                                    text_of(explaining->options->given[OPTION_DEALER]), &explaining->sink, &named);
+    if (status == WM_OK && named.recorded)
+        status = explain_claim(explaining, named.dealer, named.claim);
+    if (status != WM_OK || named.recorded)
         return status;
     diag_error(&explaining->sink, (struct place){{NULL, 0}, 0, 0},
                "no claim %s is recorded; a claim is explained once it has been posted", word);
@@ -238,8 +241,10 @@ const struct command COMMAND_EXPLAIN = {
     .name = "explain",
     .arguments = "DEALER/CLAIM | --vin VIN",
     .summary = "why a claim was decided so: each fact, table and row, and the arithmetic",
-    .details = "Every revision is decided again under the rules and with the data of its time.\n",
-    .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_VIN),
+    .details = "Every revision is decided again under the rules and with the data of its time. Where a code holds a\n"
+               "slash, so that DEALER/CLAIM has two meanings, --dealer says which.\n",
+    .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_VIN) |
+               OPTION_BIT(OPTION_DEALER),
     .least_arguments = 0,
     .most_arguments = 1,
     .run = run_explain,
