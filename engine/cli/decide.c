@@ -72,8 +72,8 @@ static int name_claim(struct office *office, const struct options *options, stru
     if (status == WM_OK)
         status = ledger_reader_open(office, (struct ledger_point){INT64_MAX, INT64_MAX}, &reader);
     if (status == WM_OK)
-        status = ledger_claim_named(reader, text_of(options->arguments[0]), text_of(options->given[OPTION_DEALER]),
-                                    sink, &named);
+        status = ledger_claim_named(reader, text_of(options->arguments[0]),
+                                    text_of(options->given[OPTION_DEALER]), sink, &named);
     ledger_reader_close(reader);
     office_rollback(office);
     if (status == WM_OK) {

@@ -38,13 +38,14 @@ static void say_both(struct text name, const struct claim_named *one, const stru
                      struct diag_sink *sink)
 {
     diag_error(sink, (struct place){{NULL, 0}, 0, 0},
-               "\"%.*s\" is claim %.*s of dealer %.*s and also claim %.*s of dealer %.*s; say which with --dealer CODE",
+               "\"%.*s\" is claim %.*s of dealer %.*s and also claim %.*s of dealer %.*s; say which with "
+               "--dealer CODE",
                TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(one->claim), TEXT_ARGUMENTS(one->dealer),
                TEXT_ARGUMENTS(other->claim), TEXT_ARGUMENTS(other->dealer));
 }
 
-int ledger_claim_named(struct ledger_reader *reader, struct text name, struct text dealer, struct diag_sink *sink,
-                       struct claim_named *ret_named)
+int ledger_claim_named(struct ledger_reader *reader, struct text name, struct text dealer,
+                       struct diag_sink *sink, struct claim_named *ret_named)
 {
     struct claim_named cut, named = {{NULL, 0}, {NULL, 0}, false};
     struct arena arena = ARENA_EMPTY;
@@ -65,8 +66,9 @@ int ledger_claim_named(struct ledger_reader *reader, struct text name, struct te
     }
     arena_free(&arena);
     if (status == WM_OK && named.dealer.bytes == NULL) {
-        diag_error(sink, (struct place){{NULL, 0}, 0, 0}, "\"%.*s\" does not begin with the dealer's code %.*s/",
-                   TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(dealer));
+        diag_error(sink, (struct place){{NULL, 0}, 0, 0},
+                   "\"%.*s\" does not begin with the dealer's code %.*s/", TEXT_ARGUMENTS(name),
+                   TEXT_ARGUMENTS(dealer));
         status = WM_BAD_INPUT;
     }
     if (status == WM_OK)

@@ -13,12 +13,12 @@ enum parameter { DEALER = 1, CAMPAIGN, VIN, FINDING, EFFECT, DECISION, SINCE, UN
 #define FITTING_BATCH "(?7 IS NULL OR b.received_on >= ?7) AND (?8 IS NULL OR b.received_on <= ?8)"
 
 /* Of rows r those that fit, with what is decided on them by now. */
-#define FITTING_ROWS                                                                                       \
-    " CROSS JOIN batches AS b ON b.batch = r.batch "                                                       \
-    "LEFT JOIN office_decisions AS d ON d.number = "                                                       \
-    "(SELECT max(number) FROM office_decisions WHERE row = r.row AND action <> 'reverse') "                \
-    "WHERE r.replaces IS NOT 0 AND NOT EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row) "            \
-    "AND (?1 = '' OR r.dealer = ?1) AND (?2 = '' OR r.campaign = ?2) AND (?3 = '' OR r.vin = ?3) "         \
+#define FITTING_ROWS                                                                               \
+    " CROSS JOIN batches AS b ON b.batch = r.batch "                                               \
+    "LEFT JOIN office_decisions AS d ON d.number = "                                               \
+    "(SELECT max(number) FROM office_decisions WHERE row = r.row AND action <> 'reverse') "        \
+    "WHERE r.replaces IS NOT 0 AND NOT EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row) "    \
+    "AND (?1 = '' OR r.dealer = ?1) AND (?2 = '' OR r.campaign = ?2) AND (?3 = '' OR r.vin = ?3) " \
     "AND (?6 = '' OR coalesce(d.action, r.decision) = ?6) AND " FITTING_BATCH
 
 /* 1. Candidates, where no dealer or vehicle narrows them. */
@@ -32,19 +32,20 @@ static const char BATCHES[] = "SELECT b.first_row, b.row_count FROM batches AS b
 #define FED_ROWS "SELECT r.row FROM fed CROSS JOIN claim_rows AS r ON r.row = fed.row" FITTING_ROWS
 static const char BY_PAYABLE[] =
     FED_ROWS " AND EXISTS (SELECT 1 FROM findings AS f WHERE f.row = r.row AND " FITTING_FINDING ")"
-    " ORDER BY coalesce(d.payable_cents, r.payable_cents) DESC, r.row LIMIT ?9";
+             " ORDER BY coalesce(d.payable_cents, r.payable_cents) DESC, r.row LIMIT ?9";
 static const char BY_DEALER[] =
     FED_ROWS " AND EXISTS (SELECT 1 FROM findings AS f WHERE f.row = r.row AND " FITTING_FINDING ")"
-    " ORDER BY r.dealer, r.claim, r.row LIMIT ?9";
+             " ORDER BY r.dealer, r.claim, r.row LIMIT ?9";
 
-/* 3. What they say, some candidates at a time: the findings of all of them, then those claims that have some. */
+/* 3. What they say, some candidates at a time: the findings of all of them, then those claims that have some.
+ */
 static const char FINDINGS[] = "SELECT f.row, f.effect, f.finding, f.item, f.message, f.rule "
                                "FROM fed CROSS JOIN findings AS f ON f.row = fed.row WHERE " FITTING_FINDING;
-static const char CLAIMS[] =
-    "SELECT r.row, r.batch, r.line, r.revision, r.dealer, r.claim, r.campaign, r.vin, r.outcome, r.completed_on, "
-    "b.received_on, coalesce(d.action, r.decision), r.decision, r.asked_cents, "
-    "coalesce(d.payable_cents, r.payable_cents), fed.rowid "
-    "FROM fed CROSS JOIN claim_rows AS r ON r.row = fed.row" FITTING_ROWS;
+static const char CLAIMS[] = "SELECT r.row, r.batch, r.line, r.revision, r.dealer, r.claim, r.campaign, r.vin, "
+                             "r.outcome, r.completed_on, "
+                             "b.received_on, coalesce(d.action, r.decision), r.decision, r.asked_cents, "
+                             "coalesce(d.payable_cents, r.payable_cents), fed.rowid "
+                             "FROM fed CROSS JOIN claim_rows AS r ON r.row = fed.row" FITTING_ROWS;
 
 enum { CANDIDATES_AT_ONCE = 1024 };
 

@@ -41,6 +41,13 @@ enum { OFFICE_WAIT_MS = 60000 };
  * another version; WM_NOT_FOUND: there is none, and it was not to be made. Each with a diagnostic. */
 int office_open(const char *path, enum office_mode mode, struct diag_sink *sink, struct office **ret_office);
 
+/* A new office file, where office_is_there says there is none: it is written beside its name and gets it when it is
+ * closed with WM_OK; with another status it goes again. Nothing is left then, and nobody sees half of it. Returns the
+ * status, or WM_IO with a diagnostic where the name was taken meanwhile. Accepts NULL. */
+bool office_is_there(const char *path);
+int office_open_new(const char *path, struct diag_sink *sink, struct office **ret_office);
+int office_close_new(struct office *office, int status);
+
 /* Takes back what is not committed. Accepts NULL. */
 void office_close(struct office *office);
 

@@ -10,10 +10,10 @@
 #include "ledger/row_feed.h"
 
 /* A row alone is the whole claim where none replaced it and nobody decided over it. */
-static const char ROWS[] =
-    "SELECT r.row, r.dealer, r.claim, r.completed_on, r.replaces, r.decision, "
-    "EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row) OR EXISTS (SELECT 1 FROM office_decisions WHERE row = r.row) "
-    "FROM fed CROSS JOIN claim_rows AS r ON r.row = fed.row";
+static const char ROWS[] = "SELECT r.row, r.dealer, r.claim, r.completed_on, r.replaces, r.decision, "
+                           "EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row) OR EXISTS (SELECT 1 FROM "
+                           "office_decisions WHERE row = r.row) "
+                           "FROM fed CROSS JOIN claim_rows AS r ON r.row = fed.row";
 static const char DECIDED_LATER[] =
     "SELECT r.row, r.dealer, r.claim FROM fed CROSS JOIN claim_rows AS r ON r.row = fed.row "
     "WHERE EXISTS (SELECT 1 FROM office_decisions WHERE row = fed.row AND number > ?1)";
@@ -34,9 +34,11 @@ struct adding {
     struct arena arena;      /* for one row */
 };
 
-/* --- One claim --------------------------------------------------------------------------------------------- */
+/* --- One claim ---------------------------------------------------------------------------------------------
+ */
 
-/* Of a canonical text what tallies count; the rest of the claim is left out, as reading it takes most of the time. */
+/* Of a canonical text what tallies count; the rest of the claim is left out, as reading it takes most of the
+ * time. */
 static int read_counted(struct adding *adding, struct text content, struct claim *ret_claim)
 {
     struct claim claim = {.completed_on = DAY_NONE};
@@ -50,8 +52,8 @@ static int read_counted(struct adding *adding, struct text content, struct claim
     int status =
         items_read_parts(claim.cells[COLUMN_PARTS], &adding->arena, &claim.parts, &claim.part_count, &reason);
     if (status == WM_OK)
-        status =
-            items_read_labor(claim.cells[COLUMN_LABOR], &adding->arena, &claim.labor, &claim.labor_count, &reason);
+        status = items_read_labor(claim.cells[COLUMN_LABOR], &adding->arena, &claim.labor, &claim.labor_count,
+                                  &reason);
     *ret_claim = claim;
     return status == WM_BAD_INPUT ? office_report(adding->office, SQLITE_CORRUPT) : status;
 }
@@ -108,12 +110,14 @@ static int add_claim(struct adding *adding, struct text borrowed_number)
     return status == WM_OK && now != 0 ? tally_row(adding, now, -1) : status;
 }
 
-/* --- Rows -------------------------------------------------------------------------------------------------- */
+/* --- Rows --------------------------------------------------------------------------------------------------
+ */
 
 /* A row of ROWS: recorded after the point, where it is from now; else before it. */
 static int add_row(struct adding *adding, sqlite3_stmt *statement)
 {
-    bool is_first = sqlite3_column_type(statement, 4) == SQLITE_NULL, is_all = sqlite3_column_int(statement, 6) == 0;
+    bool is_first = sqlite3_column_type(statement, 4) == SQLITE_NULL,
+         is_all = sqlite3_column_int(statement, 6) == 0;
     enum decision decision;
 
     if (!is_first && sqlite3_column_int64(statement, 4) == 0) /* a revision that does not count */
@@ -226,7 +230,8 @@ static int add_all(struct adding *adding, enum tallies_from from, enum tallies_f
 int tallies_then(struct office *office, struct ledger_point point, struct text dealer, int32_t until,
                  enum tallies_from from, struct tallies *tallies, enum tallies_from *ret_from)
 {
-    struct adding adding = {.office = office, .point = point, .dealer = dealer, .until = until, .tallies = tallies};
+    struct adding adding = {
+        .office = office, .point = point, .dealer = dealer, .until = until, .tallies = tallies};
     int status = ledger_reader_open(office, NOW, &adding.reader);
 
     if (status == WM_OK)

@@ -19,7 +19,8 @@ static void differs(struct verify_followups *followups, const char *what, struct
 {
     if (!followups->named)
         verify_row_fault(followups->verification, followups->row,
-                         "decided again, %s%.*s; the program or the file has changed", what, TEXT_ARGUMENTS(name));
+                         "decided again, %s%.*s; the program or the file has changed", what,
+                         TEXT_ARGUMENTS(name));
     followups->named = true;
 }
 
@@ -81,7 +82,8 @@ static int name_rest(struct verify_followups *followups)
     int status = WM_OK;
 
     while (status == WM_OK && work_is_at_hand(followups)) {
-        differs(followups, "it does not ask for follow-up work that is recorded: ", column_text(followups->work, 3));
+        differs(followups,
+                "it does not ask for follow-up work that is recorded: ", column_text(followups->work, 3));
         status = next_work(followups);
     }
     while (status == WM_OK && part_is_at_hand(followups)) {
