@@ -53,18 +53,20 @@ void buffer_add_number(struct buffer *buffer, uint64_t whole)
     buffer_add(buffer, digits + n, sizeof digits - n);
 }
 
+enum { FORMAT_ROOM = 256 };
+
 void buffer_format(struct buffer *buffer, const char *format, ...)
 {
     va_list arguments, again;
 
     va_start(arguments, format);
     va_copy(again, arguments);
-    int length = vsnprintf(NULL, 0, format, arguments);
-    char *room = length < 0 ? NULL : buffer_room(buffer, (size_t)length + 1);
-    if (room != NULL) {
+    char *room = buffer_room(buffer, FORMAT_ROOM);
+    int length = vsnprintf(room, room != NULL ? FORMAT_ROOM : 0, format, arguments);
+    if (length >= FORMAT_ROOM && (room = buffer_room(buffer, (size_t)length + 1)) != NULL)
         vsnprintf(room, (size_t)length + 1, format, again);
+    if (room != NULL && length > 0)
         buffer->length += (size_t)length;
-    }
     va_end(again);
     va_end(arguments);
 }
@@ -98,13 +100,36 @@ void buffer_add_csv(struct buffer *buffer, struct text cell)
     buffer_add_byte(buffer, '"');
 }
 
-static size_t columns_of(struct text word)
+/* *ret_control: whether it holds control characters. */
+static size_t columns_of(struct text word, bool *ret_control)
 {
     size_t columns = 0;
+    bool control = false;
 
-    for (size_t i = 0; i < word.length; i++)
+    for (size_t i = 0; i < word.length; i++) {
         columns += ((unsigned char)word.bytes[i] & 0xc0) != 0x80;
+        control |= (unsigned char)word.bytes[i] < ' ';
+    }
+    *ret_control = control;
     return columns;
+}
+
+static void blank_controls(char *bytes, size_t length)
+{
+    for (size_t i = 0; i < length; i++)
+        if ((unsigned char)bytes[i] < ' ')
+            bytes[i] = ' ';
+}
+
+static void add_break(struct buffer *buffer, size_t indent)
+{
+    char *room = buffer_room(buffer, indent + 1);
+
+    if (room == NULL)
+        return;
+    room[0] = '\n';
+    memset(room + 1, ' ', indent);
+    buffer->length += indent + 1;
 }
 
 void buffer_add_wrapped(struct buffer *buffer, struct text words, size_t indent, size_t width)
@@ -114,18 +139,19 @@ void buffer_add_wrapped(struct buffer *buffer, struct text words, size_t indent,
 
     while (rest.length > 0) {
         text_cut(rest, ' ', &word, &rest);
-        if (column > indent && column + 1 + columns_of(word) > width) {
-            buffer_add_byte(buffer, '\n');
-            for (size_t i = 0; i < indent; i++)
-                buffer_add_byte(buffer, ' ');
+        bool control;
+        size_t columns = columns_of(word, &control);
+        if (column > indent && column + 1 + columns > width) {
+            add_break(buffer, indent);
             column = indent;
         } else if (column > indent) {
             buffer_add_byte(buffer, ' ');
             column++;
         }
-        for (size_t i = 0; i < word.length; i++)
-            buffer_add_byte(buffer, (unsigned char)word.bytes[i] < ' ' ? ' ' : word.bytes[i]);
-        column += columns_of(word);
+        buffer_add_text(buffer, word);
+        if (control && !buffer->failed)
+            blank_controls(buffer->bytes + buffer->length - word.length, word.length);
+        column += columns;
     }
 }
 

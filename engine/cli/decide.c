@@ -5,16 +5,12 @@
 #include "base/status.h"
 #include "cli/command.h"
 #include "cli/decisions.h"
+#include "ledger/claim_name.h"
 #include "ledger/office_decisions.h"
 
 static struct place nowhere(void)
 {
     return (struct place){{NULL, 0}, 0, 0};
-}
-
-bool cli_claim_name(const char *word, struct text *ret_dealer, struct text *ret_claim)
-{
-    return text_cut(text_of(word), '/', ret_dealer, ret_claim) && ret_dealer->length > 0 && ret_claim->length > 0;
 }
 
 /* The words that a decision must have. */
@@ -27,7 +23,7 @@ static bool read_request(const struct options *options, const char *action, stru
     request->decided_by = text_trim(text_of(by));
     request->reason = text_trim(text_of(reason));
     request->decided_on = options->today;
-    if (!cli_claim_name(options->arguments[0], &request->dealer, &request->claim))
+    if (!claim_name_is_whole(text_of(options->arguments[0])))
         diag_error(sink, nowhere(), "\"%s\" names no claim; write DEALER/CLAIM", options->arguments[0]);
     else if (request->decided_by.length == 0)
         diag_error(sink, nowhere(), "--by is missing; say who decides");
@@ -65,6 +61,28 @@ static int say_result(const struct decision_request *request, const struct decis
     return code;
 }
 
+/* Which claim is meant; one that is not recorded is reported by who decides. */
+static int name_claim(struct office *office, const struct options *options, struct decision_request *request,
+                      struct diag_sink *sink)
+{
+    struct ledger_reader *reader = NULL;
+    struct claim_named named;
+    int status = office_begin_read(office);
+
+    if (status == WM_OK)
+        status = ledger_reader_open(office, (struct ledger_point){INT64_MAX, INT64_MAX}, &reader);
+    if (status == WM_OK)
+        status = ledger_claim_named(reader, text_of(options->arguments[0]),
+                                    text_of(options->given[OPTION_DEALER]), sink, &named);
+    ledger_reader_close(reader);
+    office_rollback(office);
+    if (status == WM_OK) {
+        request->dealer = named.dealer;
+        request->claim = named.claim;
+    }
+    return status;
+}
+
 int cli_decide(const struct options *options, const char *action)
 {
     struct diag_sink sink = cli_diagnostics();
@@ -77,6 +95,8 @@ int cli_decide(const struct options *options, const char *action)
         return EXIT_UNUSABLE;
     request.recorded_at = cli_clock(now);
     int status = office_open(options->office, OFFICE_CHANGE, &sink, &office);
+    if (status == WM_OK)
+        status = name_claim(office, options, &request, &sink);
     if (status == WM_OK)
         status = office_decide(office, &request, &sink, &result);
     office_close(office);
@@ -107,9 +127,10 @@ const struct command COMMAND_DECIDE = {
     .name = "decide",
     .arguments = "DEALER/CLAIM pay|return|refuse --by WHO --reason TEXT",
     .summary = "decides a held claim, over the engine's decision, which stays to be read",
-    .details = "",
+    .details = "Where a code holds a slash, so that DEALER/CLAIM has two meanings, --dealer says which.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
-               OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_BY) | OPTION_BIT(OPTION_REASON),
+               OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_BY) | OPTION_BIT(OPTION_REASON) |
+               OPTION_BIT(OPTION_DEALER),
     .least_arguments = 2,
     .most_arguments = 2,
     .run = run_decide,

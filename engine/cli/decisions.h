@@ -7,9 +7,6 @@
 /* Records what the options ask for under this action; the exit code. */
 int cli_decide(const struct options *options, const char *action);
 
-/* DEALER/CLAIM; the dealer's code ends at the first `/`. */
-bool cli_claim_name(const char *word, struct text *ret_dealer, struct text *ret_claim);
-
 /* The machine's clock, UTC: 2026-03-01T23:15:00Z. */
 enum { CLOCK_ROOM = 32 };
 struct text cli_clock(char room[CLOCK_ROOM]);

@@ -15,7 +15,8 @@ int desk_open_rules(struct desk *desk, const struct options *options)
 
 int desk_open_office(struct desk *desk, const struct options *options)
 {
-    int status = office_open(options->office, OFFICE_READ, &desk->sink, &desk->office);
+    int status =
+        office_open(options->office, desk->alone ? OFFICE_READ_ALONE : OFFICE_READ, &desk->sink, &desk->office);
 
     if (status == WM_OK)
         status = office_begin_read(desk->office);
@@ -30,8 +31,8 @@ int desk_open_office(struct desk *desk, const struct options *options)
 
 int desk_end_reading(struct desk *desk, int status)
 {
-    struct text words = desk->office_register != NULL ? register_error(desk->office_register)
-                                                         : (struct text){NULL, 0};
+    struct text words =
+        desk->office_register != NULL ? register_error(desk->office_register) : (struct text){NULL, 0};
 
     if (status == WM_IO && words.length > 0)
         diag_error(&desk->sink, (struct place){{NULL, 0}, 0, 0}, "%.*s", TEXT_ARGUMENTS(words));

@@ -15,6 +15,7 @@ struct desk {
     struct rules *rules;
     struct office *office;
     struct office_source *office_source;
+    bool alone;                /* set before opening: one thread only uses the office file, which is faster */
     bool reading;              /* the office is read as it stood when it was opened */
     struct office_register *office_register;
     struct office_day day;

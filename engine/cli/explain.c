@@ -1,9 +1,9 @@
 #include <stdio.h>
 
 #include "base/status.h"
-#include "cli/decisions.h"
 #include "cli/explain_text.h"
 #include "cli/desk.h"
+#include "ledger/claim_name.h"
 #include "ledger/past.h"
 #include "verdict/explanation.h"
 
@@ -38,22 +38,49 @@ static json_t *json_amount(int64_t cents)
 
 /* --- What people decided ------------------------------------------------------------------------------- */
 
-static json_t *explain_decisions(const struct claim_row *row)
+/* Takes the value, also where it fails: then there is no memory. */
+static void set(json_t *object, const char *name, json_t *value, bool *failed)
+{
+    if (json_object_set_new(object, name, value) != 0)
+        *failed = true;
+}
+
+static json_t *explain_decisions(const struct claim_row *row, bool *failed)
 {
     json_t *list = json_array();
 
     for (uint32_t i = 0; i < row->decision_count; i++) {
         const struct office_decision *decision = &row->decisions[i];
         json_t *one = json_object();
-        json_object_set_new(one, "action", json_of(decision->action));
-        json_object_set_new(one, "by", json_of(decision->decided_by));
-        json_object_set_new(one, "on", json_day(decision->decided_on));
-        json_object_set_new(one, "reason", json_of(decision->reason));
-        json_object_set_new(one, "payable", json_amount(decision->payable_cents));
-        json_object_set_new(one, "due", json_amount(decision->due_cents));
-        json_array_append_new(list, one);
+        set(one, "action", json_of(decision->action), failed);
+        set(one, "by", json_of(decision->decided_by), failed);
+        set(one, "on", json_day(decision->decided_on), failed);
+        set(one, "reason", json_of(decision->reason), failed);
+        set(one, "payable", json_amount(decision->payable_cents), failed);
+        set(one, "due", json_amount(decision->due_cents), failed);
+        if (json_array_append_new(list, one) != 0)
+            *failed = true;
     }
     return list;
+}
+
+/* What is recorded of the row, beside what it is decided to be again. */
+static bool add_recorded(json_t *explanation, const struct ledger_claim *claim, const struct claim_row *row)
+{
+    bool failed = false;
+
+    set(explanation, "dealer_code", json_of(claim->dealer), &failed);
+    set(explanation, "claim_number", json_of(claim->claim), &failed);
+    set(explanation, "revision", json_integer(row->revision), &failed);
+    set(explanation, "batch", json_integer(row->batch), &failed);
+    set(explanation, "line", json_integer(row->line), &failed);
+    set(explanation, "received_on", json_day(row->received_on), &failed);
+    set(explanation, "decided_on", json_day(row->today), &failed);
+    set(explanation, "recorded_decision", json_string(decision_name(row->engine_decision)), &failed);
+    set(explanation, "recorded_payable", json_amount(row->payable_cents), &failed);
+    set(explanation, "office_decisions", explain_decisions(row, &failed), &failed);
+    set(explanation, "decision_now", json_string(decision_name(row->decision)), &failed);
+    return !failed;
 }
 
 static json_t *explain_row(struct explaining *explaining, const struct ledger_claim *claim,
@@ -62,27 +89,16 @@ static json_t *explain_row(struct explaining *explaining, const struct ledger_cl
     struct past *past = NULL;
     json_t *explanation = NULL;
 
-    *status = past_open(explaining->office, claim, row, &explaining->sink, &past);
+    *status = past_open(explaining->office, row, &explaining->sink, &past);
     if (*status != WM_OK)
         return NULL;
     explanation = explain_dossier(past_day(past), past_scratch(past), past_dossier(past));
     past_close(past);
-    if (explanation == NULL) {
-        *status = WM_NO_MEMORY;
-        return NULL;
-    }
-    json_object_set_new(explanation, "dealer_code", json_of(claim->dealer));
-    json_object_set_new(explanation, "claim_number", json_of(claim->claim));
-    json_object_set_new(explanation, "revision", json_integer(row->revision));
-    json_object_set_new(explanation, "batch", json_integer(row->batch));
-    json_object_set_new(explanation, "line", json_integer(row->line));
-    json_object_set_new(explanation, "received_on", json_day(row->received_on));
-    json_object_set_new(explanation, "decided_on", json_day(row->today));
-    json_object_set_new(explanation, "recorded_decision", json_string(decision_name(row->engine_decision)));
-    json_object_set_new(explanation, "recorded_payable", json_amount(row->payable_cents));
-    json_object_set_new(explanation, "office_decisions", explain_decisions(row));
-    json_object_set_new(explanation, "decision_now", json_string(decision_name(row->decision)));
-    return explanation;
+    if (explanation != NULL && add_recorded(explanation, claim, row))
+        return explanation;
+    json_decref(explanation);
+    *status = WM_NO_MEMORY;
+    return NULL;
 }
 
 /* --- Printing -------------------------------------------------------------------------------------------- */
@@ -105,10 +121,10 @@ static void write_text(struct buffer *out, const json_t *explanation)
                   (long long)json_integer_value(json_object_get(explanation, "line")),
                   string_of(explanation, "received_on"));
     explain_as_text(out, explanation);
-    json_array_foreach(decisions, at, decision)
-        buffer_format(out, "The office on %s, %s: %s, payable %s, due %s. Reason: %s\n", string_of(decision, "on"),
-                      string_of(decision, "by"), string_of(decision, "action"), string_of(decision, "payable"),
-                      string_of(decision, "due"), string_of(decision, "reason"));
+    json_array_foreach(decisions, at, decision) buffer_format(
+        out, "The office on %s, %s: %s, payable %s, due %s. Reason: %s\n", string_of(decision, "on"),
+        string_of(decision, "by"), string_of(decision, "action"), string_of(decision, "payable"),
+        string_of(decision, "due"), string_of(decision, "reason"));
     buffer_format(out, "The decision that stands: %s\n\n", string_of(explanation, "decision_now"));
 }
 
@@ -123,7 +139,8 @@ static int write_explanation(struct explaining *explaining, const json_t *explan
     struct buffer *out = &explaining->words;
 
     if (explaining->options->format == FORMAT_JSON) {
-        json_dump_callback(explanation, add_dump, out, JSON_COMPACT);
+        if (json_dump_callback(explanation, add_dump, out, JSON_COMPACT) != 0)
+            return WM_NO_MEMORY;
         buffer_add_byte(out, '\n');
     } else {
         write_text(out, explanation);
@@ -131,7 +148,8 @@ static int write_explanation(struct explaining *explaining, const json_t *explan
     return out->failed ? WM_NO_MEMORY : WM_OK;
 }
 
-/* --- Claims ------------------------------------------------------------------------------------------------ */
+/* --- Claims ------------------------------------------------------------------------------------------------
+ */
 
 static int explain_claim(struct explaining *explaining, struct text dealer, struct text number)
 {
@@ -151,15 +169,19 @@ static int explain_claim(struct explaining *explaining, struct text dealer, stru
 
 static int explain_named(struct explaining *explaining, const char *word)
 {
-    struct text dealer, claim;
+    struct claim_named named;
 
-    if (!cli_claim_name(word, &dealer, &claim)) {
+    if (!claim_name_is_whole(text_of(word))) {
         diag_error(&explaining->sink, (struct place){{NULL, 0}, 0, 0},
                    "\"%s\" is no claim; write it as DEALER/CLAIM", word);
         return WM_BAD_INPUT;
     }
-    int status = explain_claim(explaining, dealer, claim);
-    if (status != WM_NOT_FOUND)
+    int status =
+        ledger_claim_named(explaining->reader, text_of(word),
+                           text_of(explaining->options->given[OPTION_DEALER]), &explaining->sink, &named);
+    if (status == WM_OK && named.recorded)
+        status = explain_claim(explaining, named.dealer, named.claim);
+    if (status != WM_OK || named.recorded)
         return status;
     diag_error(&explaining->sink, (struct place){{NULL, 0}, 0, 0},
                "no claim %s is recorded; a claim is explained once it has been posted", word);
@@ -171,8 +193,9 @@ static int explain_vehicle(struct explaining *explaining, const char *word)
     struct claim_name *names;
     uint32_t count;
     struct text vin = text_upper(&explaining->arena, text_trim(text_of(word)));
-    int status = vin.bytes == NULL ? WM_NO_MEMORY
-                                   : ledger_names_on_vin(explaining->reader, &explaining->arena, vin, &names, &count);
+    int status = vin.bytes == NULL
+                     ? WM_NO_MEMORY
+                     : ledger_names_on_vin(explaining->reader, &explaining->arena, vin, &names, &count);
 
     for (uint32_t i = 0; status == WM_OK && i < count; i++)
         status = explain_claim(explaining, names[i].dealer, names[i].claim);
@@ -187,7 +210,7 @@ static int explain_all(struct explaining *explaining)
 {
     const struct options *options = explaining->options;
     struct ledger_point now;
-    int status = office_open(options->office, OFFICE_READ, &explaining->sink, &explaining->office);
+    int status = office_open(options->office, OFFICE_READ_ALONE, &explaining->sink, &explaining->office);
 
     if (status == WM_OK)
         status = office_begin_read(explaining->office);
@@ -199,7 +222,7 @@ static int explain_all(struct explaining *explaining)
     if (status != WM_OK)
         return status;
     return options->given[OPTION_VIN] != NULL ? explain_vehicle(explaining, options->given[OPTION_VIN])
-                                : explain_named(explaining, options->arguments[0]);
+                                              : explain_named(explaining, options->arguments[0]);
 }
 
 static int print_words(struct explaining *explaining)
@@ -238,8 +261,11 @@ const struct command COMMAND_EXPLAIN = {
     .name = "explain",
     .arguments = "DEALER/CLAIM | --vin VIN",
     .summary = "why a claim was decided so: each fact, table and row, and the arithmetic",
-    .details = "Every revision is decided again under the rules and with the data of its time.\n",
-    .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_VIN),
+    .details =
+        "Every revision is decided again under the rules and with the data of its time. Where a code holds a\n"
+        "slash, so that DEALER/CLAIM has two meanings, --dealer says which.\n",
+    .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) |
+               OPTION_BIT(OPTION_VIN) | OPTION_BIT(OPTION_DEALER),
     .least_arguments = 0,
     .most_arguments = 1,
     .run = run_explain,

@@ -244,13 +244,34 @@ static void write_deadline(const struct listing *listing, struct buffer *out,
     buffer_add_string(out, silence_approves(deadline) ? "; silence approves the claim\n" : "\n");
 }
 
+static void write_text_findings(struct buffer *out, const struct flagged_claim *claim)
+{
+    for (uint32_t i = 0; i < claim->finding_count; i++) {
+        const struct row_finding *finding = &claim->findings[i];
+        buffer_add_string(out, "    ");
+        buffer_add_text(out, finding->effect);
+        buffer_add_string(out, ": ");
+        buffer_add_text(out, finding->finding);
+        if (finding->item.length > 0) {
+            buffer_add_string(out, ", ");
+            buffer_add_text(out, finding->item);
+        }
+        buffer_add_string(out, "\n      ");
+        buffer_add_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
+        buffer_add_byte(out, '\n');
+    }
+}
+
 static void write_text(const struct listing *listing, struct buffer *out, const struct flagged_claim *claim,
                        const struct deadline_of_claim *deadline)
 {
-    buffer_format(out, "%.*s/%.*s", TEXT_ARGUMENTS(claim->dealer), TEXT_ARGUMENTS(claim->claim));
+    buffer_add_text(out, claim->dealer);
+    buffer_add_byte(out, '/');
+    buffer_add_text(out, claim->claim);
     if (claim->revision > 0)
         buffer_format(out, " revision %lld", (long long)claim->revision);
-    buffer_format(out, "  %.*s", TEXT_ARGUMENTS(claim->decision));
+    buffer_add_string(out, "  ");
+    buffer_add_text(out, claim->decision);
     if (!text_equal(claim->decision, claim->engine_decision))
         buffer_add_string(out, " by the office");
     buffer_add_string(out, "  asked ");
@@ -259,19 +280,14 @@ static void write_text(const struct listing *listing, struct buffer *out, const 
     buffer_add_money(out, claim->payable_cents);
     buffer_add_string(out, "\n    received ");
     add_day(out, claim->received_on);
-    buffer_format(out, ", campaign %.*s, vehicle %.*s\n", TEXT_ARGUMENTS(claim->campaign),
-                  TEXT_ARGUMENTS(claim->vin));
+    buffer_add_string(out, ", campaign ");
+    buffer_add_text(out, claim->campaign);
+    buffer_add_string(out, ", vehicle ");
+    buffer_add_text(out, claim->vin);
+    buffer_add_byte(out, '\n');
     if (deadline != NULL)
         write_deadline(listing, out, deadline);
-    for (uint32_t i = 0; i < claim->finding_count; i++) {
-        const struct row_finding *finding = &claim->findings[i];
-        buffer_format(out, "    %.*s: %.*s", TEXT_ARGUMENTS(finding->effect), TEXT_ARGUMENTS(finding->finding));
-        if (finding->item.length > 0)
-            buffer_format(out, ", %.*s", TEXT_ARGUMENTS(finding->item));
-        buffer_add_string(out, "\n      ");
-        buffer_add_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
-        buffer_add_byte(out, '\n');
-    }
+    write_text_findings(out, claim);
 }
 
 /* --- Listing ----------------------------------------------------------------------------------------- */
@@ -442,6 +458,7 @@ static int run_flags(const struct options *options)
     struct text vin = text_upper(&listing.desk.arena, text_of(options->given[OPTION_VIN]));
 
     listing.desk.sink = cli_diagnostics();
+    listing.desk.alone = true;
     if (!read_filter(options, &filter, &listing.desk.sink)) {
         desk_close(&listing.desk);
         return EXIT_UNUSABLE;

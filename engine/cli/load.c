@@ -15,14 +15,15 @@ static bool kind_from(const char *word, enum office_data *ret_kind)
     return false;
 }
 
-static void write_summary(const struct options *options, enum office_data kind, const struct load_summary *summary,
-                          struct buffer *out)
+static void write_summary(const struct options *options, enum office_data kind,
+                          const struct load_summary *summary, struct buffer *out)
 {
     char day[DATE_ROOM];
 
     buffer_format(out, "%s: %llu rows of %s: %llu new, %llu changed, %llu as they were", options->arguments[1],
-                  (unsigned long long)summary->rows, office_data_name(kind), (unsigned long long)summary->new_keys,
-                  (unsigned long long)summary->changed_keys, (unsigned long long)summary->unchanged_keys);
+                  (unsigned long long)summary->rows, office_data_name(kind),
+                  (unsigned long long)summary->new_keys, (unsigned long long)summary->changed_keys,
+                  (unsigned long long)summary->unchanged_keys);
     if (summary->repeated_rows > 0)
         buffer_format(out, ", %llu repeated in the file", (unsigned long long)summary->repeated_rows);
     if (summary->same_file_load > 0) {
@@ -32,8 +33,8 @@ static void write_summary(const struct options *options, enum office_data kind, 
     buffer_add_byte(out, '\n');
 }
 
-static int print_summary(const struct options *options, enum office_data kind, const struct load_summary *summary,
-                         struct diag_sink *sink)
+static int print_summary(const struct options *options, enum office_data kind,
+                         const struct load_summary *summary, struct diag_sink *sink)
 {
     struct buffer words = BUFFER_EMPTY;
     struct output out;
@@ -61,10 +62,15 @@ static int run_load(const struct options *options)
                    options->arguments[0]);
         return EXIT_UNUSABLE;
     }
-    int status = office_open(options->office, OFFICE_WRITE, &sink, &office);
+    bool is_new = !office_is_there(options->office);
+    int status = is_new ? office_open_new(options->office, &sink, &office)
+                        : office_open(options->office, OFFICE_WRITE, &sink, &office);
     if (status == WM_OK)
         status = office_load(office, kind, options->arguments[1], options->today, &sink, &summary);
-    office_close(office);
+    if (is_new)
+        status = office_close_new(office, status);
+    else
+        office_close(office);
     return status == WM_OK ? print_summary(options, kind, &summary, &sink) : cli_exit(status);
 }
 
@@ -72,8 +78,9 @@ const struct command COMMAND_LOAD = {
     .name = "load",
     .arguments = "vehicles|dealers|shipments|approvals FILE",
     .summary = "takes office data into the office file, which is made if it is not there",
-    .details = "A row that changes is a new version; rows that are not in FILE stay as they are. With any error\n"
-               "nothing is loaded.\n",
+    .details =
+        "A row that changes is a new version; rows that are not in FILE stay as they are. With any error\n"
+        "nothing is loaded.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_QUIET),
     .least_arguments = 2,

@@ -11,6 +11,7 @@
 #include "cli/desk.h"
 #include "cli/summary.h"
 #include "cli/write_claims.h"
+#include "ledger/batch_then.h"
 #include "ledger/history_source.h"
 #include "ledger/post.h"
 #include "verdict/batch.h"
@@ -43,7 +44,8 @@ struct post_run {
     struct office_register *office_register;
     struct ledger_history *ledger;
     struct history *history;
-    struct ledger_post *post;
+    struct ledger_post *post; /* NULL: the file is recorded, and what was written about it is written again */
+    struct ledger_reader *compared;
     struct summary summary;
     struct post_summary recorded;
 };
@@ -68,17 +70,54 @@ static int render(void *context, struct decided_block *block)
     }
     for (uint32_t i = 0; posting->findings_open && i < block->count; i++)
         write_findings(&block->rendered[FINDINGS_TEXT], run->file, block->dossiers[i]);
-    return status == WM_OK ? ledger_post_pack(run->post, block, &block->rendered[ROWS_PACKED],
-                                              &block->rendered[ENTRIES_PACKED])
-                           : status;
+    if (status != WM_OK || run->post == NULL)
+        return status;
+    return ledger_post_pack(run->post, block, &block->rendered[ROWS_PACKED], &block->rendered[ENTRIES_PACKED]);
+}
+
+/* A file that was recorded before must come out as it is recorded, row by row. */
+static int compare_row(struct post_run *run, struct arena *arena, const struct dossier *dossier)
+{
+    struct text dealer = dossier->claim.cells[COLUMN_DEALER], number = dossier->claim.cells[COLUMN_CLAIM];
+    struct ledger_claim claim;
+    int status = ledger_claim_read(run->compared, arena, dealer, number, &claim);
+
+    for (uint32_t i = 0; status == WM_OK && i < claim.row_count; i++) {
+        const struct claim_row *row = &claim.rows[i];
+        if (row->row == (int64_t)dossier->row && row->engine_decision == dossier->decision &&
+            row->payable_cents == dossier->payable_cents && row->due_cents == dossier->due_cents)
+            return WM_OK;
+    }
+    if (status != WM_OK && status != WM_NOT_FOUND)
+        return status;
+    diag_error(&run->posting->desk.sink, (struct place){run->source.name, dossier->claim.line, 0},
+               "decided again, claim %.*s/%.*s is not what is recorded, so nothing is written; `witnessmark verify "
+               "--again` says what differs, the program of that time writes it",
+               TEXT_ARGUMENTS(dealer), TEXT_ARGUMENTS(number));
+    return WM_BAD_INPUT;
+}
+
+static int compare_block(struct post_run *run, const struct decided_block *block)
+{
+    struct arena arena = ARENA_EMPTY;
+    int status = WM_OK;
+
+    for (uint32_t i = 0; status == WM_OK && i < block->count; i++) {
+        arena_reset(&arena);
+        if (block->dossiers[i]->row != 0)
+            status = compare_row(run, &arena, block->dossiers[i]);
+    }
+    arena_free(&arena);
+    return status;
 }
 
 static int deliver(void *context, const struct decided_block *block)
 {
     struct post_run *run = context;
     struct posting *posting = run->posting;
-    int status =
-        ledger_post_record(run->post, block, &block->rendered[ROWS_PACKED], &block->rendered[ENTRIES_PACKED]);
+    int status = run->post == NULL ? compare_block(run, block)
+                                   : ledger_post_record(run->post, block, &block->rendered[ROWS_PACKED],
+                                                        &block->rendered[ENTRIES_PACKED]);
 
     if (posting->out_open)
         output_add(&posting->out, block->rendered[CLAIMS_TEXT].bytes, block->rendered[CLAIMS_TEXT].length);
@@ -86,7 +125,7 @@ static int deliver(void *context, const struct decided_block *block)
         output_add(&posting->findings, block->rendered[FINDINGS_TEXT].bytes,
                    block->rendered[FINDINGS_TEXT].length);
     for (uint32_t i = 0; status == WM_OK && i < block->count; i++) {
-        if (block->dossiers[i]->repeats == 0)
+        if (block->dossiers[i]->repeats == 0 && run->post != NULL)
             status = summary_add(&run->summary, block->dossiers[i]);
         if (status == WM_OK && posting->replies != NULL)
             status = replies_add(posting->replies, block->dossiers[i]);
@@ -134,13 +173,18 @@ static int open_history(struct post_run *run)
     return status;
 }
 
-static void close_history(struct post_run *run, int status)
+/* What the register could not read, if that is what went wrong. */
+static void say_unread(struct posting *posting, struct office_register *office_register, int status)
 {
-    struct text words =
-        run->office_register != NULL ? register_error(run->office_register) : (struct text){NULL, 0};
+    struct text words = office_register != NULL ? register_error(office_register) : (struct text){NULL, 0};
 
     if (status == WM_IO && words.length > 0)
-        diag_error(&run->posting->desk.sink, (struct place){{NULL, 0}, 0, 0}, "%.*s", TEXT_ARGUMENTS(words));
+        diag_error(&posting->desk.sink, (struct place){{NULL, 0}, 0, 0}, "%.*s", TEXT_ARGUMENTS(words));
+}
+
+static void close_history(struct post_run *run, int status)
+{
+    say_unread(run->posting, run->office_register, status);
     history_free(run->history);
     ledger_history_close(run->ledger);
     register_close(run->office_register);
@@ -229,18 +273,6 @@ static void say_recorded(struct post_run *run)
     buffer_add_byte(words, '\n');
 }
 
-static void say_known(struct post_run *run, const struct known_batch *known)
-{
-    char day[DATE_ROOM];
-
-    date_write(known->received_on, day);
-    buffer_format(&run->posting->words,
-                  "%.*s: already recorded as batch %" PRId64 ", received on %s, posted at %.*s, with %" PRId64
-                  " claims; nothing was changed\n",
-                  TEXT_ARGUMENTS(run->source.name), known->batch, day, TEXT_ARGUMENTS(known->posted_at),
-                  known->row_count);
-}
-
 /* The write transaction is open; here it ends. */
 static int record_file(struct post_run *run)
 {
@@ -265,6 +297,78 @@ static int record_file(struct post_run *run)
     return posting->replies != NULL ? replies_publish(posting->replies) : WM_OK;
 }
 
+/* --- A file that was recorded before ------------------------------------------------------------------ */
+
+static bool writes_outputs(const struct posting *posting)
+{
+    return posting->out_open || posting->findings_open || posting->replies != NULL;
+}
+
+static void say_known(struct post_run *run, const struct known_batch *known)
+{
+    char day[DATE_ROOM];
+
+    date_write(known->received_on, day);
+    buffer_format(&run->posting->words,
+                  "%.*s: already recorded as batch %" PRId64 ", received on %s, posted at %.*s, with %" PRId64
+                  " claims; nothing was changed%s\n",
+                  TEXT_ARGUMENTS(run->source.name), known->batch, day, TEXT_ARGUMENTS(known->posted_at),
+                  known->row_count,
+                  writes_outputs(run->posting) ? "; its decisions of that day were written again" : "");
+}
+
+static int decide_as_then(struct post_run *run, const struct batch_then *then)
+{
+    const struct posting *posting = run->posting;
+    const struct ledger_point before = {then->first_row - 1, then->last_decision};
+    const struct batch_receiver receiver = {run, render, deliver};
+    int status =
+        ledger_reader_open(posting->office, (struct ledger_point){INT64_MAX, INT64_MAX}, &run->compared);
+
+    if (status == WM_OK)
+        status = ledger_history_open(posting->office, before, NULL, &run->ledger);
+    if (status != WM_OK)
+        return status;
+    ledger_history_look_back(run->ledger);
+    status = history_new(then->day.rules, ledger_history_source(run->ledger), &run->history);
+    if (status != WM_OK)
+        return status;
+    history_keep_contents(run->history, (uint64_t)before.last_row);
+    const struct batch_run batch = {&then->day, run->history, posting->options->threads, true, true};
+    return batch_decide(&batch, &run->source, &receiver, &run->posting->desk.sink);
+}
+
+/* Writes the outputs that were asked for once more: their disk may have been full after all was recorded. */
+static int write_again(struct post_run *run, const struct known_batch *known)
+{
+    struct posting *posting = run->posting;
+    struct batch_then then = {0};
+    uint64_t out_bytes = 0, findings_bytes = 0;
+    int status = office_begin_read(posting->office);
+
+    if (status == WM_OK)
+        status = batch_then_open(posting->office, known->batch, &posting->desk.sink, &then);
+    run->reader = posting->office;
+    if (status == WM_OK)
+        status = decide_as_then(run, &then);
+    if (status == WM_OK)
+        status = settle_outputs(posting, &out_bytes, &findings_bytes);
+    say_unread(posting, then.office_register, status);
+    ledger_reader_close(run->compared);
+    close_history(run, status);
+    batch_then_close(&then);
+    office_rollback(posting->office);
+    if (status != WM_OK) {
+        take_back_outputs(posting);
+        return status;
+    }
+    posting->out_bytes = out_bytes;
+    posting->findings_bytes = findings_bytes;
+    return posting->replies != NULL ? replies_publish(posting->replies) : WM_OK;
+}
+
+/* --- Files ------------------------------------------------------------------------------------------------ */
+
 static int post_source(struct post_run *run)
 {
     struct posting *posting = run->posting;
@@ -279,6 +383,8 @@ static int post_source(struct post_run *run)
     if (status == WM_OK && known.batch == 0)
         return record_file(run);
     office_rollback(posting->office);
+    if (status == WM_OK && writes_outputs(posting))
+        status = write_again(run, &known);
     if (status == WM_OK)
         say_known(run, &known);
     return status;
@@ -405,7 +511,8 @@ const struct command COMMAND_POST = {
     .details =
         "A batch is recorded whole or not at all. A file that was recorded before is recognised by its bytes "
         "and\n"
-        "changes nothing. With --out or --format csv|json the decisions are printed as `check` prints them.\n",
+        "changes nothing; --out, --findings and --replies are written once more, as they were that day. With --out\n"
+        "or --format csv|json the decisions are printed as `check` prints them.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_RECEIVED) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) |
                OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_THREADS) | OPTION_BIT(OPTION_FINDINGS) |

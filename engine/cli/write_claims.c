@@ -4,7 +4,8 @@
 
 #include "base/status.h"
 
-/* --- CSV ------------------------------------------------------------------------------------------------------ */
+/* --- CSV
+ * ------------------------------------------------------------------------------------------------------ */
 
 static void add_cell(struct buffer *out, struct text cell)
 {
@@ -116,9 +117,10 @@ void write_findings(struct buffer *out, struct text file, const struct dossier *
     buffer_free(&rule);
 }
 
-/* --- JSON ------------------------------------------------------------------------------------------------------- */
+/* --- JSON
+ * ------------------------------------------------------------------------------------------------------- */
 
-enum { MONEY_DIGITS = 15 };    /* what a double holds of a decimal number: more than any claim's cents */
+enum { MONEY_DIGITS = 15 }; /* what a double holds of a decimal number: more than any claim's cents */
 
 static json_t *json_of(struct text t)
 {
@@ -130,39 +132,48 @@ json_t *json_money(int64_t cents)
     return json_real((double)cents / 100);
 }
 
-static json_t *json_finding(const struct finding *finding, struct buffer *room)
+/* Takes the value, also where it fails: then there is no memory. */
+static void set(json_t *object, const char *name, json_t *value, bool *failed)
+{
+    if (json_object_set_new(object, name, value) != 0)
+        *failed = true;
+}
+
+static json_t *json_finding(const struct finding *finding, struct buffer *room, bool *failed)
 {
     json_t *object = json_object();
 
-    json_object_set_new(object, "effect", json_string(effect_name(finding->effect)));
-    json_object_set_new(object, "finding", json_of(finding->name));
-    json_object_set_new(object, "item", json_of(finding->item));
-    json_object_set_new(object, "message", json_of(finding->message));
-    json_object_set_new(object, "rule", json_of(rule_of(finding, room)));
+    set(object, "effect", json_string(effect_name(finding->effect)), failed);
+    set(object, "finding", json_of(finding->name), failed);
+    set(object, "item", json_of(finding->item), failed);
+    set(object, "message", json_of(finding->message), failed);
+    set(object, "rule", json_of(rule_of(finding, room)), failed);
+    if (room->failed)
+        *failed = true;
     return object;
 }
 
-static json_t *json_claim(struct text file, const struct dossier *dossier, struct buffer *room)
+static json_t *json_claim(struct text file, const struct dossier *dossier, struct buffer *room, bool *failed)
 {
     const struct claim *claim = &dossier->claim;
     json_t *object = json_object(), *findings = json_array();
 
     if (file.bytes != NULL)
-        json_object_set_new(object, "file", json_of(file));
-    json_object_set_new(object, "line", json_integer((json_int_t)claim->line));
-    json_object_set_new(object, "claim", json_of(claim->cells[COLUMN_CLAIM]));
-    json_object_set_new(object, "revision", json_integer(shown_revision(claim)));
-    json_object_set_new(object, "dealer", json_of(claim->cells[COLUMN_DEALER]));
-    json_object_set_new(object, "campaign", json_of(claim->cells[COLUMN_CAMPAIGN]));
-    json_object_set_new(object, "vin", json_of(claim->vin));
-    json_object_set_new(object, "decision", json_string(decision_name(dossier->decision)));
-    json_object_set_new(object, "asked",
-                        claim->total_is_known ? json_money(claim->total_amount_cents) : json_null());
-    json_object_set_new(object, "payable", json_money(dossier->payable_cents));
-    json_object_set_new(object, "due", json_money(dossier->due_cents));
+        set(object, "file", json_of(file), failed);
+    set(object, "line", json_integer((json_int_t)claim->line), failed);
+    set(object, "claim", json_of(claim->cells[COLUMN_CLAIM]), failed);
+    set(object, "revision", json_integer(shown_revision(claim)), failed);
+    set(object, "dealer", json_of(claim->cells[COLUMN_DEALER]), failed);
+    set(object, "campaign", json_of(claim->cells[COLUMN_CAMPAIGN]), failed);
+    set(object, "vin", json_of(claim->vin), failed);
+    set(object, "decision", json_string(decision_name(dossier->decision)), failed);
+    set(object, "asked", claim->total_is_known ? json_money(claim->total_amount_cents) : json_null(), failed);
+    set(object, "payable", json_money(dossier->payable_cents), failed);
+    set(object, "due", json_money(dossier->due_cents), failed);
     for (uint32_t i = 0; i < dossier->finding_count; i++)
-        json_array_append_new(findings, json_finding(&dossier->findings[i], room));
-    json_object_set_new(object, "findings", findings);
+        if (json_array_append_new(findings, json_finding(&dossier->findings[i], room, failed)) != 0)
+            *failed = true;
+    set(object, "findings", findings, failed);
     return object;
 }
 
@@ -175,9 +186,12 @@ static int add_dump(const char *bytes, size_t length, void *context)
 int write_claim_json(struct buffer *out, struct text file, const struct dossier *dossier)
 {
     struct buffer room = BUFFER_EMPTY;
-    json_t *object = json_claim(file, dossier, &room);
-    int failed = object == NULL ||
-                 json_dump_callback(object, add_dump, out, JSON_COMPACT | JSON_REAL_PRECISION(MONEY_DIGITS)) != 0;
+    bool failed = false;
+    json_t *object = json_claim(file, dossier, &room, &failed);
+
+    if (!failed)
+        failed =
+            json_dump_callback(object, add_dump, out, JSON_COMPACT | JSON_REAL_PRECISION(MONEY_DIGITS)) != 0;
 
     buffer_add_byte(out, '\n');
     json_decref(object);
@@ -185,7 +199,8 @@ int write_claim_json(struct buffer *out, struct text file, const struct dossier 
     return failed ? WM_NO_MEMORY : WM_OK;
 }
 
-/* --- Text ------------------------------------------------------------------------------------------------------- */
+/* --- Text
+ * ------------------------------------------------------------------------------------------------------- */
 
 enum { TEXT_WIDTH = 80 };
 

@@ -2,7 +2,7 @@
  * finding ...
  *
  * One claim is one row of the view claims_now with its findings. It reads only what the filters need: with a
- * dealer or a VIN, that one's claims.
+ * dealer or a VIN, that one's claims. Of each claim that may fit it keeps a few bytes.
  */
 #ifndef WM_LEDGER_FLAGS_H
 #define WM_LEDGER_FLAGS_H

@@ -3,17 +3,24 @@
 #include <stdlib.h>
 
 #include "base/status.h"
+#include "base/text_index.h"
 #include "intake/canonical.h"
 #include "ledger/columns.h"
+#include "ledger/tallies_then.h"
 
 struct ledger_history {
     struct history_source source;
     struct ledger_reader *reader;
     struct office *office;
     struct ledger_point point;
-    const struct tallies *tallies;
-    struct packed_reader *stored; /* what stands now; NULL: not needed yet */
-    struct arena arena;           /* for one answer */
+    const struct tallies *tallies; /* what stood at the point; NULL: what is stored, and the changes */
+    const struct tallies *changes; /* NULL: none */
+    bool looks_back;               /* changes are worked out as dealers are asked about */
+    struct tallies changed;        /* those */
+    struct text_index dealers;     /* for which they are */
+    struct arena names;            /* of dealers */
+    struct packed_reader *stored;  /* what stands now; NULL: not needed yet */
+    struct arena arena;            /* for one answer */
     struct history *history;
 };
 
@@ -151,6 +158,21 @@ static int restore_part(void *context, const struct packed_entry *entry)
                                packed_day_of(entry->number), entry->amount);
 }
 
+/* Makes sure that the changes of this dealer are there. */
+static int look_back(struct ledger_history *ledger, struct text dealer)
+{
+    enum tallies_from from;
+    uint32_t place = ledger->dealers.count;
+
+    if (text_index_find(&ledger->dealers, dealer) != TEXT_INDEX_NONE)
+        return WM_OK;
+    struct text name = text_copy(&ledger->names, dealer);
+    if (name.bytes == NULL || text_index_add(&ledger->dealers, name, place) == TEXT_INDEX_NONE)
+        return WM_NO_MEMORY;
+    return tallies_then(ledger->office, ledger->point, name, INT32_MAX, TALLIES_FROM_NOW, &ledger->changed,
+                        &from);
+}
+
 static int restore_tallies(struct ledger_history *ledger, const struct history_ask *ask)
 {
     struct tally_asking asking = {ledger, ask};
@@ -161,9 +183,13 @@ static int restore_tallies(struct ledger_history *ledger, const struct history_a
 
     if (ledger->tallies != NULL)
         return tallies_find(ledger->tallies, hash, take, &asking);
-    int status =
-        ledger->stored == NULL ? packed_reader_open(ledger->office, PACKED_TALLIES, &ledger->stored) : WM_OK;
-    return status == WM_OK ? packed_find(ledger->stored, hash, take, &asking) : status;
+    int status = ledger->looks_back ? look_back(ledger, ask->dealer) : WM_OK;
+    if (status == WM_OK && ledger->stored == NULL)
+        status = packed_reader_open(ledger->office, PACKED_TALLIES, &ledger->stored);
+    if (status == WM_OK)
+        status = packed_find(ledger->stored, hash, take, &asking);
+    return status == WM_OK && ledger->changes != NULL ? tallies_find(ledger->changes, hash, take, &asking)
+                                                      : status;
 }
 
 /* --- Answering --------------------------------------------------------------------------------------- */
@@ -248,12 +274,24 @@ int ledger_history_open(struct office *office, struct ledger_point point, const 
     ledger->office = office;
     ledger->point = point;
     ledger->tallies = tallies;
+    tallies_open(&ledger->changed);
     status = ledger_reader_open(office, point, &ledger->reader);
     if (status == WM_OK)
         *ret_ledger = ledger;
     else
         ledger_history_close(ledger);
     return status;
+}
+
+void ledger_history_set_changes(struct ledger_history *ledger, const struct tallies *changes)
+{
+    ledger->changes = changes;
+}
+
+void ledger_history_look_back(struct ledger_history *ledger)
+{
+    ledger->looks_back = true;
+    ledger->changes = &ledger->changed;
 }
 
 const struct history_source *ledger_history_source(const struct ledger_history *ledger)
@@ -267,6 +305,9 @@ void ledger_history_close(struct ledger_history *ledger)
         return;
     ledger_reader_close(ledger->reader);
     packed_reader_close(ledger->stored);
+    tallies_close(&ledger->changed);
+    text_index_free(&ledger->dealers);
+    arena_free(&ledger->names);
     arena_free(&ledger->arena);
     free(ledger);
 }

@@ -14,6 +14,12 @@ struct ledger_history;
 int ledger_history_open(struct office *office, struct ledger_point point, const struct tallies *tallies,
                         struct ledger_history **ret_ledger);
 
+/* What stood at the point is what the office file has with these added (ledger/tallies_then.h). Borrowed. */
+void ledger_history_set_changes(struct ledger_history *ledger, const struct tallies *changes);
+
+/* What stood at the point is worked out for each dealer that is asked about (ledger/tallies_then.h). */
+void ledger_history_look_back(struct ledger_history *ledger);
+
 /* For history_new; lives as long as the ledger_history. NULL where nothing is recorded up to the point. */
 const struct history_source *ledger_history_source(const struct ledger_history *ledger);
 

@@ -25,7 +25,8 @@ const char *const OFFICE_SCHEMA[] = {SCHEMA_SQL, SCHEMA_CLAIMS_SQL, NULL};
 
 struct office {
     sqlite3 *database;
-    char *path;
+    char *path; /* by which users know it */
+    char *file; /* the path itself, or that of a new file that gets its name when it is whole */
     enum office_mode mode;
     struct diag_sink *sink;
     int wait_ms;
@@ -34,6 +35,11 @@ struct office {
     bool immutable;        /* opened without locks, because there was no permission to make any */
     struct stat as_opened; /* of an immutable one */
 };
+
+static bool only_reads(const struct office *office)
+{
+    return office->mode == OFFICE_READ || office->mode == OFFICE_READ_ALONE;
+}
 
 struct sqlite3 *office_database(struct office *office)
 {
@@ -58,6 +64,11 @@ struct diag_sink *office_set_sink(struct office *office, struct diag_sink *sink)
     return before;
 }
 
+int office_wait_ms(const struct office *office)
+{
+    return office->wait_ms;
+}
+
 void office_set_wait(struct office *office, int milliseconds)
 {
     office->wait_ms = milliseconds;
@@ -77,7 +88,7 @@ static const char *system_words(sqlite3 *database)
     return number != 0 ? strerror(number) : sqlite3_errmsg(database);
 }
 
-int office_words(struct sqlite3 *database, int result, char *room, size_t size)
+int office_words(struct sqlite3 *database, int result, int wait_ms, char *room, size_t size)
 {
     if (result == SQLITE_IOERR_NOMEM || (result & 0xff) == SQLITE_NOMEM) {
         snprintf(room, size, "out of memory; nothing was recorded");
@@ -86,10 +97,14 @@ int office_words(struct sqlite3 *database, int result, char *room, size_t size)
     switch (result & 0xff) {
     case SQLITE_BUSY:
     case SQLITE_LOCKED:
-        snprintf(room, size,
-                 "another program was using the office file for more than %d seconds; try again later, "
-                 "nothing was recorded",
-                 OFFICE_WAIT_MS / 1000);
+        if (wait_ms < 1000)
+            snprintf(room, size,
+                     "another program is using the office file; try again later, nothing was recorded");
+        else
+            snprintf(room, size,
+                     "another program was using the office file for more than %d second%s; try again later, "
+                     "nothing was recorded",
+                     wait_ms / 1000, wait_ms < 2000 ? "" : "s");
         break;
     case SQLITE_FULL:
         snprintf(room, size, "the disk is full; make room and run it again, nothing was recorded");
@@ -124,7 +139,7 @@ int office_words(struct sqlite3 *database, int result, char *room, size_t size)
 int office_report(struct office *office, int result)
 {
     char words[LIMIT_MESSAGE_BYTES];
-    int status = office_words(office->database, result, words, sizeof words);
+    int status = office_words(office->database, result, office->wait_ms, words, sizeof words);
 
     diag_error(office->sink, place_of(office->path), "%s", words);
     return status;
@@ -207,8 +222,8 @@ static int wait_for_other(void *context, int times)
     if (waited >= ANNOUNCE_WAIT_MS && office->announce_wait && !office->wait_announced) {
         office->wait_announced = true;
         diag_warning(office->sink, place_of(office->path),
-                     "another program is writing to the office file; waiting for it up to %d seconds",
-                     office->wait_ms / 1000);
+                     "another program is writing to the office file; waiting for it up to %d second%s",
+                     office->wait_ms / 1000, office->wait_ms < 2000 ? "" : "s");
     }
     nanosleep(&step, NULL);
     return 1;
@@ -226,9 +241,10 @@ static int begin(struct office *office, const char *sql)
 bool office_logs_ahead(struct office *office)
 {
     sqlite3_stmt *statement = NULL;
-    bool ahead = sqlite3_prepare_v2(office->database, "PRAGMA journal_mode", -1, &statement, NULL) == SQLITE_OK &&
-                 sqlite3_step(statement) == SQLITE_ROW && sqlite3_column_text(statement, 0) != NULL &&
-                 strcmp((const char *)sqlite3_column_text(statement, 0), "wal") == 0;
+    bool ahead =
+        sqlite3_prepare_v2(office->database, "PRAGMA journal_mode", -1, &statement, NULL) == SQLITE_OK &&
+        sqlite3_step(statement) == SQLITE_ROW && sqlite3_column_text(statement, 0) != NULL &&
+        strcmp((const char *)sqlite3_column_text(statement, 0), "wal") == 0;
 
     sqlite3_finalize(statement);
     return ahead;
@@ -352,8 +368,8 @@ static int connect(struct office *office, char *name, int flags)
         diag_error(office->sink, place_of(office->path), "out of memory");
         return WM_NO_MEMORY;
     }
-    int result =
-        sqlite3_open_v2(name, &office->database, flags | SQLITE_OPEN_FULLMUTEX | SQLITE_OPEN_EXRESCODE, NULL);
+    flags |= office->mode == OFFICE_READ_ALONE ? SQLITE_OPEN_NOMUTEX : SQLITE_OPEN_FULLMUTEX;
+    int result = sqlite3_open_v2(name, &office->database, flags | SQLITE_OPEN_EXRESCODE, NULL);
     free(name);
     if (result != SQLITE_OK)
         return office_report(office, result);
@@ -383,8 +399,7 @@ static int settle(struct office *office)
     snprintf(pragmas, sizeof pragmas,
              "PRAGMA cell_size_check = ON; PRAGMA temp_store = MEMORY; PRAGMA cache_size = -%d; "
              "PRAGMA synchronous = FULL; PRAGMA query_only = %s",
-             office->mode != OFFICE_READ ? WRITER_CACHE_KIB : READER_CACHE_KIB,
-             office->mode != OFFICE_READ ? "OFF" : "ON");
+             only_reads(office) ? READER_CACHE_KIB : WRITER_CACHE_KIB, only_reads(office) ? "ON" : "OFF");
     int result = sqlite3_exec(database, pragmas, NULL, NULL, NULL);
     return result == SQLITE_OK ? WM_OK : report_look(office, result);
 }
@@ -480,7 +495,7 @@ static int open_writer(struct office *office)
     enum contents contents;
     int64_t version;
 
-    int status = connect(office, plain_name(office->path), SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE);
+    int status = connect(office, plain_name(office->file), SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE);
     if (status == WM_OK)
         status = settle(office);
     if (status != WM_OK)
@@ -500,8 +515,8 @@ static int open_writer(struct office *office)
     return status;
 }
 
-/* Opens and closes the file itself. By POSIX that gives up every lock that this process holds on it, also those of
- * SQLite: never where the program may be writing it through another connection. */
+/* Opens and closes the file itself. By POSIX that gives up every lock that this process holds on it, also those
+ * of SQLite: never where the program may be writing it through another connection. */
 static bool uses_log(const char *path)
 {
     unsigned char header[20] = {0};
@@ -546,7 +561,7 @@ static bool may_write_beside(const char *path)
 static int connect_reader(struct office *office)
 {
     if (may_write_beside(office->path) || !uses_log(office->path))
-        return connect(office, plain_name(office->path), SQLITE_OPEN_READWRITE);
+        return connect(office, plain_name(office->file), SQLITE_OPEN_READWRITE);
     if (has_log(office->path)) {
         diag_error(
             office->sink, place_of(office->path),
@@ -579,30 +594,36 @@ static int open_reader(struct office *office)
     return check_contents(office, contents, version);
 }
 
-int office_open(const char *path, enum office_mode mode, struct diag_sink *sink, struct office **ret_office)
+static int open_file(const char *path, const char *file, enum office_mode mode, struct diag_sink *sink,
+                     struct office **ret_office)
 {
-    struct office *office;
+    struct office *office = calloc(1, sizeof *office);
 
-    int status = check_path(path, mode, sink);
-    if (status != WM_OK)
-        return status;
-    office = calloc(1, sizeof *office);
-    if (office != NULL)
+    if (office != NULL) {
         office->path = strdup(path);
-    if (office == NULL || office->path == NULL) {
-        free(office);
+        office->file = strdup(file);
+    }
+    if (office == NULL || office->path == NULL || office->file == NULL) {
+        office_close(office);
         diag_error(sink, place_of(path), "out of memory");
         return WM_NO_MEMORY;
     }
     office->mode = mode;
     office->sink = sink;
     office->wait_ms = OFFICE_WAIT_MS;
-    status = mode != OFFICE_READ ? open_writer(office) : open_reader(office);
+    int status = only_reads(office) ? open_reader(office) : open_writer(office);
     if (status == WM_OK)
         *ret_office = office;
     else
         office_close(office);
     return status;
+}
+
+int office_open(const char *path, enum office_mode mode, struct diag_sink *sink, struct office **ret_office)
+{
+    int status = check_path(path, mode, sink);
+
+    return status == WM_OK ? open_file(path, path, mode, sink, ret_office) : status;
 }
 
 void office_close(struct office *office)
@@ -611,10 +632,91 @@ void office_close(struct office *office)
         return;
     if (office->database != NULL) {
         office_rollback(office);
-        if (office->mode != OFFICE_READ)
+        if (!only_reads(office))
             log_ahead(office);
         sqlite3_close_v2(office->database);
     }
     free(office->path);
+    free(office->file);
     free(office);
+}
+
+/* ---- a new file ---- */
+
+bool office_is_there(const char *path)
+{
+    struct stat about;
+
+    return lstat(path, &about) == 0 || errno != ENOENT;
+}
+
+int office_open_new(const char *path, struct diag_sink *sink, struct office **ret_office)
+{
+    char *file = NULL;
+    int status = check_path(path, OFFICE_WRITE, sink);
+
+    if (status != WM_OK)
+        return status;
+    if (asprintf(&file, "%s.%ld.part", path, (long)getpid()) < 0) {
+        diag_error(sink, place_of(path), "out of memory");
+        return WM_NO_MEMORY;
+    }
+    status = open_file(path, file, OFFICE_WRITE, sink, ret_office);
+    if (status != WM_OK)
+        unlink(file);
+    free(file);
+    return status;
+}
+
+/* So that the name outlasts a loss of power. */
+static void sync_folder(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+    char *folder = slash == NULL   ? strdup(".")
+                   : slash == path ? strdup("/")
+                                   : strndup(path, (size_t)(slash - path));
+    int descriptor = folder != NULL ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
+
+    if (descriptor >= 0) {
+        fsync(descriptor);
+        close(descriptor);
+    }
+    free(folder);
+}
+
+/* Never over a file that is there by now. */
+static int give_name(const char *file, const char *path, struct diag_sink *sink)
+{
+    if (renameat2(AT_FDCWD, file, AT_FDCWD, path, RENAME_NOREPLACE) == 0) {
+        sync_folder(path);
+        return WM_OK;
+    }
+    if (errno != EEXIST && link(file, path) == 0) { /* a file system that cannot rename so */
+        unlink(file);
+        sync_folder(path);
+        return WM_OK;
+    }
+    if (errno == EEXIST)
+        diag_error(sink, place_of(path), "another program has made this office file meanwhile; run it again");
+    else
+        diag_error(sink, place_of(path), "the office file cannot be made: %s", strerror(errno));
+    unlink(file);
+    return WM_IO;
+}
+
+int office_close_new(struct office *office, int status)
+{
+    if (office == NULL)
+        return status;
+    struct diag_sink *sink = office->sink;
+    char *path = office->path, *file = office->file;
+    office->path = office->file = NULL;
+    office_close(office);
+    if (status == WM_OK)
+        status = give_name(file, path, sink);
+    else
+        unlink(file);
+    free(path);
+    free(file);
+    return status;
 }

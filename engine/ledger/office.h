@@ -23,6 +23,7 @@ struct office;
 
 enum office_mode {
     OFFICE_READ,    /* writes nothing; the file may be read-only, and so may its folder */
+    OFFICE_READ_ALONE, /* likewise, for a program that uses it from one thread only; faster */
     OFFICE_WRITE,   /* makes the file where there is none */
     OFFICE_CHANGE   /* writes, but the file must be there */
 };
@@ -40,6 +41,13 @@ enum { OFFICE_WAIT_MS = 60000 };
  * another version; WM_NOT_FOUND: there is none, and it was not to be made. Each with a diagnostic. */
 int office_open(const char *path, enum office_mode mode, struct diag_sink *sink, struct office **ret_office);
 
+/* A new office file, where office_is_there says there is none: it is written beside its name and gets it when it is
+ * closed with WM_OK; with another status it goes again. Nothing is left then, and nobody sees half of it. Returns the
+ * status, or WM_IO with a diagnostic where the name was taken meanwhile. Accepts NULL. */
+bool office_is_there(const char *path);
+int office_open_new(const char *path, struct diag_sink *sink, struct office **ret_office);
+int office_close_new(struct office *office, int status);
+
 /* Takes back what is not committed. Accepts NULL. */
 void office_close(struct office *office);
 
@@ -56,6 +64,7 @@ bool office_logs_ahead(struct office *office);
 
 /* How long this one waits for another, instead of OFFICE_WAIT_MS. */
 void office_set_wait(struct office *office, int milliseconds);
+int office_wait_ms(const struct office *office);
 
 /* From here on the office is read as it stands now, until office_end_read. */
 int office_begin_read(struct office *office);
@@ -83,7 +92,7 @@ int office_run(struct office *office, const char *sql);
 /* Reports what the database said last (result: what its function returned) and returns the status for it. */
 int office_report(struct office *office, int result);
 
-/* The same in words, without a report: writes to room and returns the status. */
-int office_words(struct sqlite3 *database, int result, char *room, size_t size);
+/* The same in words, without a report: writes to room and returns the status. wait_ms: how long it waited for others. */
+int office_words(struct sqlite3 *database, int result, int wait_ms, char *room, size_t size);
 
 #endif

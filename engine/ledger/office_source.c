@@ -47,7 +47,8 @@ struct office_source {
 
 static int failed(struct office_source *source, int result)
 {
-    return office_words(office_database(source->office), result, source->error, sizeof source->error);
+    return office_words(office_database(source->office), result, office_wait_ms(source->office), source->error,
+                        sizeof source->error);
 }
 
 static struct text error_of(void *context)

@@ -12,8 +12,7 @@
 struct past;
 
 /* row: of the claim, from ledger_claim_read. WM_NOT_FOUND cannot happen to a row that was read. */
-int past_open(struct office *office, const struct ledger_claim *claim, const struct claim_row *row,
-              struct diag_sink *sink, struct past **ret_past);
+int past_open(struct office *office, const struct claim_row *row, struct diag_sink *sink, struct past **ret_past);
 void past_close(struct past *past);    /* accepts NULL */
 
 /* The row, decided, with messages; and what it was decided with. */

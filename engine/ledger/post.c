@@ -5,7 +5,7 @@
 #include "base/status.h"
 #include "ledger/chain.h"
 #include "ledger/columns.h"
-#include "ledger/followups.h"
+#include "ledger/followups_record.h"
 #include "ledger/packed.h"
 #include "ledger/recorded.h"
 #include "ledger/row_feed.h"

@@ -139,11 +139,26 @@ static int find_rows(struct ledger_reader *reader, enum packed_key kind, struct 
     return status == WM_OK ? packed_find(rows, packed_hash(kind, first, second), keep_found, reader) : status;
 }
 
-static int by_number(const void *a, const void *b)
+/* Into ascending order, 11 bits at a time: rows are 32-bit numbers. room: as many again. */
+static void sort_rows(int64_t *rows, int64_t *room, uint32_t count)
 {
-    int64_t x = *(const int64_t *)a, y = *(const int64_t *)b;
+    enum { BITS = 11, SLOTS = 1 << BITS, PASSES = 3 };
+    int64_t *from = rows, *to = room;
 
-    return x < y ? -1 : x > y;
+    for (int pass = 0; pass < PASSES; pass++) {
+        uint32_t places[SLOTS + 1] = {0};
+        int shift = pass * BITS;
+        for (uint32_t i = 0; i < count; i++)
+            places[((from[i] >> shift) & (SLOTS - 1)) + 1]++;
+        for (int slot = 0; slot < SLOTS; slot++)
+            places[slot + 1] += places[slot];
+        for (uint32_t i = 0; i < count; i++)
+            to[places[(from[i] >> shift) & (SLOTS - 1)]++] = from[i];
+        int64_t *swap = from;
+        from = to;
+        to = swap;
+    }
+    memcpy(rows, from, count * sizeof *rows);
 }
 
 static int find_rows_of_dealer(struct ledger_reader *reader, struct text dealer)
@@ -154,9 +169,14 @@ static int find_rows_of_dealer(struct ledger_reader *reader, struct text dealer)
     reader->found_count = 0;
     if (status == WM_OK)
         status = packed_find_dealer(rows, dealer, keep_found, reader);
-    if (reader->found_count > 1)
-        qsort(reader->found, reader->found_count, sizeof *reader->found, by_number);
-    return status;
+    if (status != WM_OK || reader->found_count < 2)
+        return status;
+    int64_t *room = malloc(reader->found_count * sizeof *room);
+    if (room == NULL)
+        return no_memory(reader);
+    sort_rows(reader->found, room, reader->found_count);
+    free(room);
+    return WM_OK;
 }
 
 /* --- Office decisions -------------------------------------------------------------------------------- */

@@ -21,7 +21,7 @@ struct row_feed {
 };
 
 /* Makes the table `fed` be there, for statements of the caller's; until row_feed_end, before which they are
- * finalized. */
+ * finalized. Between two runs of a statement the feed's rows and context may change. */
 int row_feed_begin(struct office *office, const struct row_feed *feed);
 void row_feed_end(struct office *office);
 

@@ -12,6 +12,7 @@
 #include "ledger/history_source.h"
 #include "ledger/office_source.h"
 #include "ledger/rules_record.h"
+#include "ledger/verify_followups.h"
 #include "ledger/verify_parts.h"
 #include "verdict/batch.h"
 
@@ -19,6 +20,7 @@ struct again {
     struct verification *verification;
     sqlite3_stmt *batch, *rows, *findings, *contents, *decision;
     struct ledger_reader *reader;
+    struct verify_followups *followups;
     struct tallies tallies; /* what stood before the entry at hand */
     struct tallies added;   /* what the batch at hand adds to it */
     int64_t last_decision;  /* the last office decision before it */
@@ -266,6 +268,8 @@ static int compare_claim(struct again_batch *batch, const struct dossier *dossie
     int status = compare_findings(batch, dossier, row, named);
     if (status == WM_OK)
         status = note_standing(again, dossier);
+    if (status == WM_OK)
+        status = verify_followups_of(again->followups, dossier, row);
     again->verification->result.decided_again++;
     return status == WM_OK ? office_step(again->verification->office, again->rows, &batch->more_rows) : status;
 }
@@ -476,6 +480,8 @@ static int open_again(struct again *again)
     };
     int status = ledger_reader_open(office, (struct ledger_point){INT64_MAX, INT64_MAX}, &again->reader);
 
+    if (status == WM_OK)
+        status = verify_followups_open(again->verification, &again->followups);
     for (size_t i = 0; status == WM_OK && i < sizeof statements / sizeof statements[0]; i++)
         status = office_prepare(office, statements[i].sql, statements[i].statement);
     return status;
@@ -517,6 +523,7 @@ int verify_again(struct verification *verification)
     sqlite3_finalize(again.contents);
     sqlite3_finalize(again.decision);
     ledger_reader_close(again.reader);
+    verify_followups_close(again.followups);
     tallies_close(&again.tallies);
     rules_free(again.compiled);
     arena_free(&again.rules_arena);

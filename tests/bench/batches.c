@@ -2,8 +2,8 @@
  *
  * Vehicles (three for each claim; one and a little for each where there are several nights), dealers, and
  * NIGHTS files of CLAIMS claims of some 220 bytes under the demo campaign H26-02, one vehicle a claim, dealers
- * and vehicles in random order; one claim in twenty has a fault. Deterministic by seed. Invented data, for
- * measuring only.
+ * and vehicles in random order; one claim in twenty has a fault. Several nights spread over ten years, and nights.csv
+ * says when the office received each. Deterministic by seed. Invented data, for measuring only.
  */
 #include <stdint.h>
 #include <stdio.h>
@@ -13,6 +13,35 @@
 enum { DEALERS = 1000, FAULTS = 8 };
 
 static uint64_t seed = 1;
+static uint64_t nights = 1;
+
+/* 2026-02-16, from which the days of the claims are counted, and how many days several nights spread over. */
+enum { FIRST_DAY = 20500, ALL_DAYS = 3650, DATE_ROOM = 40 };
+
+/* A day since 1970-01-01 as 2026-02-16 (the usual conversion of the proleptic Gregorian calendar, counted from a
+ * first of March). */
+static const char *date_of(int day, char room[DATE_ROOM])
+{
+    int since = day + 719468, era = since / 146097, of_era = since - era * 146097;
+    int year = (of_era - of_era / 1460 + of_era / 36524 - of_era / 146096) / 365;
+    int of_year = of_era - (365 * year + year / 4 - year / 100), month = (5 * of_year + 2) / 153;
+
+    snprintf(room, DATE_ROOM, "%04d-%02d-%02d", year + era * 400 + (month >= 10),
+             month < 10 ? month + 3 : month - 9, of_year - (153 * month + 2) / 5 + 1);
+    return room;
+}
+
+/* The first day of what is claimed in a night, and how many days there are. */
+static int first_day(uint64_t night)
+{
+    return FIRST_DAY + (int)(nights > 1 ? night * ALL_DAYS / nights : 0);
+}
+
+static int day_count(void)
+{
+    enum { OF_ONE_NIGHT = 10 };
+    return nights > OF_ONE_NIGHT && nights < ALL_DAYS / OF_ONE_NIGHT ? (int)(ALL_DAYS / nights) : OF_ONE_NIGHT;
+}
 
 /* splitmix64 (Steele, Lea, Flood 2014): one number for each stream and place. */
 static uint64_t number(uint64_t stream, uint64_t place)
@@ -121,33 +150,36 @@ static void write_shipments(const char *folder)
     close_file(file);
 }
 
-static void write_claim(FILE *file, uint64_t claim, uint64_t at)
+static void write_claim(FILE *file, uint64_t claim, uint64_t at, int first)
 {
     uint64_t chance = number(5, claim);
     int engine, fault = chance % 20 == 0 ? (int)(chance / 20 % FAULTS) : FAULTS;
-    char vin[18];
+    char vin[18], opened[DATE_ROOM], completed[DATE_ROOM], submitted[DATE_ROOM];
 
     engine = vehicle(at, vin);
     const struct work *work = &WORK[fault == 0 ? (engine + 1) % 3 : engine];
     if (fault == 1)
         vin[16] = vin[16] == '9' ? '0' : (char)(vin[16] + 1);
-    int day = 16 + (int)(chance / 200 % 10);
+    int day = first + (int)(chance / 200 % (uint64_t)day_count());
+    /* of one night all were submitted in the first nine days of March */
+    int sent = nights > 1 ? day + 2 + (int)(chance / 3 % 9) : FIRST_DAY + 13 + (int)(chance / 3 % 9);
     int labor = work->labor_cents + (fault == 2 ? 1500 : 0),
         total = work->parts_cents + labor + (fault == 3 ? 100 : 0);
     fprintf(
-        file, "C%08llu,0,%c%04d,RO%08llu,H26-02,%s,repaired,%d,%s,%d,mi,2026-02-%02d,2026-02-%02d,2026-03-0%d,",
+        file, "C%08llu,0,%c%04d,RO%08llu,H26-02,%s,repaired,%d,%s,%d,mi,%s,%s,%s,",
         (unsigned long long)claim, fault == 4 ? 'X' : 'B', (int)(number(6, claim) % DEALERS),
         (unsigned long long)claim, vin, (at % 2 ? 2018 : 2019) + (fault == 5), WORK[engine].engine,
-        10000 + (int)(chance / 7 % 900) * 100, day, day + 1 - (fault == 6 ? 3 : 0), 1 + (int)(chance / 3 % 9));
+        10000 + (int)(chance / 7 % 900) * 100, date_of(day, opened), date_of(day + 1 - (fault == 6 ? 3 : 0), completed),
+        date_of(sent, submitted));
     fprintf(file, "T%d,%s,%s,%sTORQUE=%s,%d.%02d,%d.%02d,,%d.%02d\n", (int)(chance / 11 % 6), work->parts,
             work->labor, fault == 7 ? "" : "LEAK=dry; ", work->torque, work->parts_cents / 100,
             work->parts_cents % 100, labor / 100, labor % 100, total / 100, total % 100);
 }
 
-static void write_night(const char *folder, const char *name, uint64_t first, uint64_t claims,
-                        uint64_t vehicles)
+static void write_night(const char *folder, const char *name, uint64_t night, uint64_t claims, uint64_t vehicles)
 {
     FILE *file = open_file(folder, name);
+    uint64_t first = night * claims;
 
     fputs("claim,revision,dealer,repair_order,campaign,vin,outcome,model_year,engine,odometer,odometer_unit,"
           "opened_on,"
@@ -156,7 +188,7 @@ static void write_night(const char *folder, const char *name, uint64_t first, ui
           file);
     /* a step that is prime to the number of vehicles visits each once, in no order */
     for (uint64_t claim = first; claim < first + claims; claim++)
-        write_claim(file, claim, claim * UINT64_C(7368787) % vehicles);
+        write_claim(file, claim, claim * UINT64_C(7368787) % vehicles, first_day(night));
     close_file(file);
 }
 
@@ -166,20 +198,26 @@ int main(int count, char **words)
         fputs("usage: batches DIR CLAIMS [SEED [NIGHTS]]\n", stderr);
         return 2;
     }
-    uint64_t claims = strtoull(words[2], NULL, 10), nights = count > 4 ? strtoull(words[4], NULL, 10) : 1;
+    uint64_t claims = strtoull(words[2], NULL, 10);
+    nights = count > 4 ? strtoull(words[4], NULL, 10) : 1;
     uint64_t vehicles = nights > 1 ? claims * nights + claims / 10 + 1000 : claims * 3 + 1000;
     if (count > 3)
         seed = strtoull(words[3], NULL, 10);
     write_vehicles(words[1], vehicles);
     write_dealers(words[1]);
     write_shipments(words[1]);
+    FILE *list = open_file(words[1], "nights.csv");
+    fputs("file,received_on\n", list);
     for (uint64_t night = 0; night < nights; night++) {
         char name[64];
         if (nights == 1)
             snprintf(name, sizeof name, "claims.csv");
         else
             snprintf(name, sizeof name, "claims-%02llu.csv", (unsigned long long)night + 1);
-        write_night(words[1], name, night * claims, claims, vehicles);
+        write_night(words[1], name, night, claims, vehicles);
+        char day[DATE_ROOM];
+        fprintf(list, "%s,%s\n", name, date_of(first_day(night) + day_count() + 17, day));
     }
+    close_file(list);
     return 0;
 }

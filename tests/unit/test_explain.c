@@ -117,12 +117,63 @@ static void what_is_not_there(void **state)
     result_free(&result);
 }
 
+/* Codes with slashes: whatever cut of the name is a recorded claim is meant; of two, --dealer says which. */
+static void names_with_slashes(void **state)
+{
+    static const struct {
+        const char *name, *dealer, *begins; /* begins: NULL, it fails */
+        const char *error;
+    } NAMES[] = {
+        {"N/1/5", NULL, "Claim N/1/5 revision 0, batch 1 line 2,", ""},
+        {"N/7", NULL, "Claim N/7 revision 0, batch 1 line 4,", ""},
+        {"N/1/6/A", NULL, NULL,
+         "\"N/1/6/A\" is claim 1/6/A of dealer N and also claim 6/A of dealer N/1; say which with --dealer "
+         "CODE\n"},
+        {"N/1/6/A", "N", "Claim N/1/6/A revision 0, batch 1 line 5,", ""},
+        {"N/1/6/A", "N/1", "Claim N/1/6/A revision 0, batch 1 line 3,", ""},
+        {"N/1/6/A", "M", NULL, "\"N/1/6/A\" does not begin with the dealer's code M/\n"},
+        {"N/1/6/A", "N/1/6", NULL,
+         "no claim N/1/6/A is recorded; a claim is explained once it has been posted\n"},
+        {"N/", NULL, NULL, "\"N/\" is no claim; write it as DEALER/CLAIM\n"},
+        {"/N", NULL, NULL, "\"/N\" is no claim; write it as DEALER/CLAIM\n"},
+    };
+    const char *slashes = words("%s/slashes.db", folder), *file = words("%s/slashes.csv", folder);
+    (void)state;
+
+    shell("cp %s %s", demo_file("office.db"), slashes);
+    write_words(file, "claim,dealer,repair_order,campaign,vin,outcome\n5,N/1,R,H26-02,A,repaired\n"
+                      "6/A,N/1,R,H26-02,B,repaired\n7,N,R,H26-02,C,repaired\n1/6/A,N,R,H26-02,D,repaired\n");
+    struct result result = RUN("post", file, "--office", slashes, "--today", "2026-03-02", "--quiet");
+    assert_int_equal(result.code, 0);
+    result_free(&result);
+    for (size_t i = 0; i < COUNT(NAMES); i++) {
+        result = NAMES[i].dealer == NULL
+                     ? RUN("explain", NAMES[i].name, "--office", slashes)
+                     : RUN("explain", NAMES[i].name, "--dealer", NAMES[i].dealer, "--office", slashes);
+        assert_int_equal(result.code, NAMES[i].begins != NULL ? 0 : 2);
+        assert_string_equal(result.err, NAMES[i].error);
+        if (NAMES[i].begins != NULL && strncmp(result.out, NAMES[i].begins, strlen(NAMES[i].begins)) != 0)
+            fail_msg("%s: %s", NAMES[i].name, result.out);
+        result_free(&result);
+    }
+    result = RUN("decide", "N/1/6/A", "pay", "--by", "A", "--reason", "B", "--office", slashes);
+    assert_int_equal(result.code, 2);
+    assert_string_equal(result.err, NAMES[2].error);
+    result_free(&result);
+    result =
+        RUN("decide", "N/1/6/A", "pay", "--dealer", "N/1", "--by", "A", "--reason", "B", "--office", slashes);
+    assert_int_equal(result.code, 2);
+    assert_non_null(strstr(result.err, "N/1/6/A"));
+    result_free(&result);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(words_for_people),
         cmocka_unit_test(rows_are_decided_as_they_were),
         cmocka_unit_test(what_is_not_there),
+        cmocka_unit_test(names_with_slashes),
     };
     char pattern[] = "/tmp/witnessmark-explain-XXXXXX";
 

@@ -1,7 +1,10 @@
 /* Random files from few dealers, vehicles, claims and technicians, so that everything meets everything: posting
  * them one by one decides what one check of all of them decides, and verify can decide all of it again,
- * whatever people decided in between. */
+ * whatever people decided in between; and what stood at any point is known from both ends. */
 #include "program.h"
+
+#include "base/status.h"
+#include "ledger/tallies_then.h"
 
 enum { RUNS = 12, FILES = 5, ROWS = 40 };
 
@@ -145,19 +148,143 @@ static void people_between_the_nights(void **state)
 
     seed = random_seed("test_ledger_random");
     for (int run = 0; run < RUNS; run++) {
+        const char *files[FILES], *posted[FILES];
         new_office();
         for (int i = 0; i < FILES; i++) {
-            post(make_file(RUNS + run, i));
+            files[i] = make_file(RUNS + run, i);
+            posted[i] = post(files[i]);
             people_decide();
         }
         verify(run);
+        /* whatever came later, a file that is known is written as it was that day */
+        for (int i = 0; i < FILES; i++)
+            assert_string_equal(post(files[i]), posted[i]);
+    }
+}
+
+/* --- Tallies of an earlier point --------------------------------------------------------------------- */
+
+/* What the dealer's claims added up to, claim by claim: the slow way. */
+static void add_up(struct office *opened, struct ledger_point point, struct text dealer, int32_t until,
+                   struct tallies *sums)
+{
+    struct ledger_reader *reader;
+    struct arena arena = ARENA_EMPTY;
+    struct claim_name *names;
+    uint32_t count;
+
+    assert_int_equal(ledger_reader_open(opened, point, &reader), WM_OK);
+    assert_int_equal(ledger_names_of_dealer(reader, &arena, dealer, &names, &count), WM_OK);
+    for (uint32_t i = 0; i < count; i++) {
+        struct ledger_claim found;
+        struct claim claim;
+        struct text content;
+        assert_int_equal(ledger_claim_read(reader, &arena, dealer, names[i].claim, &found), WM_OK);
+        if (found.standing == NULL)
+            continue;
+        assert_int_equal(ledger_content(reader, &arena, found.standing->row, &content), WM_OK);
+        assert_int_equal(ledger_content_claim(content, 0, &arena, &claim), WM_OK);
+        if (claim.completed_on != DAY_NONE && claim.completed_on <= until)
+            assert_int_equal(tallies_add_claim(sums, &claim, 1), WM_OK);
+    }
+    ledger_reader_close(reader);
+    arena_free(&arena);
+}
+
+struct asked_sum {
+    uint32_t day;
+    int64_t amount;
+};
+
+static int add_day(void *context, const struct packed_entry *entry)
+{
+    struct asked_sum *sum = context;
+
+    if (entry->number == sum->day)
+        sum->amount += entry->amount;
+    return WM_OK;
+}
+
+/* The sum under a key on a day: of the tallies, and of what the office file keeps where they are added to it. */
+static int64_t sum_of(const struct tallies *tallies, struct packed_reader *kept, uint64_t hash, int32_t day)
+{
+    struct asked_sum sum = {packed_day(day), 0};
+
+    assert_int_equal(tallies_find(tallies, hash, add_day, &sum), WM_OK);
+    if (kept != NULL)
+        assert_int_equal(packed_find(kept, hash, add_day, &sum), WM_OK);
+    return sum.amount;
+}
+
+static void compare_sums(struct office *opened, struct ledger_point point, struct text dealer, int32_t until,
+                         enum tallies_from from)
+{
+    static const char *const KEYS[] = {"T0", "T1", "PSH160001", "FLD0100"};
+    struct tallies slow, fast;
+    struct packed_reader *kept;
+    int32_t first, last;
+    enum tallies_from is_from;
+
+    assert_true(date_read(TEXT("2026-02-18"), &first) && date_read(TEXT("2026-02-22"), &last));
+    tallies_open(&slow);
+    tallies_open(&fast);
+    add_up(opened, point, dealer, until, &slow);
+    assert_int_equal(tallies_then(opened, point, dealer, until, from, &fast, &is_from), WM_OK);
+    assert_true(from == TALLIES_FROM_EITHER ? is_from != from : is_from == from);
+    assert_int_equal(packed_reader_open(opened, PACKED_TALLIES, &kept), WM_OK);
+    for (size_t i = 0; i < COUNT(KEYS); i++)
+        for (int32_t day = first; day <= last && day <= until; day++) {
+            uint64_t hash = packed_hash(i < 2 ? KEY_TECHNICIAN : KEY_PART, dealer, text_of(KEYS[i]));
+            int64_t is = sum_of(&fast, is_from == TALLIES_FROM_NOW ? kept : NULL, hash, day),
+                    should_be = sum_of(&slow, NULL, hash, day);
+            if (is != should_be)
+                fail_msg("%.*s, %s at row %lld, decision %lld, from %d: %lld, not %lld", TEXT_ARGUMENTS(dealer),
+                         KEYS[i], (long long)point.last_row, (long long)point.last_decision, (int)from,
+                         (long long)is, (long long)should_be);
+        }
+    packed_reader_close(kept);
+    tallies_close(&slow);
+    tallies_close(&fast);
+}
+
+/* What stood at any point is added up one way and another, and from both ends, with the same result. */
+static void tallies_of_any_point(void **state)
+{
+    static const char *const DEALERS[] = {"D137", "D138", "D139", "nobody"};
+    struct capture capture;
+    struct office *opened;
+    struct ledger_point now;
+    int32_t last;
+    (void)state;
+
+    seed = random_seed("test_ledger_random");
+    assert_true(date_read(TEXT("2026-02-22"), &last));
+    for (int run = 0; run < RUNS; run++) {
+        new_office();
+        for (int i = 0; i < FILES; i++) {
+            post(make_file(2 * RUNS + run, i));
+            people_decide();
+        }
+        capture_start(&capture);
+        assert_int_equal(office_open(office, OFFICE_READ_ALONE, &capture.sink, &opened), WM_OK);
+        assert_int_equal(office_begin_read(opened), WM_OK);
+        assert_int_equal(ledger_last(opened, &now), WM_OK);
+        for (int i = 0; i < 60; i++) {
+            struct ledger_point point = {(int64_t)random_below(&seed, (uint64_t)now.last_row + 1),
+                                         (int64_t)random_below(&seed, (uint64_t)now.last_decision + 1)};
+            compare_sums(opened, point, text_of(DEALERS[i % 4]), last - (int32_t)random_below(&seed, 4),
+                         (enum tallies_from)(i % 3));
+        }
+        assert_int_equal(office_end_read(opened), WM_OK);
+        office_close(opened);
     }
 }
 
 int main(void)
 {
     const struct CMUnitTest tests[] = {cmocka_unit_test(posted_as_checked),
-                                       cmocka_unit_test(people_between_the_nights)};
+                                       cmocka_unit_test(people_between_the_nights),
+                                       cmocka_unit_test(tallies_of_any_point)};
     char made[] = "/tmp/witnessmark-random-XXXXXX";
 
     need(mkdtemp(made) != NULL, made);

@@ -4,6 +4,9 @@
 
 #include <sqlite3.h>
 
+#include "base/status.h"
+#include "ledger/verify_parts.h"
+
 static char *folder, *whole, *office;
 
 /* A corrected revision of a recorded claim that supplies what its follow-up work waits for. */
@@ -80,35 +83,46 @@ static void run_sql(sqlite3 *database, const char *sql)
         fail_msg("%s: %s", sql, error);
 }
 
-/* The triggers go for a moment: whoever edits the file by other means minds none. */
-static void change(const char *table, const char *column)
+/* The triggers go for a moment: whoever edits the file by other means minds none. Gives the SQL that makes them
+ * again. */
+static const char *drop_triggers(sqlite3 *database)
 {
-    sqlite3 *database;
     sqlite3_stmt *list;
-    char *triggers = words("%s", "");
+    char *drops = words("%s", ""), *triggers = words("%s", "");
 
-    shell("cp %s %s", whole, office);
-    assert_int_equal(sqlite3_open(office, &database), SQLITE_OK);
     assert_int_equal(sqlite3_prepare_v2(database, "SELECT name, sql FROM sqlite_schema WHERE type = 'trigger'",
                                         -1, &list, NULL),
                      SQLITE_OK);
-    char *drops = words("%s", "");
     while (sqlite3_step(list) == SQLITE_ROW) {
         drops = words("%sDROP TRIGGER %s;", drops, (const char *)sqlite3_column_text(list, 0));
         triggers = words("%s%s;", triggers, (const char *)sqlite3_column_text(list, 1));
     }
     sqlite3_finalize(list);
     run_sql(database, drops);
+    return triggers;
+}
+
+/* The office of all nights, edited by another program. */
+static void edit(const char *sql)
+{
+    sqlite3 *database;
+
+    shell("cp %s %s", whole, office);
+    assert_int_equal(sqlite3_open(office, &database), SQLITE_OK);
+    const char *triggers = drop_triggers(database);
     run_sql(database, "PRAGMA ignore_check_constraints = ON");
-    run_sql(
-        database,
-        words("UPDATE %s SET %s = CASE typeof(%s) WHEN 'integer' THEN %s + 1000003 WHEN 'text' THEN %s || 'x' "
-              "WHEN 'null' THEN CASE WHEN (SELECT type FROM pragma_table_info('%s') WHERE name = '%s') = "
-              "'INTEGER' THEN 1 ELSE 'x' END ELSE CAST(zeroblob(length(%s)) AS BLOB) END "
-              "WHERE %s IS (SELECT %s FROM %s ORDER BY %s IS NULL LIMIT 1)",
-              table, column, column, column, column, table, column, column, column, column, table, column));
+    run_sql(database, sql);
     run_sql(database, triggers);
     sqlite3_close(database);
+}
+
+static void change(const char *table, const char *column)
+{
+    edit(words("UPDATE %s SET %s = CASE typeof(%s) WHEN 'integer' THEN %s + 1000003 WHEN 'text' THEN %s || 'x' "
+               "WHEN 'null' THEN CASE WHEN (SELECT type FROM pragma_table_info('%s') WHERE name = '%s') = "
+               "'INTEGER' THEN 1 ELSE 'x' END ELSE CAST(zeroblob(length(%s)) AS BLOB) END "
+               "WHERE %s IS (SELECT %s FROM %s ORDER BY %s IS NULL LIMIT 1)",
+               table, column, column, column, column, table, column, column, column, column, table, column));
 }
 
 static bool has_rows(const char *table)
@@ -187,6 +201,57 @@ static void what_was_recorded_fits(void **state)
     result_free(&result);
 }
 
+/* Without what verify does first: an edit that fits the chain is one that a faulty program recorded. */
+static void decide_again(struct capture *capture)
+{
+    const struct verify_options options = {.again = true, .threads = 1};
+    struct verification verification = {.options = &options, .sink = &capture->sink};
+
+    assert_int_equal(office_open(office, OFFICE_READ, &capture->sink, &verification.office), WM_OK);
+    assert_int_equal(office_begin_read(verification.office), WM_OK);
+    assert_int_equal(verify_number(&verification, "SELECT count(*) FROM loads", &verification.load_count),
+                     WM_OK);
+    assert_int_equal(verify_again(&verification), WM_OK);
+    assert_true(verification.result.decided_again > 100);
+    assert_int_equal(office_end_read(verification.office), WM_OK);
+    office_close(verification.office);
+    arena_free(&verification.arena);
+}
+
+/* Follow-up work is worked out again too: each of these is named as a difference of its row. */
+static void followups_are_decided_again(void **state)
+{
+    static const struct {
+        const char *edit, *said;
+    } EDITS[] = {
+        {"UPDATE followups SET due_on = due_on + 1 WHERE row = (SELECT min(row) FROM followups)",
+         "decided again, its follow-up work is another one than is recorded: "},
+        {"UPDATE followups SET part = 'X' WHERE row = (SELECT max(row) FROM followups)",
+         "decided again, its follow-up work is another one than is recorded: "},
+        {"DELETE FROM followups WHERE row = (SELECT max(row) FROM followups)",
+         "decided again, it asks for follow-up work that is not recorded: "},
+        {"INSERT INTO followups SELECT row, number + 1, vin, followup, part, part_key, due_on FROM "
+         "followups ORDER BY row DESC LIMIT 1",
+         "decided again, it does not ask for follow-up work that is recorded: "},
+        {"DELETE FROM followup_parts",
+         "decided again, it supplies a part for earlier follow-up work, which is not recorded; "},
+        {"UPDATE followup_parts SET number = number + 1",
+         "decided again, it supplies a part for other follow-up work than is recorded; "},
+        {"INSERT INTO followup_parts SELECT row, number, supplied_by + 1 FROM followup_parts",
+         "decided again, it does not supply a part for follow-up work, as is recorded; "},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(EDITS); i++) {
+        struct capture capture;
+        capture_start(&capture);
+        edit(EDITS[i].edit);
+        decide_again(&capture);
+        if (strstr(capture.text, EDITS[i].said) == NULL)
+            fail_msg("%s: not said: %s; but: %s", EDITS[i].edit, EDITS[i].said, capture.text);
+    }
+}
+
 static void triggers_refuse_edits(void **state)
 {
     static const char *const EDITS[] = {
@@ -220,6 +285,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_was_recorded_fits),
         cmocka_unit_test(each_column_of_each_table),
+        cmocka_unit_test(followups_are_decided_again),
         cmocka_unit_test(triggers_refuse_edits),
     };
     char pattern[] = "/tmp/witnessmark-verify-XXXXXX";

@@ -1,16 +1,8 @@
-/* followups.h - follow-up work that a campaign's followups.csv asks for, and the later rows that supply its
- * parts.
- *
- * Recorded while a batch is posted: the work of each claim that is then pay or hold, and for each such claim
- * the earlier work on its vehicle that one of its parts serves. Whether work is open is a question of what
- * stands now (view followups_open).
- */
-#ifndef WM_LEDGER_FOLLOWUPS_H
-#define WM_LEDGER_FOLLOWUPS_H
+/* followups_record.h - records the follow-up work of a batch while it is posted (ledger/followup_finder.h). */
+#ifndef WM_LEDGER_FOLLOWUPS_RECORD_H
+#define WM_LEDGER_FOLLOWUPS_RECORD_H
 
-#include "facts/dossier.h"
-#include "ledger/office.h"
-#include "ledger/records.h"
+#include "ledger/followup_finder.h"
 
 struct followup_recorder;
 
