@@ -83,6 +83,7 @@ struct dossier {
     struct text claim_key;             /* dealer, NUL, claim: by history_note */
     uint32_t claim_hash, vehicle_hash; /* likewise */
     uint32_t claim_entry, vehicle_entry; /* where history keeps the claim and its vehicle */
+    uint32_t order_entry, day_entry, kit_entry; /* which totals the claim is looked at in; TOTALS_NONE: none */
     /* from here on: after the claims before it are settled */
     bool supersedes; /* no recorded revision is as high: it may become the standing one */
     int64_t paid_before_cents;

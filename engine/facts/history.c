@@ -10,92 +10,111 @@
 
 #define NONE UINT32_MAX
 
-/* Claims of this run come after all that was recorded before it. */
-#define FIRST_OF_RUN (UINT64_C(1) << 62)
+/* There may be millions of claims: entries are small, texts are kept in pools and named by four bytes, and what only some
+ * rules ask for has chunks of its own, with an element for each claim or standing claim where it is kept. */
 
-/* What of a standing claim counts in the totals; kept only where the rules ask for totals. */
-struct contribution {
-    struct text repair_order, technician;
-    int64_t hours;
-    int32_t completed_on;
-    uint32_t kit_count;
-    struct {
-        struct text key;
-        int64_t quantity;
-    } kits[];
+struct claim_entry {
+    int64_t revision_last : 56; /* -1: nothing recorded */
+    uint64_t previous_decision : 8;
+    int64_t paid_cents;
+    uint32_t key;      /* dealer, NUL, claim */
+    uint32_t row_last; /* the row of revision_last */
+    uint32_t standing; /* NONE: none */
+    int32_t first_received_on;
 };
 
 struct standing_entry {
-    uint64_t recorded;
+    uint32_t recorded;
     uint32_t next_on_vehicle;
     uint32_t claim, vehicle;
-    uint32_t campaign, outcome; /* numbers of words */
+    uint32_t work; /* NONE: a later revision stands in its place */
     int32_t completed_on;
-    bool active, has_odometer, odometer_is_km;
-    int64_t odometer;
-    const struct contribution *contribution; /* NULL: none kept */
-};
-
-struct claim_entry {
-    const char *key; /* dealer, NUL, claim */
-    uint32_t key_length, dealer_length;
-    int64_t revision_last; /* -1: nothing recorded */
-    uint64_t row_last;     /* its row */
-    int64_t paid_cents;
-    const char *last_row; /* NULL: not kept */
-    uint32_t last_row_length;
-    uint32_t standing; /* NONE: none */
-    uint32_t rows;     /* newest row entry, NONE: none */
-    int32_t first_received_on;
-    uint8_t previous_decision;
-};
-
-/* A row of a claim, for telling whether another one says the same; only where contents are kept. */
-struct row_entry {
-    int64_t revision;
-    uint64_t row;
-    uint32_t next;              /* of the claim; NONE: the last */
-    uint8_t content_digest[16]; /* its first bytes */
 };
 
 struct vehicle_entry {
-    const char *vin;
-    uint32_t length;
+    uint32_t vin;
     uint32_t first; /* newest standing entry, NONE: none */
-    bool asked;     /* the source was asked for all that stands on it */
+};
+
+/* What standing claims have in common: numbers of words. */
+struct work_entry {
+    uint32_t campaign, outcome;
+};
+
+/* A row of a claim, for telling whether another one says the same. What says the same is of the same revision. */
+struct row_entry {
+    uint32_t row;
+    uint32_t next;              /* of the claim, + 1; 0: the last */
+    uint8_t content_digest[16]; /* its first bytes */
+};
+
+struct kept_text {
+    const char *bytes; /* NULL: none */
+    uint32_t length;
+};
+
+/* What of a standing claim counts in the totals. */
+struct contribution {
+    uint32_t order; /* TOTALS_NONE: is not asked for */
+    uint32_t day;   /* TOTALS_NONE: no technician or day, or not asked for */
+    uint32_t kits;  /* first kit entry + 1; 0: none */
+    int64_t hours;
+};
+
+struct contributed_kit {
+    int64_t quantity;
+    uint32_t kit;
+    uint32_t next; /* + 1; 0: the last */
 };
 
 struct history {
     const struct rules *rules;
     const struct history_source *source;
-    struct arena arena; /* keys, words, contributions */
-    struct chunks claims, vehicles, standing, rows;
-    struct number_index claim_index, vehicle_index;
+    struct arena arena;     /* words, last rows, texts of facts */
+    struct text_pool names; /* keys of claims, VINs */
+    struct chunks claims, vehicles, standing;
+    struct chunks claim_rows;    /* of each claim the newest row entry + 1; where contents are kept */
+    struct chunks last_rows;     /* of each claim the canonical text; where wanted */
+    struct chunks odometers;     /* of each standing claim, by odometer_kept; where wanted */
+    struct chunks contributions; /* of each standing claim; where totals are wanted */
+    struct chunks rows, kits, works, word_texts;
+    struct number_index claim_index, vehicle_index, work_index;
     struct text_index words; /* campaigns and outcomes to numbers */
-    struct chunks word_texts;
     struct totals totals;
+    unsigned char *vehicles_asked; /* a bit each: the source was asked for all that stands on it */
+    uint32_t vehicles_asked_bytes;
     uint64_t recorded;
     struct buffer key;
     struct history_ask *asks;
     uint32_t ask_count, ask_capacity;
-    bool wants_repair_orders, wants_technician_days, wants_kits, wants_last_row;
+    bool wants_repair_orders, wants_technician_days, wants_kits, wants_last_row, wants_odometers;
     bool keeps_contents;
 };
 
 /* --- Finding entries --------------------------------------------------------------------------------- */
 
-static struct text claim_key(const void *context, uint32_t number)
+static struct text claim_key(const struct history *history, uint32_t number)
 {
-    const struct history *history = context;
     const struct claim_entry *entry = chunks_at(&history->claims, number);
-    return (struct text){entry->key, entry->key_length};
+    return text_pool_at(&history->names, entry->key);
 }
 
-static struct text vehicle_key(const void *context, uint32_t number)
+static bool claim_is(const void *history, uint32_t number, const void *key)
+{
+    return text_equal(claim_key(history, number), *(const struct text *)key);
+}
+
+static bool vehicle_is(const void *context, uint32_t number, const void *key)
 {
     const struct history *history = context;
     const struct vehicle_entry *entry = chunks_at(&history->vehicles, number);
-    return (struct text){entry->vin, entry->length};
+    return text_equal(text_pool_at(&history->names, entry->vin), *(const struct text *)key);
+}
+
+static bool work_is(const void *context, uint32_t number, const void *key)
+{
+    const struct work_entry *entry = chunks_at(&((const struct history *)context)->works, number), *wanted = key;
+    return entry->campaign == wanted->campaign && entry->outcome == wanted->outcome;
 }
 
 /* Dealer, NUL, claim. */
@@ -124,27 +143,29 @@ int history_note(struct arena *arena, struct dossier *dossier)
     return WM_OK;
 }
 
-/* The entry of this claim, made if it is new. */
-static int find_claim(struct history *history, struct text whole_key, struct text dealer, uint32_t hash,
-                      uint32_t *ret_number, bool *ret_new)
+/* Adds an element for a new claim or standing claim to those chunks that are kept. */
+static bool add_kept(struct chunks *chunks, bool kept)
 {
-    struct number_slot *slot = number_index_slot(&history->claim_index, whole_key, hash, claim_key, history);
+    return !kept || chunks_add(chunks) != NULL;
+}
+
+/* The entry of this claim, made if it is new. */
+static int find_claim(struct history *history, struct text key, uint32_t hash, uint32_t *ret_number, bool *ret_new)
+{
+    struct number_slot *slot = number_index_slot(&history->claim_index, &key, hash, claim_is, history);
 
     if (slot == NULL)
         return WM_NO_MEMORY;
     *ret_new = slot->number == 0;
     if (*ret_new) {
-        struct text key = text_copy(&history->arena, whole_key);
-        struct claim_entry *entry = key.bytes != NULL ? chunks_add(&history->claims) : NULL;
-        if (entry == NULL)
+        uint32_t place;
+        struct claim_entry *entry =
+            text_pool_add(&history->names, key, &place) == WM_OK ? chunks_add(&history->claims) : NULL;
+        if (entry == NULL || !add_kept(&history->claim_rows, history->keeps_contents) ||
+            !add_kept(&history->last_rows, history->wants_last_row))
             return WM_NO_MEMORY;
-        *entry = (struct claim_entry){.key = key.bytes,
-                                      .key_length = (uint32_t)key.length,
-                                      .dealer_length = (uint32_t)dealer.length,
-                                      .revision_last = -1,
-                                      .standing = NONE,
-                                      .rows = NONE,
-                                      .first_received_on = DAY_NONE};
+        *entry = (struct claim_entry){
+            .revision_last = -1, .key = place, .standing = NONE, .first_received_on = DAY_NONE};
         slot->number = history->claims.count;
         history->claim_index.count++;
     }
@@ -152,23 +173,43 @@ static int find_claim(struct history *history, struct text whole_key, struct tex
     return WM_OK;
 }
 
-static int find_vehicle(struct history *history, struct text vin, uint32_t hash, uint32_t *ret_number, bool *ret_new)
+static int find_vehicle(struct history *history, struct text vin, uint32_t hash, uint32_t *ret_number)
 {
-    struct number_slot *slot = number_index_slot(&history->vehicle_index, vin, hash, vehicle_key, history);
+    struct number_slot *slot = number_index_slot(&history->vehicle_index, &vin, hash, vehicle_is, history);
 
     if (slot == NULL)
         return WM_NO_MEMORY;
-    *ret_new = slot->number == 0;
-    if (*ret_new) {
-        struct text key = text_copy(&history->arena, vin);
-        struct vehicle_entry *entry = key.bytes != NULL ? chunks_add(&history->vehicles) : NULL;
+    if (slot->number == 0) {
+        uint32_t place;
+        struct vehicle_entry *entry =
+            text_pool_add(&history->names, vin, &place) == WM_OK ? chunks_add(&history->vehicles) : NULL;
         if (entry == NULL)
             return WM_NO_MEMORY;
-        *entry = (struct vehicle_entry){key.bytes, (uint32_t)key.length, NONE, false};
+        *entry = (struct vehicle_entry){place, NONE};
         slot->number = history->vehicles.count;
         history->vehicle_index.count++;
     }
     *ret_number = slot->number - 1;
+    return WM_OK;
+}
+
+/* Whether the vehicle is asked about for the first time, which it is not again. */
+static int first_asked(struct history *history, uint32_t vehicle, bool *ret_first)
+{
+    if (vehicle / 8 >= history->vehicles_asked_bytes) {
+        uint32_t bytes = history->vehicles_asked_bytes ? history->vehicles_asked_bytes * 2 : 4096;
+        while (vehicle / 8 >= bytes)
+            bytes *= 2;
+        unsigned char *grown = realloc(history->vehicles_asked, bytes);
+        if (grown == NULL)
+            return WM_NO_MEMORY;
+        memset(grown + history->vehicles_asked_bytes, 0, bytes - history->vehicles_asked_bytes);
+        history->vehicles_asked = grown;
+        history->vehicles_asked_bytes = bytes;
+    }
+    unsigned char *asked = &history->vehicles_asked[vehicle / 8], bit = (unsigned char)(1 << vehicle % 8);
+    *ret_first = (*asked & bit) == 0;
+    *asked |= bit;
     return WM_OK;
 }
 
@@ -184,6 +225,34 @@ static int word_number(struct history *history, struct text word, uint32_t *ret_
     *kept = copy;
     *ret_number = text_index_add(&history->words, copy, history->word_texts.count - 1);
     return *ret_number == TEXT_INDEX_NONE ? WM_NO_MEMORY : WM_OK;
+}
+
+static int work_number(struct history *history, struct text campaign, struct text outcome, uint32_t *ret_number)
+{
+    struct work_entry wanted;
+
+    if (word_number(history, campaign, &wanted.campaign) != WM_OK ||
+        word_number(history, outcome, &wanted.outcome) != WM_OK)
+        return WM_NO_MEMORY;
+    struct number_slot *slot = number_index_slot(
+        &history->work_index, &wanted, wanted.campaign * 0x9e3779b1u + wanted.outcome, work_is, history);
+    if (slot == NULL)
+        return WM_NO_MEMORY;
+    if (slot->number == 0) {
+        struct work_entry *entry = chunks_add(&history->works);
+        if (entry == NULL)
+            return WM_NO_MEMORY;
+        *entry = wanted;
+        slot->number = history->works.count;
+        history->work_index.count++;
+    }
+    *ret_number = slot->number - 1;
+    return WM_OK;
+}
+
+static const struct work_entry *work_of(const struct history *history, const struct standing_entry *entry)
+{
+    return chunks_at(&history->works, entry->work);
 }
 
 static struct text word_text(const struct history *history, uint32_t number)
@@ -204,13 +273,20 @@ int history_new(const struct rules *rules, const struct history_source *source, 
     history->claims = CHUNKS_OF(struct claim_entry);
     history->vehicles = CHUNKS_OF(struct vehicle_entry);
     history->standing = CHUNKS_OF(struct standing_entry);
+    history->claim_rows = CHUNKS_OF(uint32_t);
+    history->last_rows = CHUNKS_OF(struct kept_text);
+    history->odometers = CHUNKS_OF(int64_t);
+    history->contributions = CHUNKS_OF(struct contribution);
     history->rows = CHUNKS_OF(struct row_entry);
+    history->kits = CHUNKS_OF(struct contributed_kit);
+    history->works = CHUNKS_OF(struct work_entry);
     history->word_texts = CHUNKS_OF(struct text);
-    history->recorded = FIRST_OF_RUN;
+    history->recorded = source != NULL ? source->last_row : 0;
     history->wants_repair_orders = rules_slot(rules, FACT_repair_order_vins) >= 0;
     history->wants_technician_days = rules_slot(rules, FACT_technician_day_hours) >= 0;
     history->wants_kits = rules_slot(rules, FACT_kits_claimed) >= 0;
     history->wants_last_row = rules_slot(rules, FACT_revision_differs) >= 0;
+    history->wants_odometers = rules_slot(rules, FACT_earlier_odometer) >= 0;
     totals_open(&history->totals);
     *ret_history = history;
     return WM_OK;
@@ -220,13 +296,16 @@ void history_free(struct history *history)
 {
     if (history == NULL)
         return;
-    chunks_free(&history->claims);
-    chunks_free(&history->vehicles);
-    chunks_free(&history->standing);
-    chunks_free(&history->rows);
-    chunks_free(&history->word_texts);
+    text_pool_free(&history->names);
+    struct chunks *const all[] = {&history->claims,    &history->vehicles,  &history->standing,      &history->claim_rows,
+                                  &history->last_rows, &history->odometers, &history->contributions, &history->rows,
+                                  &history->kits,      &history->works,     &history->word_texts};
+    for (size_t i = 0; i < sizeof all / sizeof *all; i++)
+        chunks_free(all[i]);
     number_index_free(&history->claim_index);
     number_index_free(&history->vehicle_index);
+    number_index_free(&history->work_index);
+    free(history->vehicles_asked);
     text_index_free(&history->words);
     totals_close(&history->totals);
     buffer_free(&history->key);
@@ -263,60 +342,75 @@ static bool is_kit_somewhere(const struct rules *rules, struct text key)
     return false;
 }
 
-static int keep_contribution(struct history *history, const struct standing_claim *claim,
-                             const struct contribution **ret_contribution)
+static struct text dealer_of(const struct history *history, uint32_t claim)
 {
-    *ret_contribution = NULL;
-    if (!history->wants_repair_orders && !history->wants_technician_days && !history->wants_kits)
-        return WM_OK;
-    size_t size = sizeof(struct contribution) + claim->part_count * sizeof(((struct contribution *)0)->kits[0]);
-    struct contribution *kept = arena_zeroed(&history->arena, 1, size);
-    if (kept == NULL)
-        return WM_NO_MEMORY;
-    kept->repair_order = text_copy(&history->arena, claim->repair_order);
-    kept->technician = text_copy(&history->arena, claim->technician);
-    kept->hours = claim->hours_claimed;
-    kept->completed_on = claim->completed_on;
-    if (kept->repair_order.bytes == NULL || kept->technician.bytes == NULL)
-        return WM_NO_MEMORY;
-    for (uint32_t i = 0; history->wants_kits && i < claim->part_count; i++) {
+    struct text key = claim_key(history, claim), dealer, rest;
+
+    text_cut(key, '\0', &dealer, &rest);
+    return dealer;
+}
+
+static int keep_kits(struct history *history, struct text dealer, const struct standing_claim *claim,
+                     struct contribution *contribution)
+{
+    for (uint32_t i = claim->part_count; i-- > 0;) {
+        uint32_t kit;
         if (!is_kit_somewhere(history->rules, claim->parts[i].key))
             continue;
-        kept->kits[kept->kit_count].key = text_copy(&history->arena, claim->parts[i].key);
-        kept->kits[kept->kit_count].quantity = claim->parts[i].quantity;
-        if (kept->kits[kept->kit_count++].key.bytes == NULL)
+        struct contributed_kit *kept = chunks_add(&history->kits);
+        if (kept == NULL || totals_kit(&history->totals, dealer, claim->parts[i].key, &kit, NULL) != WM_OK)
             return WM_NO_MEMORY;
+        *kept = (struct contributed_kit){claim->parts[i].quantity, kit, contribution->kits};
+        contribution->kits = history->kits.count;
     }
-    *ret_contribution = kept;
     return WM_OK;
 }
 
-static struct text dealer_of(const struct history *history, uint32_t claim)
+/* What a claim that is about to stand counts, behind what those before it do. */
+static int keep_contribution(struct history *history, uint32_t number, const struct standing_claim *claim)
 {
-    const struct claim_entry *entry = chunks_at(&history->claims, claim);
-    return (struct text){entry->key, entry->dealer_length};
+    if (!history_wants_totals(history))
+        return WM_OK;
+    struct text dealer = dealer_of(history, number);
+    struct contribution *kept = chunks_add(&history->contributions);
+    int status = kept != NULL ? WM_OK : WM_NO_MEMORY;
+
+    if (status != WM_OK)
+        return status;
+    *kept = (struct contribution){TOTALS_NONE, TOTALS_NONE, 0, claim->hours_claimed};
+    if (history->wants_repair_orders)
+        status = totals_order(&history->totals, dealer, claim->repair_order, &kept->order, NULL);
+    if (status == WM_OK && history->wants_technician_days && claim->technician.length > 0 &&
+        claim->completed_on != DAY_NONE)
+        status = totals_day(&history->totals, dealer, claim->technician, claim->completed_on, &kept->day, NULL);
+    return status == WM_OK && history->wants_kits ? keep_kits(history, dealer, claim, kept) : status;
 }
 
 /* Adds what a standing claim counts to the totals (sign 1), or takes it out (sign -1). */
-static int count_contribution(struct history *history, const struct standing_entry *entry, int sign)
+static int count_contribution(struct history *history, uint32_t number, int sign)
 {
-    const struct contribution *contribution = entry->contribution;
-    struct text dealer = dealer_of(history, entry->claim), vin = vehicle_key(history, entry->vehicle);
+    if (!history_wants_totals(history))
+        return WM_OK;
+    const struct standing_entry *entry = chunks_at(&history->standing, number);
+    const struct contribution *contribution = chunks_at(&history->contributions, number);
     int status = WM_OK;
 
-    if (contribution == NULL)
-        return WM_OK;
-    if (history->wants_repair_orders)
-        status = totals_add_vin(&history->totals, dealer, contribution->repair_order, vin, sign);
-    if (status == WM_OK && history->wants_technician_days && contribution->technician.length > 0 &&
-        contribution->completed_on != DAY_NONE)
-        status = totals_add_hours(&history->totals, dealer, contribution->technician,
-                                  contribution->completed_on, sign * contribution->hours);
-    for (uint32_t i = 0; status == WM_OK && i < contribution->kit_count; i++)
-        if (contribution->completed_on != DAY_NONE)
-            status = totals_add_kit(&history->totals, dealer, contribution->kits[i].key,
-                                    contribution->completed_on, sign * contribution->kits[i].quantity);
+    if (contribution->order != TOTALS_NONE)
+        status = totals_add_vehicle(&history->totals, contribution->order, entry->vehicle, sign);
+    if (contribution->day != TOTALS_NONE)
+        totals_add_hours(&history->totals, contribution->day, sign * contribution->hours);
+    for (uint32_t at = contribution->kits; status == WM_OK && at != 0 && entry->completed_on != DAY_NONE;) {
+        const struct contributed_kit *kit = chunks_at(&history->kits, at - 1);
+        status = totals_add_quantity(&history->totals, kit->kit, entry->completed_on, sign * kit->quantity);
+        at = kit->next;
+    }
     return status;
+}
+
+/* A reading and its unit in one number; 0: there is none. */
+static int64_t odometer_kept(const struct standing_claim *claim)
+{
+    return claim->has_odometer ? 1 + (claim->odometer * 2 + claim->odometer_is_km) : 0;
 }
 
 /* Puts a standing claim on its vehicle, in place of the one that stood for the claim before. */
@@ -325,50 +419,47 @@ static int stand(struct history *history, uint32_t claim, const struct standing_
     struct claim_entry *owner = chunks_at(&history->claims, claim);
     struct standing_entry *entry = chunks_add(&history->standing);
     uint32_t number = history->standing.count - 1, vehicle;
-    bool is_new;
+    int64_t *odometer;
 
-    if (entry == NULL)
+    if (entry == NULL || standing->recorded > UINT32_MAX)
         return WM_NO_MEMORY;
-    int status = find_vehicle(history, standing->vin, number_index_hash(standing->vin), &vehicle, &is_new);
+    int status = find_vehicle(history, standing->vin, number_index_hash(standing->vin), &vehicle);
     if (status == WM_OK)
-        status = word_number(history, standing->campaign, &entry->campaign);
+        status = work_number(history, standing->campaign, standing->outcome, &entry->work);
     if (status == WM_OK)
-        status = word_number(history, standing->outcome, &entry->outcome);
-    if (status == WM_OK)
-        status = keep_contribution(history, standing, &entry->contribution);
+        status = keep_contribution(history, claim, standing);
+    if (status == WM_OK && history->wants_odometers) {
+        if ((odometer = chunks_add(&history->odometers)) == NULL)
+            return WM_NO_MEMORY;
+        *odometer = odometer_kept(standing);
+    }
     if (status != WM_OK)
         return status;
     struct vehicle_entry *on = chunks_at(&history->vehicles, vehicle);
-    entry->recorded = standing->recorded;
+    entry->recorded = (uint32_t)standing->recorded;
     entry->claim = claim;
     entry->vehicle = vehicle;
     entry->completed_on = standing->completed_on;
-    entry->has_odometer = standing->has_odometer;
-    entry->odometer_is_km = standing->odometer_is_km;
-    entry->odometer = standing->odometer;
-    entry->active = true;
     entry->next_on_vehicle = on->first;
     on->first = number;
     if (owner->standing != NONE)
-        ((struct standing_entry *)chunks_at(&history->standing, owner->standing))->active = false;
+        ((struct standing_entry *)chunks_at(&history->standing, owner->standing))->work = NONE;
     owner->standing = number;
     return WM_OK;
 }
 
 /* --- The source's answers ---------------------------------------------------------------------------- */
 
-static int keep_last_row(struct history *history, struct claim_entry *entry, struct text row)
+static int keep_last_row(struct history *history, uint32_t claim, struct text row)
 {
     if (!history->wants_last_row)
         return WM_OK;
     struct text copy = text_copy(&history->arena, row);
-    entry->last_row = copy.bytes;
-    entry->last_row_length = (uint32_t)copy.length;
+    *(struct kept_text *)chunks_at(&history->last_rows, claim) = (struct kept_text){copy.bytes, (uint32_t)copy.length};
     return copy.bytes == NULL ? WM_NO_MEMORY : WM_OK;
 }
 
-static int keep_row(struct history *history, struct claim_entry *entry, int64_t revision, uint64_t row,
-                    const uint8_t *digest)
+static int keep_row(struct history *history, uint32_t claim, uint64_t row, const uint8_t *digest)
 {
     struct row_entry *kept = history->keeps_contents ? chunks_add(&history->rows) : NULL;
 
@@ -376,22 +467,22 @@ static int keep_row(struct history *history, struct claim_entry *entry, int64_t 
         return WM_OK;
     if (kept == NULL)
         return WM_NO_MEMORY;
-    kept->revision = revision;
-    kept->row = row;
-    kept->next = entry->rows;
+    uint32_t *newest = chunks_at(&history->claim_rows, claim);
+    kept->row = (uint32_t)row;
+    kept->next = *newest;
     memcpy(kept->content_digest, digest, sizeof kept->content_digest);
-    entry->rows = history->rows.count - 1;
+    *newest = history->rows.count;
     return WM_OK;
 }
 
-static int restore_rows(struct history *history, struct claim_entry *entry, const struct recorded_claim *claim)
+static int restore_rows(struct history *history, uint32_t number, const struct recorded_claim *claim)
 {
     uint8_t digest[CONTENT_DIGEST_BYTES];
     int status = WM_OK;
 
     for (uint32_t i = 0; history->keeps_contents && status == WM_OK && i < claim->revision_count; i++) {
         content_digest(claim->revisions[i].content, digest);
-        status = keep_row(history, entry, claim->revisions[i].revision, claim->revisions[i].row, digest);
+        status = keep_row(history, number, claim->revisions[i].row, digest);
     }
     return status;
 }
@@ -403,7 +494,7 @@ int history_restore_claim(struct history *history, const struct recorded_claim *
     struct text key = make_key(&history->key, claim->dealer, claim->claim);
     int status = history->key.failed
                      ? WM_NO_MEMORY
-                     : find_claim(history, key, claim->dealer, number_index_hash(key), &number, &is_new);
+                     : find_claim(history, key, number_index_hash(key), &number, &is_new);
 
     if (status != WM_OK)
         return status;
@@ -411,32 +502,45 @@ int history_restore_claim(struct history *history, const struct recorded_claim *
     if (entry->revision_last >= 0)
         return WM_OK; /* restored before, or recorded since */
     entry->revision_last = claim->revision_last;
-    entry->row_last = claim->row_last;
+    entry->row_last = (uint32_t)claim->row_last;
     entry->previous_decision = (uint8_t)claim->previous_decision;
     entry->first_received_on = claim->first_received_on;
     entry->paid_cents = claim->paid_cents;
-    status = keep_last_row(history, entry, claim->last_row);
+    status = keep_last_row(history, number, claim->last_row);
     if (status == WM_OK)
-        status = restore_rows(history, entry, claim);
+        status = restore_rows(history, number, claim);
     return status == WM_OK && claim->stands ? stand(history, number, &claim->standing) : status;
 }
 
 int history_restore_repair_order(struct history *history, struct text dealer, struct text repair_order,
                                  struct text vin, uint32_t claims)
 {
-    return totals_add_vin(&history->totals, dealer, repair_order, vin, (int)claims);
+    uint32_t order, vehicle;
+    int status = totals_order(&history->totals, dealer, repair_order, &order, NULL);
+
+    if (status == WM_OK)
+        status = find_vehicle(history, vin, number_index_hash(vin), &vehicle);
+    return status == WM_OK ? totals_add_vehicle(&history->totals, order, vehicle, (int)claims) : status;
 }
 
 int history_restore_technician_day(struct history *history, struct text dealer, struct text technician,
                                    int32_t day, int64_t hours)
 {
-    return totals_add_hours(&history->totals, dealer, technician, day, hours);
+    uint32_t number;
+    int status = totals_day(&history->totals, dealer, technician, day, &number, NULL);
+
+    if (status == WM_OK)
+        totals_add_hours(&history->totals, number, hours);
+    return status;
 }
 
 int history_restore_kit(struct history *history, struct text dealer, struct text kit_key, int32_t day,
                         int64_t quantity)
 {
-    return totals_add_kit(&history->totals, dealer, kit_key, day, quantity);
+    uint32_t kit;
+    int status = totals_kit(&history->totals, dealer, kit_key, &kit, NULL);
+
+    return status == WM_OK ? totals_add_quantity(&history->totals, kit, day, quantity) : status;
 }
 
 /* --- Asking the source ------------------------------------------------------------------------------- */
@@ -462,35 +566,39 @@ static struct text expected_kit(const struct dossier *dossier)
     return dossier->expectation != NULL ? dossier->expectation->kit_key : (struct text){NULL, 0};
 }
 
-static int prepare_totals(struct history *history, const struct dossier *dossier)
+static int ask_totals(struct history *history, struct history_ask *about, enum history_question question, bool asked)
 {
-    struct history_ask question = {.dealer = dossier->claim.cells[COLUMN_DEALER],
-                                   .repair_order = dossier->claim.cells[COLUMN_REPAIR_ORDER],
-                                   .technician = dossier->claim.cells[COLUMN_TECHNICIAN],
-                                   .kit_key = expected_kit(dossier),
-                                   .completed_on = dossier->claim.completed_on};
-    bool is_new = false;
+    about->question = question;
+    return asked ? WM_OK : ask(history, about);
+}
+
+static int prepare_totals(struct history *history, struct dossier *dossier)
+{
+    struct totals *totals = &history->totals;
+    struct history_ask about = {.dealer = dossier->claim.cells[COLUMN_DEALER],
+                                .repair_order = dossier->claim.cells[COLUMN_REPAIR_ORDER],
+                                .technician = dossier->claim.cells[COLUMN_TECHNICIAN],
+                                .kit_key = expected_kit(dossier),
+                                .completed_on = dossier->claim.completed_on};
+    bool asked = true;
     int status = WM_OK;
 
+    dossier->order_entry = dossier->day_entry = dossier->kit_entry = TOTALS_NONE;
     if (history->wants_repair_orders) {
-        question.question = ASK_REPAIR_ORDER;
-        status = totals_touch_order(&history->totals, question.dealer, question.repair_order, &is_new);
-        if (status == WM_OK && is_new)
-            status = ask(history, &question);
+        status = totals_order(totals, about.dealer, about.repair_order, &dossier->order_entry, &asked);
+        if (status == WM_OK)
+            status = ask_totals(history, &about, ASK_REPAIR_ORDER, asked);
     }
-    if (status == WM_OK && history->wants_technician_days && question.technician.length > 0 &&
-        question.completed_on != DAY_NONE) {
-        question.question = ASK_TECHNICIAN_DAY;
-        status = totals_touch_day(&history->totals, question.dealer, question.technician, question.completed_on,
-                                  &is_new);
-        if (status == WM_OK && is_new)
-            status = ask(history, &question);
+    if (status == WM_OK && history->wants_technician_days && about.technician.length > 0 &&
+        about.completed_on != DAY_NONE) {
+        status = totals_day(totals, about.dealer, about.technician, about.completed_on, &dossier->day_entry, &asked);
+        if (status == WM_OK)
+            status = ask_totals(history, &about, ASK_TECHNICIAN_DAY, asked);
     }
-    if (status == WM_OK && history->wants_kits && question.kit_key.length > 0) {
-        question.question = ASK_KIT;
-        status = totals_touch_kit(&history->totals, question.dealer, question.kit_key, &is_new);
-        if (status == WM_OK && is_new)
-            status = ask(history, &question);
+    if (status == WM_OK && history->wants_kits && about.kit_key.length > 0) {
+        status = totals_kit(totals, about.dealer, about.kit_key, &dossier->kit_entry, &asked);
+        if (status == WM_OK)
+            status = ask_totals(history, &about, ASK_KIT, asked);
     }
     return status;
 }
@@ -501,21 +609,19 @@ static int prepare_one(struct history *history, struct dossier *dossier)
                                    .claim = dossier->claim.cells[COLUMN_CLAIM],
                                    .vin = dossier->claim.vin};
     bool new_claim, new_vehicle;
-    int status = find_claim(history, dossier->claim_key, question.dealer, dossier->claim_hash, &dossier->claim_entry,
-                            &new_claim);
+    int status =
+        find_claim(history, dossier->claim_key, dossier->claim_hash, &dossier->claim_entry, &new_claim);
 
     if (status == WM_OK)
-        status = find_vehicle(history, question.vin, dossier->vehicle_hash, &dossier->vehicle_entry, &new_vehicle);
+        status = find_vehicle(history, question.vin, dossier->vehicle_hash, &dossier->vehicle_entry);
     if (status == WM_OK && new_claim) {
         question.question = ASK_CLAIM;
         status = ask(history, &question);
     }
-    if (status != WM_OK)
-        return status;
     /* a claim that was restored may have brought its vehicle before anybody asked about that */
-    struct vehicle_entry *vehicle = chunks_at(&history->vehicles, dossier->vehicle_entry);
-    if (!vehicle->asked) {
-        vehicle->asked = true;
+    if (status == WM_OK)
+        status = first_asked(history, dossier->vehicle_entry, &new_vehicle);
+    if (status == WM_OK && new_vehicle) {
         question.question = ASK_VEHICLE;
         status = ask(history, &question);
     }
@@ -553,7 +659,7 @@ static const struct standing_entry *first_standing(const struct history *history
         return NULL;
     for (uint32_t at = vehicle->first; at != NONE;) {
         const struct standing_entry *entry = chunks_at(&history->standing, at);
-        if (entry->active && entry->campaign == word && entry->claim != dossier->claim_entry &&
+        if (entry->work != NONE && work_of(history, entry)->campaign == word && entry->claim != dossier->claim_entry &&
             (first == NULL || entry->recorded < first->recorded))
             first = entry;
         at = entry->next_on_vehicle;
@@ -564,12 +670,11 @@ static const struct standing_entry *first_standing(const struct history *history
 /* "DEALER/CLAIM" of a standing claim. */
 static int name_of(struct history *history, const struct standing_entry *entry, struct value *ret_name)
 {
-    const struct claim_entry *claim = chunks_at(&history->claims, entry->claim);
-    struct text name = text_copy(&history->arena, (struct text){claim->key, claim->key_length});
+    struct text name = text_copy(&history->arena, claim_key(history, entry->claim));
 
     if (name.bytes == NULL)
         return WM_NO_MEMORY;
-    ((char *)name.bytes)[claim->dealer_length] = '/';
+    ((char *)name.bytes)[dealer_of(history, entry->claim).length] = '/';
     *ret_name = value_text(name);
     return WM_OK;
 }
@@ -589,7 +694,7 @@ static int establish_earlier(struct history *history, struct dossier *dossier)
     fact_put(
         rules, dossier->facts, FACT_earlier_dealer_same,
         value_boolean(text_equal(dealer_of(history, earlier->claim), dossier->claim.cells[COLUMN_DEALER])));
-    fact_put(rules, dossier->facts, FACT_earlier_outcome, value_text(word_text(history, earlier->outcome)));
+    fact_put(rules, dossier->facts, FACT_earlier_outcome, value_text(word_text(history, work_of(history, earlier)->outcome)));
     if (earlier->completed_on != DAY_NONE)
         fact_put(rules, dossier->facts, FACT_earlier_completed_on, value_date(earlier->completed_on));
     return WM_OK;
@@ -627,14 +732,15 @@ static void establish_odometer(struct history *history, struct dossier *dossier)
     const struct claim *claim = &dossier->claim;
     __int128 highest = -1;
 
-    if (rules_slot(history->rules, FACT_earlier_odometer) < 0 || claim->completed_on == DAY_NONE)
+    if (!history->wants_odometers || claim->completed_on == DAY_NONE)
         return;
     for (uint32_t at = vehicle->first; at != NONE;) {
         const struct standing_entry *entry = chunks_at(&history->standing, at);
-        if (entry->active && entry->has_odometer && entry->claim != dossier->claim_entry &&
+        int64_t kept = *(const int64_t *)chunks_at(&history->odometers, at);
+        if (entry->work != NONE && kept != 0 && entry->claim != dossier->claim_entry &&
             entry->completed_on != DAY_NONE && entry->completed_on <= claim->completed_on &&
-            distance(entry->odometer, entry->odometer_is_km) > highest)
-            highest = distance(entry->odometer, entry->odometer_is_km);
+            distance((kept - 1) / 2, (kept - 1) % 2) > highest)
+            highest = distance((kept - 1) / 2, (kept - 1) % 2);
         at = entry->next_on_vehicle;
     }
     if (highest >= 0)
@@ -643,18 +749,31 @@ static void establish_odometer(struct history *history, struct dossier *dossier)
                                                                           : MILLIONTHS_PER_MILE))));
 }
 
-/* The recorded row of this revision that says the same; 0: none. */
-static uint64_t same_row(const struct history *history, const struct claim_entry *entry,
-                         const struct dossier *dossier)
+/* The recorded row that says the same; 0: none. */
+static uint64_t same_row(const struct history *history, const struct dossier *dossier)
 {
-    for (uint32_t at = entry->rows; at != NONE;) {
-        const struct row_entry *row = chunks_at(&history->rows, at);
-        if (row->revision == dossier->claim.revision &&
-            memcmp(row->content_digest, dossier->content_digest, sizeof row->content_digest) == 0)
+    const uint32_t *newest = chunks_at(&history->claim_rows, dossier->claim_entry);
+
+    for (uint32_t at = *newest; at != 0;) {
+        const struct row_entry *row = chunks_at(&history->rows, at - 1);
+        if (memcmp(row->content_digest, dossier->content_digest, sizeof row->content_digest) == 0)
             return row->row;
         at = row->next;
     }
     return 0;
+}
+
+static int establish_differences(struct history *history, struct dossier *dossier)
+{
+    const struct kept_text *row = chunks_at(&history->last_rows, dossier->claim_entry);
+    struct text names;
+
+    if (row->bytes == NULL)
+        return WM_OK;
+    if (claim_differences(&dossier->claim, (struct text){row->bytes, row->length}, &history->arena, &names) != WM_OK)
+        return WM_NO_MEMORY;
+    fact_put(history->rules, dossier->facts, FACT_revision_differs, value_text_or_null(names));
+    return WM_OK;
 }
 
 static int establish_revisions(struct history *history, const struct office_day *day, struct dossier *dossier)
@@ -664,7 +783,7 @@ static int establish_revisions(struct history *history, const struct office_day 
     bool is_new = entry->revision_last < 0;
 
     dossier->supersedes = dossier->claim.revision > entry->revision_last;
-    dossier->repeats = dossier->supersedes || !history->keeps_contents ? 0 : same_row(history, entry, dossier);
+    dossier->repeats = dossier->supersedes || !history->keeps_contents ? 0 : same_row(history, dossier);
     dossier->paid_before_cents = entry->paid_cents;
     fact_put(rules, dossier->facts, FACT_paid_before, value_money(entry->paid_cents));
     fact_put(rules, dossier->facts, FACT_revision_expected,
@@ -678,16 +797,12 @@ static int establish_revisions(struct history *history, const struct office_day 
              value_text(text_of(decision_name((enum decision)entry->previous_decision))));
     fact_put(rules, dossier->facts, FACT_days_to_resubmit,
              value_integer((int64_t)day->received_on - entry->first_received_on));
-    if (history->wants_last_row && dossier->claim.revision == entry->revision_last && entry->last_row != NULL) {
-        struct text names;
-        if (claim_differences(&dossier->claim, (struct text){entry->last_row, entry->last_row_length},
-                              &history->arena, &names) != WM_OK)
-            return WM_NO_MEMORY;
-        fact_put(rules, dossier->facts, FACT_revision_differs, value_text_or_null(names));
-    }
-    return WM_OK;
+    return history->wants_last_row && dossier->claim.revision == entry->revision_last
+               ? establish_differences(history, dossier)
+               : WM_OK;
 }
 
+/* What the claim's own standing revision counts; NULL: none stands. */
 static const struct contribution *own_contribution(const struct history *history, const struct dossier *dossier,
                                                    const struct standing_entry **ret_entry)
 {
@@ -696,38 +811,31 @@ static const struct contribution *own_contribution(const struct history *history
     if (entry->standing == NONE)
         return NULL;
     *ret_entry = chunks_at(&history->standing, entry->standing);
-    return (*ret_entry)->contribution;
+    return chunks_at(&history->contributions, entry->standing);
 }
 
 static void establish_order(struct history *history, struct dossier *dossier)
 {
-    const struct claim *claim = &dossier->claim;
     const struct standing_entry *own = NULL;
-    const struct contribution *contribution = own_contribution(history, dossier, &own);
-    struct text own_vin = {NULL, 0};
 
-    if (!history->wants_repair_orders)
+    if (dossier->order_entry == TOTALS_NONE)
         return;
-    if (contribution != NULL && text_equal(contribution->repair_order, claim->cells[COLUMN_REPAIR_ORDER]))
-        own_vin = vehicle_key(history, own->vehicle);
-    uint32_t others = totals_other_vins(&history->totals, claim->cells[COLUMN_DEALER],
-                                        claim->cells[COLUMN_REPAIR_ORDER], claim->vin, own_vin);
+    const struct contribution *contribution = own_contribution(history, dossier, &own);
+    bool same = contribution != NULL && contribution->order == dossier->order_entry;
+    uint32_t others = totals_other_vehicles(&history->totals, dossier->order_entry, dossier->vehicle_entry,
+                                            same ? own->vehicle : TOTALS_NONE);
     fact_put(history->rules, dossier->facts, FACT_repair_order_vins, value_integer(others));
 }
 
 static void establish_technician(struct history *history, struct dossier *dossier)
 {
-    const struct claim *claim = &dossier->claim;
     const struct standing_entry *own = NULL;
-    const struct contribution *contribution = own_contribution(history, dossier, &own);
-    struct text technician = claim->cells[COLUMN_TECHNICIAN];
 
-    if (!history->wants_technician_days || technician.length == 0 || claim->completed_on == DAY_NONE)
+    if (dossier->day_entry == TOTALS_NONE)
         return;
-    int64_t hours =
-        totals_hours(&history->totals, claim->cells[COLUMN_DEALER], technician, claim->completed_on);
-    if (contribution != NULL && text_equal(contribution->technician, technician) &&
-        contribution->completed_on == claim->completed_on)
+    const struct contribution *contribution = own_contribution(history, dossier, &own);
+    int64_t hours = totals_hours(&history->totals, dossier->day_entry);
+    if (contribution != NULL && contribution->day == dossier->day_entry)
         hours -= contribution->hours;
     fact_put(history->rules, dossier->facts, FACT_technician_day_hours,
              value_number(decimal_sum(hours, dossier->hours_claimed)));
@@ -743,20 +851,21 @@ static int64_t claimed_quantity(const struct dossier *dossier, struct text key)
 
 static void establish_kits(struct history *history, struct dossier *dossier)
 {
-    const struct claim *claim = &dossier->claim;
+    int32_t day = dossier->claim.completed_on;
     const struct standing_entry *own = NULL;
-    const struct contribution *contribution = own_contribution(history, dossier, &own);
-    struct text kit = expected_kit(dossier);
 
-    if (!history->wants_kits || kit.length == 0 || claim->completed_on == DAY_NONE)
+    if (dossier->kit_entry == TOTALS_NONE || day == DAY_NONE)
         return;
-    int64_t quantity = totals_kits(&history->totals, claim->cells[COLUMN_DEALER], kit, claim->completed_on);
-    for (uint32_t i = 0; contribution != NULL && i < contribution->kit_count; i++)
-        if (text_equal(contribution->kits[i].key, kit) && contribution->completed_on != DAY_NONE &&
-            contribution->completed_on <= claim->completed_on)
-            quantity -= contribution->kits[i].quantity;
+    const struct contribution *contribution = own_contribution(history, dossier, &own);
+    int64_t quantity = totals_quantity(&history->totals, dossier->kit_entry, day);
+    for (uint32_t at = contribution != NULL ? contribution->kits : 0; at != 0;) {
+        const struct contributed_kit *kit = chunks_at(&history->kits, at - 1);
+        if (kit->kit == dossier->kit_entry && own->completed_on != DAY_NONE && own->completed_on <= day)
+            quantity -= kit->quantity;
+        at = kit->next;
+    }
     fact_put(history->rules, dossier->facts, FACT_kits_claimed,
-             value_number(decimal_sum(quantity, claimed_quantity(dossier, kit))));
+             value_number(decimal_sum(quantity, claimed_quantity(dossier, expected_kit(dossier)))));
 }
 
 int history_establish(struct history *history, const struct office_day *day, struct dossier *dossier)
@@ -800,12 +909,12 @@ static int record_standing(struct history *history, struct dossier *dossier)
     if (entry->standing != NONE) {
         const struct standing_entry *before = chunks_at(&history->standing, entry->standing);
         dossier->stood = before->recorded;
-        status = count_contribution(history, before, -1);
+        status = count_contribution(history, entry->standing, -1);
     }
     if (status == WM_OK)
         status = stand(history, dossier->claim_entry, &standing);
     if (status == WM_OK)
-        status = count_contribution(history, chunks_at(&history->standing, entry->standing), 1);
+        status = count_contribution(history, entry->standing, 1);
     return status;
 }
 
@@ -816,11 +925,11 @@ int history_record(struct history *history, const struct office_day *day, struct
     if (dossier->repeats != 0)
         return WM_OK;
     dossier->row = ++history->recorded;
-    int status = keep_row(history, entry, dossier->claim.revision, dossier->row, dossier->content_digest);
+    int status = keep_row(history, dossier->claim_entry, dossier->row, dossier->content_digest);
     if (status != WM_OK || !dossier->supersedes)
         return status;
     dossier->replaces = entry->row_last;
-    entry->row_last = dossier->row;
+    entry->row_last = (uint32_t)dossier->row;
     if (entry->first_received_on == DAY_NONE)
         entry->first_received_on = day->received_on;
     entry->revision_last = dossier->claim.revision;
@@ -830,8 +939,9 @@ int history_record(struct history *history, const struct office_day *day, struct
     if (history->wants_last_row) {
         struct text row;
         status = claim_canonical(&dossier->claim, &history->arena, &row);
-        entry->last_row = row.bytes;
-        entry->last_row_length = (uint32_t)row.length;
+        if (status == WM_OK)
+            *(struct kept_text *)chunks_at(&history->last_rows, dossier->claim_entry) =
+                (struct kept_text){row.bytes, (uint32_t)row.length};
     }
     if (status == WM_OK && (dossier->decision == DECISION_PAY || dossier->decision == DECISION_HOLD))
         status = record_standing(history, dossier);

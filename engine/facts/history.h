@@ -68,6 +68,7 @@ struct history_ask {
 
 struct history_source {
     void *context;
+    uint64_t last_row; /* what it knows was recorded up to this row */
     /* Answers with the history_restore_* functions. */
     int (*answer)(void *context, struct history *history, const struct history_ask *asks, uint32_t count);
 };

@@ -25,8 +25,7 @@ static int grow(struct number_index *index)
     return 0;
 }
 
-struct number_slot *number_index_slot(struct number_index *index, struct text key, uint32_t hash,
-                                      struct text (*key_of)(const void *context, uint32_t number),
+struct number_slot *number_index_slot(struct number_index *index, const void *key, uint32_t hash, number_index_is *is,
                                       const void *context)
 {
     if (index->count >= index->capacity / 4 * 3 && grow(index) != 0)
@@ -37,7 +36,7 @@ struct number_slot *number_index_slot(struct number_index *index, struct text ke
             slot->hash = hash;
             return slot;
         }
-        if (slot->hash == hash && text_equal(key_of(context, slot->number - 1), key))
+        if (slot->hash == hash && is(context, slot->number - 1, key))
             return slot;
     }
 }

@@ -4,128 +4,252 @@
 #include "base/decimal.h"
 #include "base/status.h"
 
-enum kind { ORDER = 'o', ORDER_VIN = 'v', DAY = 'd', KIT = 'k' };
+/* Most orders are of one vehicle: it stands in the entry, others in pairs. */
+struct order_entry {
+    uint32_t key;
+    uint32_t asked : 1, vehicles : 31; /* on which something stands */
+    uint32_t vehicle;                  /* TOTALS_NONE: none yet */
+    int32_t claims;                    /* that stand on it */
+};
+
+struct pair_entry {
+    uint32_t order, vehicle;
+    int32_t claims;
+};
+
+struct day_entry {
+    uint32_t key;
+    bool asked;
+    int64_t hours;
+};
 
 struct day_quantity {
     int32_t day;
     int64_t quantity;
 };
 
-struct entry {
+struct kit_entry {
+    uint32_t key;
     bool asked;
-    int64_t sum;                   /* ORDER: distinct VINs; ORDER_VIN: claims; DAY: hours */
-    struct day_quantity *days;     /* KIT, in the order of days */
+    struct day_quantity *days; /* in their order */
     uint32_t day_count, day_capacity;
 };
 
 void totals_open(struct totals *totals)
 {
-    *totals = (struct totals){.entries = CHUNKS_OF(struct entry)};
+    *totals = (struct totals){.orders = CHUNKS_OF(struct order_entry),
+                              .pairs = CHUNKS_OF(struct pair_entry),
+                              .days = CHUNKS_OF(struct day_entry),
+                              .kits = CHUNKS_OF(struct kit_entry)};
 }
 
 void totals_close(struct totals *totals)
 {
-    chunks_free(&totals->entries);
-    text_index_free(&totals->index);
-    buffer_free(&totals->key);
+    text_pool_free(&totals->keys);
+    chunks_free(&totals->orders);
+    chunks_free(&totals->pairs);
+    chunks_free(&totals->days);
+    chunks_free(&totals->kits);
+    number_index_free(&totals->order_index);
+    number_index_free(&totals->pair_index);
+    number_index_free(&totals->day_index);
+    number_index_free(&totals->kit_index);
     arena_free(&totals->arena);
+    buffer_free(&totals->key);
 }
 
-/* The key of an entry: its kind and texts, each ended by a NUL, which none of them holds. */
-static struct text make_key(struct totals *totals, enum kind kind, struct text dealer, struct text what,
-                            struct text more)
+/* --- Finding entries --------------------------------------------------------------------------------- */
+
+/* Entries begin with the place of their key. */
+static bool has_key(const struct totals *totals, const struct chunks *entries, uint32_t number, const void *key)
+{
+    const uint32_t *place = chunks_at(entries, number);
+    return text_equal(text_pool_at(&totals->keys, *place), *(const struct text *)key);
+}
+
+static bool order_is(const void *totals, uint32_t number, const void *key)
+{
+    return has_key(totals, &((const struct totals *)totals)->orders, number, key);
+}
+
+static bool day_is(const void *totals, uint32_t number, const void *key)
+{
+    return has_key(totals, &((const struct totals *)totals)->days, number, key);
+}
+
+static bool kit_is(const void *totals, uint32_t number, const void *key)
+{
+    return has_key(totals, &((const struct totals *)totals)->kits, number, key);
+}
+
+static bool pair_is(const void *totals, uint32_t number, const void *key)
+{
+    const struct pair_entry *entry = chunks_at(&((const struct totals *)totals)->pairs, number), *wanted = key;
+    return entry->order == wanted->order && entry->vehicle == wanted->vehicle;
+}
+
+/* Both texts, ended by a NUL, which they do not hold, and the day. */
+static struct text make_key(struct totals *totals, struct text dealer, struct text what, int32_t day)
 {
     buffer_clear(&totals->key);
-    buffer_add_byte(&totals->key, (char)kind);
     buffer_add_text(&totals->key, dealer);
     buffer_add_byte(&totals->key, '\0');
     buffer_add_text(&totals->key, what);
     buffer_add_byte(&totals->key, '\0');
-    buffer_add_text(&totals->key, more);
+    if (day != DAY_NONE)
+        buffer_add(&totals->key, &day, sizeof day);
     return buffer_text(&totals->key);
 }
 
-static struct text day_text(int32_t day, char *room)
+/* The number of the entry of this key, made if it is new. */
+static int find(struct totals *totals, struct chunks *entries, struct number_index *index, number_index_is *is,
+                struct text key, uint32_t *ret_number)
 {
-    return (struct text){room, date_write(day, room)};
+    if (totals->key.failed)
+        return WM_NO_MEMORY;
+    struct number_slot *slot = number_index_slot(index, &key, number_index_hash(key), is, totals);
+    if (slot == NULL)
+        return WM_NO_MEMORY;
+    if (slot->number == 0) {
+        uint32_t place, *entry;
+        if (text_pool_add(&totals->keys, key, &place) != WM_OK || (entry = chunks_add(entries)) == NULL)
+            return WM_NO_MEMORY;
+        *entry = place;
+        slot->number = entries->count;
+        index->count++;
+    }
+    *ret_number = slot->number - 1;
+    return WM_OK;
 }
 
-static struct entry *find(const struct totals *totals, struct text key)
+int totals_order(struct totals *totals, struct text dealer, struct text repair_order, uint32_t *ret_order, bool *ret_asked)
 {
-    uint32_t number = text_index_find(&totals->index, key);
-    return number == TEXT_INDEX_NONE ? NULL : chunks_at(&totals->entries, number);
+    uint32_t before = totals->orders.count;
+    struct text key = make_key(totals, dealer, repair_order, DAY_NONE);
+
+    if (find(totals, &totals->orders, &totals->order_index, order_is, key, ret_order) != WM_OK)
+        return WM_NO_MEMORY;
+    struct order_entry *entry = chunks_at(&totals->orders, *ret_order);
+    if (totals->orders.count != before)
+        entry->vehicle = TOTALS_NONE;
+    if (ret_asked != NULL) {
+        *ret_asked = entry->asked;
+        entry->asked = true;
+    }
+    return WM_OK;
 }
 
-/* The entry of this key, made if it is new; NULL without memory. */
-static struct entry *find_or_make(struct totals *totals, struct text key)
+int totals_day(struct totals *totals, struct text dealer, struct text technician, int32_t day, uint32_t *ret_day,
+               bool *ret_asked)
 {
-    struct entry *entry = totals->key.failed ? NULL : find(totals, key);
+    struct text key = make_key(totals, dealer, technician, day);
 
-    if (entry != NULL || totals->key.failed)
-        return entry;
-    struct text copy = text_copy(&totals->arena, key);
-    entry = copy.bytes != NULL ? chunks_add(&totals->entries) : NULL;
-    if (entry == NULL || text_index_add(&totals->index, copy, totals->entries.count - 1) == TEXT_INDEX_NONE)
+    if (find(totals, &totals->days, &totals->day_index, day_is, key, ret_day) != WM_OK)
+        return WM_NO_MEMORY;
+    struct day_entry *entry = chunks_at(&totals->days, *ret_day);
+    if (ret_asked != NULL) {
+        *ret_asked = entry->asked;
+        entry->asked = true;
+    }
+    return WM_OK;
+}
+
+int totals_kit(struct totals *totals, struct text dealer, struct text kit_key, uint32_t *ret_kit, bool *ret_asked)
+{
+    struct text key = make_key(totals, dealer, kit_key, DAY_NONE);
+
+    if (find(totals, &totals->kits, &totals->kit_index, kit_is, key, ret_kit) != WM_OK)
+        return WM_NO_MEMORY;
+    struct kit_entry *entry = chunks_at(&totals->kits, *ret_kit);
+    if (ret_asked != NULL) {
+        *ret_asked = entry->asked;
+        entry->asked = true;
+    }
+    return WM_OK;
+}
+
+/* --- Repair orders ----------------------------------------------------------------------------------- */
+
+static struct number_slot *pair_slot(struct totals *totals, uint32_t order, uint32_t vehicle)
+{
+    const struct pair_entry key = {order, vehicle, 0};
+    uint64_t hash = ((uint64_t)order << 32 | vehicle) * UINT64_C(0xff51afd7ed558ccd);
+
+    return number_index_slot(&totals->pair_index, &key, (uint32_t)(hash >> 32), pair_is, totals);
+}
+
+/* How many claims stand for the vehicle on the order; where none ever did, NULL, or room for it if there is to be some. */
+static int32_t *claims_on(struct totals *totals, uint32_t order, uint32_t vehicle, bool make)
+{
+    struct order_entry *entry = chunks_at(&totals->orders, order);
+
+    if (entry->vehicle == TOTALS_NONE && make)
+        entry->vehicle = vehicle;
+    if (entry->vehicle == vehicle)
+        return &entry->claims;
+    if (totals->pairs.count == 0 && !make)
         return NULL;
-    return entry;
+    struct number_slot *slot = pair_slot(totals, order, vehicle);
+    if (slot == NULL || (slot->number == 0 && !make))
+        return NULL;
+    if (slot->number == 0) {
+        struct pair_entry *pair = chunks_add(&totals->pairs);
+        if (pair == NULL)
+            return NULL;
+        *pair = (struct pair_entry){order, vehicle, 0};
+        slot->number = totals->pairs.count;
+        totals->pair_index.count++;
+    }
+    return &((struct pair_entry *)chunks_at(&totals->pairs, slot->number - 1))->claims;
 }
 
-static int touch(struct totals *totals, struct text key, bool *ret_new)
+int totals_add_vehicle(struct totals *totals, uint32_t order, uint32_t vehicle, int claims)
 {
-    struct entry *entry = find_or_make(totals, key);
+    struct order_entry *entry = chunks_at(&totals->orders, order);
+    int32_t *on_vehicle = claims_on(totals, order, vehicle, true);
 
-    if (entry == NULL)
+    if (on_vehicle == NULL)
         return WM_NO_MEMORY;
-    *ret_new = !entry->asked;
-    entry->asked = true;
+    bool was = *on_vehicle > 0;
+    *on_vehicle += claims;
+    bool is = *on_vehicle > 0;
+    entry->vehicles = entry->vehicles + is - was;
     return WM_OK;
 }
 
-static const struct text NOTHING = {"", 0};
-
-int totals_touch_order(struct totals *totals, struct text dealer, struct text repair_order, bool *ret_new)
+uint32_t totals_other_vehicles(struct totals *totals, uint32_t order, uint32_t vehicle, uint32_t own_vehicle)
 {
-    return touch(totals, make_key(totals, ORDER, dealer, repair_order, NOTHING), ret_new);
+    const struct order_entry *entry = chunks_at(&totals->orders, order);
+    uint32_t others = entry->vehicles;
+
+    if (others == 0)
+        return 0;
+    const int32_t *same = claims_on(totals, order, vehicle, false);
+    others -= same != NULL && *same > 0;
+    if (own_vehicle != TOTALS_NONE && own_vehicle != vehicle) {
+        const int32_t *own = claims_on(totals, order, own_vehicle, false);
+        others -= own != NULL && *own == 1;
+    }
+    return others;
 }
 
-int totals_touch_day(struct totals *totals, struct text dealer, struct text technician, int32_t day, bool *ret_new)
+/* --- Technicians' days ------------------------------------------------------------------------------- */
+
+void totals_add_hours(struct totals *totals, uint32_t day, int64_t hours)
 {
-    char room[DATE_ROOM];
-    return touch(totals, make_key(totals, DAY, dealer, technician, day_text(day, room)), ret_new);
+    struct day_entry *entry = chunks_at(&totals->days, day);
+    entry->hours = decimal_sum(entry->hours, hours);
 }
 
-int totals_touch_kit(struct totals *totals, struct text dealer, struct text kit_key, bool *ret_new)
+int64_t totals_hours(const struct totals *totals, uint32_t day)
 {
-    return touch(totals, make_key(totals, KIT, dealer, kit_key, NOTHING), ret_new);
+    return ((const struct day_entry *)chunks_at(&totals->days, day))->hours;
 }
 
-int totals_add_vin(struct totals *totals, struct text dealer, struct text repair_order, struct text vin, int claims)
-{
-    struct entry *order = find_or_make(totals, make_key(totals, ORDER, dealer, repair_order, NOTHING));
-    struct entry *on_vin =
-        order != NULL ? find_or_make(totals, make_key(totals, ORDER_VIN, dealer, repair_order, vin)) : NULL;
-
-    if (on_vin == NULL)
-        return WM_NO_MEMORY;
-    bool was = on_vin->sum > 0;
-    on_vin->sum += claims;
-    order->sum += (on_vin->sum > 0) - was;
-    return WM_OK;
-}
-
-int totals_add_hours(struct totals *totals, struct text dealer, struct text technician, int32_t day, int64_t hours)
-{
-    char room[DATE_ROOM];
-    struct entry *entry = find_or_make(totals, make_key(totals, DAY, dealer, technician, day_text(day, room)));
-
-    if (entry == NULL)
-        return WM_NO_MEMORY;
-    entry->sum = decimal_sum(entry->sum, hours);
-    return WM_OK;
-}
+/* --- Kits -------------------------------------------------------------------------------------------- */
 
 /* The first of the entry's days that is not before this one. */
-static uint32_t day_at(const struct entry *entry, int32_t day)
+static uint32_t day_at(const struct kit_entry *entry, int32_t day)
 {
     uint32_t low = 0, high = entry->day_count;
 
@@ -139,7 +263,7 @@ static uint32_t day_at(const struct entry *entry, int32_t day)
     return low;
 }
 
-static int insert_day(struct totals *totals, struct entry *entry, uint32_t at, int32_t day)
+static int insert_day(struct totals *totals, struct kit_entry *entry, uint32_t at, int32_t day)
 {
     if (entry->day_count == entry->day_capacity) {
         uint32_t capacity = entry->day_capacity ? entry->day_capacity * 2 : 8;
@@ -156,49 +280,23 @@ static int insert_day(struct totals *totals, struct entry *entry, uint32_t at, i
     return WM_OK;
 }
 
-int totals_add_kit(struct totals *totals, struct text dealer, struct text kit_key, int32_t day, int64_t quantity)
+int totals_add_quantity(struct totals *totals, uint32_t kit, int32_t day, int64_t quantity)
 {
-    struct entry *entry = find_or_make(totals, make_key(totals, KIT, dealer, kit_key, NOTHING));
-
-    if (entry == NULL)
-        return WM_NO_MEMORY;
+    struct kit_entry *entry = chunks_at(&totals->kits, kit);
     uint32_t at = day_at(entry, day);
+
     if ((at == entry->day_count || entry->days[at].day != day) && insert_day(totals, entry, at, day) != WM_OK)
         return WM_NO_MEMORY;
     entry->days[at].quantity = decimal_sum(entry->days[at].quantity, quantity);
     return WM_OK;
 }
 
-uint32_t totals_other_vins(struct totals *totals, struct text dealer, struct text repair_order, struct text vin,
-                           struct text own_vin)
+int64_t totals_quantity(const struct totals *totals, uint32_t kit, int32_t day)
 {
-    const struct entry *order = find(totals, make_key(totals, ORDER, dealer, repair_order, NOTHING));
-
-    if (order == NULL)
-        return 0;
-    int64_t others = order->sum;
-    const struct entry *same = find(totals, make_key(totals, ORDER_VIN, dealer, repair_order, vin));
-    others -= same != NULL && same->sum > 0;
-    if (own_vin.bytes != NULL && !text_equal(own_vin, vin)) {
-        const struct entry *own = find(totals, make_key(totals, ORDER_VIN, dealer, repair_order, own_vin));
-        others -= own != NULL && own->sum == 1;
-    }
-    return (uint32_t)others;
-}
-
-int64_t totals_hours(struct totals *totals, struct text dealer, struct text technician, int32_t day)
-{
-    char room[DATE_ROOM];
-    const struct entry *entry = find(totals, make_key(totals, DAY, dealer, technician, day_text(day, room)));
-    return entry != NULL ? entry->sum : 0;
-}
-
-int64_t totals_kits(struct totals *totals, struct text dealer, struct text kit_key, int32_t day)
-{
-    const struct entry *entry = find(totals, make_key(totals, KIT, dealer, kit_key, NOTHING));
+    const struct kit_entry *entry = chunks_at(&totals->kits, kit);
     int64_t sum = 0;
 
-    for (uint32_t i = 0; entry != NULL && i < entry->day_count && entry->days[i].day <= day; i++)
+    for (uint32_t i = 0; i < entry->day_count && entry->days[i].day <= day; i++)
         sum = decimal_sum(sum, entry->days[i].quantity);
     return sum;
 }

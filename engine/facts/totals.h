@@ -1,5 +1,8 @@
-/* totals.h - running totals over standing claims: VINs of a repair order, hours of a technician's day, quantities of a
+/* totals.h - running totals over standing claims: vehicles of a repair order, hours of a technician's day, quantities of a
  * kit by day. Private to engine/facts; history adds and takes out.
+ *
+ * Orders, days and kits have numbers, given when they are first touched, so that a claim can name what it counts in by four
+ * bytes each. Vehicles are named by their numbers in the history.
  */
 #ifndef WM_FACTS_TOTALS_H
 #define WM_FACTS_TOTALS_H
@@ -10,34 +13,38 @@
 #include "base/arena.h"
 #include "base/buffer.h"
 #include "base/chunks.h"
-#include "base/text_index.h"
+#include "base/text_pool.h"
+#include "facts/number_index.h"
+
+#define TOTALS_NONE UINT32_MAX
 
 struct totals {
-    struct arena arena;
-    struct text_index index;       /* kind, dealer, what, to the number of an entry */
-    struct chunks entries;
+    struct text_pool keys;
+    struct chunks orders, pairs, days, kits;
+    struct number_index order_index, pair_index, day_index, kit_index;
+    struct arena arena; /* days of kits */
     struct buffer key;
 };
 
 void totals_open(struct totals *totals);
 void totals_close(struct totals *totals);
 
-/* Makes sure that there is an entry, and says whether the office's records were not asked about it yet; the
- * next touch says they were. */
-int totals_touch_order(struct totals *totals, struct text dealer, struct text repair_order, bool *ret_new);
-int totals_touch_day(struct totals *totals, struct text dealer, struct text technician, int32_t day, bool *ret_new);
-int totals_touch_kit(struct totals *totals, struct text dealer, struct text kit_key, bool *ret_new);
+/* The number, made if it is new. *ret_asked, if not NULL: whether the office's records were asked about it before; from then
+ * on they were. */
+int totals_order(struct totals *totals, struct text dealer, struct text repair_order, uint32_t *ret_order, bool *ret_asked);
+int totals_day(struct totals *totals, struct text dealer, struct text technician, int32_t day, uint32_t *ret_day,
+               bool *ret_asked);
+int totals_kit(struct totals *totals, struct text dealer, struct text kit_key, uint32_t *ret_kit, bool *ret_asked);
 
-/* claims: how many more (or, negative, fewer) claims stand for this VIN on the order. */
-int totals_add_vin(struct totals *totals, struct text dealer, struct text repair_order, struct text vin, int claims);
-int totals_add_hours(struct totals *totals, struct text dealer, struct text technician, int32_t day, int64_t hours);
-int totals_add_kit(struct totals *totals, struct text dealer, struct text kit_key, int32_t day, int64_t quantity);
+/* claims: how many more (or, negative, fewer) claims stand for this vehicle on the order. */
+int totals_add_vehicle(struct totals *totals, uint32_t order, uint32_t vehicle, int claims);
+void totals_add_hours(struct totals *totals, uint32_t day, int64_t hours);
+int totals_add_quantity(struct totals *totals, uint32_t kit, int32_t day, int64_t quantity);
 
-/* VINs of the order other than vin. own_vin: one claim on it is not counted (bytes NULL: none). */
-uint32_t totals_other_vins(struct totals *totals, struct text dealer, struct text repair_order, struct text vin,
-                           struct text own_vin);
-int64_t totals_hours(struct totals *totals, struct text dealer, struct text technician, int32_t day);
+/* Vehicles of the order other than this one. own_vehicle: one claim on it is not counted (TOTALS_NONE: none). */
+uint32_t totals_other_vehicles(struct totals *totals, uint32_t order, uint32_t vehicle, uint32_t own_vehicle);
+int64_t totals_hours(const struct totals *totals, uint32_t day);
 /* Up to and including the day. */
-int64_t totals_kits(struct totals *totals, struct text dealer, struct text kit_key, int32_t day);
+int64_t totals_quantity(const struct totals *totals, uint32_t kit, int32_t day);
 
 #endif

@@ -270,7 +270,7 @@ int ledger_history_open(struct office *office, struct ledger_point point, const 
 
     if (status != WM_OK)
         return status;
-    ledger->source = (struct history_source){ledger, answer};
+    ledger->source = (struct history_source){ledger, (uint64_t)point.last_row, answer};
     ledger->office = office;
     ledger->point = point;
     ledger->tallies = tallies;

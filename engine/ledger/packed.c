@@ -11,7 +11,7 @@
 #include "base/status.h"
 #include "ledger/columns.h"
 
-/* A bucket should fit into one page of the database, of which 4061 bytes are for its content. */
+/* Four buckets or more fit into a page of the database. */
 enum { FULL_BYTES = 3400, MOST_BITS = 24, HASH_BYTES = 8, NUMBER_BYTES = 4, AMOUNT_BYTES = 8 };
 
 static const char *const NAMES[PACKED_TABLES] = {"rows", "tallies"};
