@@ -447,7 +447,7 @@ static int sort_out(struct ledger_post *post, const struct decided_block *block,
 
 static int insert_findings(struct ledger_post *post, uint32_t recorded, uint32_t count)
 {
-    const struct row_feed feed = {FINDING_COLUMNS, count, finding_cell, post};
+    const struct row_feed feed = {.columns = FINDING_COLUMNS, .rows = count, .cell = finding_cell, .context = post};
     struct finding_place *places = grown(post->findings, &post->finding_capacity, count, sizeof *places);
     uint32_t at = 0;
 
@@ -465,7 +465,7 @@ static int insert_findings(struct ledger_post *post, uint32_t recorded, uint32_t
 
 static int insert_rows(struct ledger_post *post, uint32_t count)
 {
-    const struct row_feed feed = {ROW_COLUMNS, count, row_cell, post};
+    const struct row_feed feed = {.columns = ROW_COLUMNS, .rows = count, .cell = row_cell, .context = post};
 
     return count == 0
                ? WM_OK

@@ -7,6 +7,18 @@
 #include "base/limits.h"
 #include "base/status.h"
 
+int report_result_open(struct report_result *ret_result, const struct report *report, const struct value *values,
+                       int32_t today, struct arena *arena)
+{
+    *ret_result = (struct report_result){.report = report, .values = values, .today = today, .arena = arena};
+    ret_result->tables = ARENA_ARRAY(arena, struct report_table, report->section_count);
+    if (ret_result->tables == NULL)
+        return WM_NO_MEMORY;
+    for (uint32_t i = 0; i < report->section_count; i++)
+        ret_result->tables[i].section = &report->sections[i];
+    return WM_OK;
+}
+
 struct value report_value(const struct report_result *result, const char *name)
 {
     const struct report *report = result->report;

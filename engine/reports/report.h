@@ -39,6 +39,8 @@
 #include "base/value.h"
 
 struct office;
+struct office_register;
+struct register_source;
 struct rules;
 
 /* How a value is written. In brackets what a cell must be (base/value.h); SQL's cells are turned into it. */
@@ -148,7 +150,9 @@ struct report_result {
 /* --- Computed reports ---------------------------------------------------------------------------------- */
 
 struct report_run {
-    struct office *office;    /* open for reading, inside office_begin_read */
+    struct office *office; /* open for reading, inside office_begin_read */
+    struct register_source *register_source;
+    struct office_register *office_register;
     const struct rules *rules; /* NULL unless needs_rules */
     int32_t today;
     struct report_result *result; /* with its tables empty; parameters are at result->values */
@@ -162,6 +166,14 @@ struct computed_report {
     /* Adds rows and notes. WM_OK, or a status after a diagnostic (WM_NO_MEMORY without one). */
     int (*run)(const struct report_run *run);
 };
+
+/* Runs the queries of a report of SQL: fills the result's tables. seconds: how long it may take in all. Every fault is
+ * reported. */
+int report_run_queries(const struct report_run *run, int64_t seconds);
+
+/* A result without rows, for these values of the report's parameters. */
+int report_result_open(struct report_result *ret_result, const struct report *report, const struct value *values,
+                       int32_t today, struct arena *arena);
 
 extern const struct computed_report *const COMPUTED_REPORTS[]; /* ended by NULL */
 

@@ -1,0 +1,107 @@
+#include "ledger/sql_words.h"
+
+#include <strings.h>
+
+static bool is_name_byte(unsigned char c)
+{
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_' || c == '$' || c >= 128;
+}
+
+/* Behind a comment that starts here; at itself where there is none. */
+static size_t skip_comment(struct text sql, size_t at)
+{
+    if (at + 1 < sql.length && sql.bytes[at] == '-' && sql.bytes[at + 1] == '-') {
+        while (at < sql.length && sql.bytes[at] != '\n')
+            at++;
+    } else if (at + 1 < sql.length && sql.bytes[at] == '/' && sql.bytes[at + 1] == '*') {
+        at += 2;
+        while (at + 1 < sql.length && !(sql.bytes[at] == '*' && sql.bytes[at + 1] == '/'))
+            at++;
+        at = at + 2 < sql.length ? at + 2 : sql.length;
+    }
+    return at;
+}
+
+static bool is_blank(char c)
+{
+    return c == ' ' || c == '\t' || c == '\n' || c == '\r' || c == '\f';
+}
+
+/* Behind a quoted word that starts here. A doubled quote is one quote, but in brackets. */
+static size_t skip_quoted(struct text sql, size_t at)
+{
+    char end = sql.bytes[at] == '[' ? ']' : sql.bytes[at];
+
+    for (at++; at < sql.length; at++) {
+        if (sql.bytes[at] != end)
+            continue;
+        if (end == ']' || at + 1 >= sql.length || sql.bytes[at + 1] != end)
+            return at + 1;
+        at++;
+    }
+    return sql.length;
+}
+
+bool sql_next_word(struct sql_words *words, struct text *ret_word)
+{
+    struct text sql = words->sql;
+    size_t at = words->at;
+
+    for (size_t next = at; at < sql.length; at = next) {
+        next = is_blank(sql.bytes[at]) ? at + 1 : skip_comment(sql, at);
+        if (next == at)
+            break;
+    }
+    if (at >= sql.length)
+        return false;
+    words->start = at;
+    char c = sql.bytes[at];
+    if (c == '"' || c == '\'' || c == '`' || c == '[')
+        at = skip_quoted(sql, at);
+    else if (is_name_byte((unsigned char)c))
+        while (at < sql.length && is_name_byte((unsigned char)sql.bytes[at]))
+            at++;
+    else
+        at++;
+    words->at = at;
+    *ret_word = (struct text){sql.bytes + words->start, at - words->start};
+    return true;
+}
+
+bool sql_word_name(struct text word, char *room, size_t size)
+{
+    bool quoted = word.length >= 2 && strchr("\"'`[", word.bytes[0]) != NULL;
+    char end = quoted && word.bytes[0] == '[' ? ']' : word.bytes[0];
+    size_t length = 0;
+
+    if (!quoted && (word.length == 0 || !is_name_byte((unsigned char)word.bytes[0])))
+        return false;
+    for (size_t i = quoted; i < word.length - quoted; i++) {
+        if (length + 1 >= size)
+            return false;
+        room[length++] = word.bytes[i];
+        i += quoted && end != ']' && word.bytes[i] == end;
+    }
+    room[length] = '\0';
+    return true;
+}
+
+bool sql_word_is(struct text word, const char *name)
+{
+    char room[256];
+
+    return sql_word_name(word, room, sizeof room) && strcasecmp(room, name) == 0;
+}
+
+bool sql_defines_table(struct sql_words words)
+{
+    struct text word;
+
+    while (sql_next_word(&words, &word)) {
+        if (text_is(word, "("))
+            return true;
+        if (!text_equal_any_case(word, TEXT("not")) && !text_equal_any_case(word, TEXT("materialized")))
+            return false;
+    }
+    return false;
+}
