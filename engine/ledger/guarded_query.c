@@ -7,8 +7,10 @@
 #include <strings.h>
 #include <time.h>
 
+#include "base/buffer.h"
 #include "base/limits.h"
 #include "base/status.h"
+#include "ledger/columns.h"
 #include "ledger/row_feed.h"
 #include "ledger/sql_words.h"
 #include "ledger/views.h"
@@ -38,6 +40,8 @@ struct guard {
     bool late;    /* the time was over */
     bool trusted; /* the engine itself reads, inside stage_of */
     int status;   /* of stage_of */
+    struct buffer base_tables; /* names, each behind a newline */
+    struct text sql;           /* that is being prepared */
     struct refusal refusal;
     char name_room[256];
     int old_length_limit, old_like_limit, old_attach_limit;
@@ -87,11 +91,26 @@ static int refuse(struct guard *guard, const char *name, const char *format, ...
     return SQLITE_DENY;
 }
 
+static bool is_base_table(const struct guard *guard, const char *name)
+{
+    struct text rest = buffer_text(&guard->base_tables), table;
+
+    if (sqlite3_strnicmp(name, "sqlite_", 7) == 0)
+        return true;
+    while (text_next(&rest, '\n', &table))
+        if (text_equal_any_case(table, text_of(name)))
+            return true;
+    return false;
+}
+
 /* A view of the list reads what it is made of; nothing else reads but views. That a WITH table cannot take the name of a
- * view, and so pass for one, is seen to before (guard_prepare). */
-static int may_read(struct guard *guard, const char *table, const char *inside)
+ * view, and so pass for one, is seen to before (guard_prepare). Where no column is read, SQLite tells the table without
+ * the view that it dissolved, and WITH tables too: then the text decides. */
+static int may_read(struct guard *guard, const char *table, const char *column, const char *inside)
 {
     if (view_named(table) != NULL || (inside != NULL && view_named(inside) != NULL))
+        return SQLITE_OK;
+    if (column[0] == '\0' && (!is_base_table(guard, table) || !sql_selects_from(guard->sql, table)))
         return SQLITE_OK;
     return refuse(guard, table,
                   "\"%s\" is none of the views that reports may read; `witnessmark report views` lists them", table);
@@ -108,7 +127,7 @@ static int may_do(void *context, int action, const char *first, const char *seco
     switch (action) {
     case SQLITE_SELECT:
     case SQLITE_RECURSIVE: return SQLITE_OK;
-    case SQLITE_READ: return may_read(guard, first, inside);
+    case SQLITE_READ: return may_read(guard, first, second != NULL ? second : "", inside);
     case SQLITE_FUNCTION:
         if (is_function(second))
             return SQLITE_OK;
@@ -208,6 +227,18 @@ static void feed_cell(void *context, uint64_t row, int column, sqlite3_context *
         give(ret_cell, v);
 }
 
+/* SQLite connects a table of ours when it is first named, as by CREATE TABLE: now, as later that is refused. */
+static int connect_feed(struct guard *guard, const char *name)
+{
+    char *sql = sqlite3_mprintf("SELECT 1 FROM \"%w\"", name);
+    sqlite3_stmt *statement = NULL;
+    int status = sql == NULL ? WM_NO_MEMORY : office_prepare(guard->office, sql, &statement);
+
+    sqlite3_finalize(statement);
+    sqlite3_free(sql);
+    return status;
+}
+
 static int begin_feed(struct guard *guard, struct feed *feed, const struct given_table *table)
 {
     const struct view *view = view_named(table->name);
@@ -220,7 +251,8 @@ static int begin_feed(struct guard *guard, struct feed *feed, const struct given
     feed->names = sqlite3_str_finish(names);
     feed->table = table;
     feed->feed = (struct row_feed){feed->names, table->row_count, feed_cell, feed, table->name};
-    return feed->names == NULL ? WM_NO_MEMORY : row_feed_begin(guard->office, &feed->feed);
+    int status = feed->names == NULL ? WM_NO_MEMORY : row_feed_begin(guard->office, &feed->feed);
+    return status == WM_OK ? connect_feed(guard, table->name) : status;
 }
 
 static int begin_feeds(struct guard *guard)
@@ -233,6 +265,23 @@ static int begin_feeds(struct guard *guard)
     for (uint32_t i = 0; status == WM_OK && i < guard->setup->table_count; i++)
         status = begin_feed(guard, &guard->feeds[i], &guard->setup->tables[i]);
     return status;
+}
+
+static int list_base_tables(struct guard *guard)
+{
+    sqlite3_stmt *statement = NULL;
+    bool more = false;
+    int status = office_prepare(guard->office, "SELECT name FROM sqlite_schema WHERE type = 'table'", &statement);
+
+    if (status == WM_OK)
+        status = office_step(guard->office, statement, &more);
+    while (status == WM_OK && more) {
+        buffer_add_text(&guard->base_tables, column_text(statement, 0));
+        buffer_add_byte(&guard->base_tables, '\n');
+        status = office_step(guard->office, statement, &more);
+    }
+    sqlite3_finalize(statement);
+    return guard->base_tables.failed ? WM_NO_MEMORY : status;
 }
 
 /* --- The guard ----------------------------------------------------------------------------------------------- */
@@ -250,6 +299,8 @@ static int set_up(struct guard *guard)
     if (result != SQLITE_OK)
         return office_report(guard->office, result);
     int status = begin_feeds(guard);
+    if (status == WM_OK)
+        status = list_base_tables(guard);
     if (status != WM_OK)
         return status;
     guard->old_length_limit = sqlite3_limit(database, SQLITE_LIMIT_LENGTH, LIMIT_REPORT_VALUE_BYTES);
@@ -297,6 +348,7 @@ void guard_close(struct guard *guard)
         sqlite3_free(guard->feeds[i].names);
     }
     free(guard->feeds);
+    buffer_free(&guard->base_tables);
     sqlite3_create_function_v2(guard->database, "share", 2, SQLITE_UTF8, NULL, NULL, NULL, NULL, NULL);
     sqlite3_create_function_v2(guard->database, "stage_of", 2, SQLITE_UTF8, NULL, NULL, NULL, NULL, NULL);
     free(guard);
@@ -432,6 +484,7 @@ int guard_prepare(struct guard *guard, struct text sql, struct place place, stru
     query->guard = guard;
     query->place = place;
     guard->refusal.words[0] = '\0';
+    guard->sql = sql;
     int status = check_text(guard, sql, place);
     if (status == WM_OK) {
         int result =

@@ -105,3 +105,66 @@ bool sql_defines_table(struct sql_words words)
     }
     return false;
 }
+
+/* --- Where tables stand ------------------------------------------------------------------------------------ */
+
+/* What may come next at one depth of parentheses. */
+enum clause {
+    CLAUSE_OTHER,
+    CLAUSE_TABLE,       /* a table: behind FROM, JOIN, and a comma there */
+    CLAUSE_BEHIND_TABLE /* a comma or JOIN leads to another table; also in ON */
+};
+
+enum { MOST_DEPTH = 200 };
+
+static bool is_one_of(struct text word, const char *const *list)
+{
+    while (*list != NULL && !text_equal_any_case(word, text_of(*list)))
+        list++;
+    return *list != NULL;
+}
+
+/* The clause behind a word that is no parenthesis. */
+static enum clause clause_behind(struct text word, enum clause clause)
+{
+    static const char *const TABLE[] = {"from", "join", NULL};
+    static const char *const OTHER[] = {"select", "where",  "group",     "having", "order",  "limit",
+                                        "window", "except", "intersect", "union",  "values", NULL};
+
+    if (is_one_of(word, TABLE))
+        return CLAUSE_TABLE;
+    if (is_one_of(word, OTHER) || text_is(word, ";"))
+        return CLAUSE_OTHER;
+    if (text_is(word, ","))
+        return clause == CLAUSE_BEHIND_TABLE ? CLAUSE_TABLE : clause;
+    /* `main.claim_rows`: the table is still to come */
+    if (text_is(word, "."))
+        return clause == CLAUSE_BEHIND_TABLE ? CLAUSE_TABLE : clause;
+    return clause == CLAUSE_TABLE ? CLAUSE_BEHIND_TABLE : clause;
+}
+
+bool sql_selects_from(struct text sql, const char *table)
+{
+    struct sql_words words = {sql, 0, 0};
+    enum clause clauses[MOST_DEPTH] = {CLAUSE_OTHER};
+    struct text word;
+    size_t depth = 0;
+
+    while (sql_next_word(&words, &word)) {
+        if (clauses[depth] == CLAUSE_TABLE && sql_word_is(word, table))
+            return true;
+        if (text_is(word, "(")) {
+            if (depth + 1 == MOST_DEPTH)
+                return true;
+            /* `FROM (a JOIN b)`; what stands in other parentheses begins anew */
+            clauses[depth + 1] = clauses[depth] == CLAUSE_TABLE ? CLAUSE_TABLE : CLAUSE_OTHER;
+            clauses[depth] = clauses[depth] == CLAUSE_TABLE ? CLAUSE_BEHIND_TABLE : clauses[depth];
+            depth++;
+        } else if (text_is(word, ")")) {
+            depth -= depth > 0;
+        } else {
+            clauses[depth] = clause_behind(word, clauses[depth]);
+        }
+    }
+    return false;
+}

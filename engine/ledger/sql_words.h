@@ -28,4 +28,7 @@ bool sql_word_is(struct text word, const char *name);
 /* Behind AS: whether what follows is what a WITH table is made of: `(`, `MATERIALIZED (`, `NOT MATERIALIZED (`. */
 bool sql_defines_table(struct sql_words words);
 
+/* Whether the text selects from this table: its name stands where FROM, JOIN or their commas expect a table. */
+bool sql_selects_from(struct text sql, const char *table);
+
 #endif
