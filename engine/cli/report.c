@@ -210,7 +210,7 @@ static int choose_section(struct reporting *reporting)
     if (name.bytes == NULL)
         return WM_OK;
     for (uint32_t i = 0; i < report->section_count; i++)
-        if (text_equal(report->sections[i].name, name)) {
+        if (!report->sections[i].kept && text_equal(report->sections[i].name, name)) {
             reporting->look.section = (int)i;
             return WM_OK;
         }
@@ -309,9 +309,9 @@ static void add_parameter_help(struct buffer *out, const struct report_parameter
 
 static void add_section_help(struct buffer *out, const struct report *report, const struct report_section *section)
 {
-    buffer_format(out, "\n%s%.*s", report->section_count > 1 ? "section " : "columns", report->section_count > 1
+    buffer_format(out, "\n%s%.*s", report_shown_sections(report) > 1 ? "section " : "columns", report_shown_sections(report) > 1
                   ? (int)section->name.length : 0, section->name.bytes);
-    if (report->section_count > 1)
+    if (report_shown_sections(report) > 1)
         buffer_format(out, ": %.*s", TEXT_ARGUMENTS(section->title));
     buffer_add_byte(out, '\n');
     for (uint32_t i = 0; i < section->column_count; i++) {
@@ -335,7 +335,8 @@ static void write_help(struct buffer *out, const struct report *report)
     for (uint32_t i = 0; i < report->parameter_count; i++)
         add_parameter_help(out, &report->parameters[i]);
     for (uint32_t i = 0; i < report->section_count; i++)
-        add_section_help(out, report, &report->sections[i]);
+        if (!report->sections[i].kept)
+            add_section_help(out, report, &report->sections[i]);
     buffer_add_string(out, "\n`witnessmark report --help` lists the options that every report has.\n");
 }
 

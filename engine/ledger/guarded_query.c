@@ -1,5 +1,6 @@
 #include "ledger/guarded_query.h"
 
+#include <assert.h>
 #include <sqlite3.h>
 #include <stdarg.h>
 #include <stdlib.h>
@@ -21,9 +22,7 @@ enum { STEPS_A_LOOK = 20000 };
 struct feed {
     struct row_feed feed;
     const struct given_table *table;
-    uint32_t columns;
-    char *names;          /* "campaign, stage" */
-    bool millionths[32];  /* which columns are given in millionths, by their names */
+    char *names; /* "campaign, stage" */
 };
 
 struct refusal {
@@ -35,7 +34,8 @@ struct guard {
     struct office *office;
     sqlite3 *database;
     const struct guard_setup *setup;
-    struct feed *feeds;
+    struct feed feeds[GIVEN_TABLES];
+    uint32_t feed_count;
     struct timespec end;
     bool late;    /* the time was over */
     bool trusted; /* the engine itself reads, inside stage_of */
@@ -91,6 +91,23 @@ static int refuse(struct guard *guard, const char *name, const char *format, ...
     return SQLITE_DENY;
 }
 
+static bool is_given(const struct guard *guard, const char *name)
+{
+    for (uint32_t i = 0; i < guard->feed_count; i++)
+        if (strcasecmp(guard->feeds[i].table->name, name) == 0)
+            return true;
+    return false;
+}
+
+/* A view, or a WITH table inside one: what is read inside it is the view's own doing. */
+static bool is_of_views(const char *name)
+{
+    for (size_t i = 0; VIEW_INNER_NAMES[i] != NULL; i++)
+        if (strcasecmp(VIEW_INNER_NAMES[i], name) == 0)
+            return true;
+    return view_named(name) != NULL;
+}
+
 static bool is_base_table(const struct guard *guard, const char *name)
 {
     struct text rest = buffer_text(&guard->base_tables), table;
@@ -108,7 +125,7 @@ static bool is_base_table(const struct guard *guard, const char *name)
  * the view that it dissolved, and WITH tables too: then the text decides. */
 static int may_read(struct guard *guard, const char *table, const char *column, const char *inside)
 {
-    if (view_named(table) != NULL || (inside != NULL && view_named(inside) != NULL))
+    if (view_named(table) != NULL || is_given(guard, table) || (inside != NULL && is_of_views(inside)))
         return SQLITE_OK;
     if (column[0] == '\0' && (!is_base_table(guard, table) || !sql_selects_from(guard->sql, table)))
         return SQLITE_OK;
@@ -218,11 +235,11 @@ static void call_stage_of(sqlite3_context *call, int count, sqlite3_value **argu
 
 static void feed_cell(void *context, uint64_t row, int column, sqlite3_context *ret_cell)
 {
-    const struct feed *feed = context;
-    struct value v = feed->table->cells[row * feed->columns + (uint32_t)column];
+    const struct given_table *table = ((const struct feed *)context)->table;
+    struct value v = table->cells[row * table->column_count + (uint32_t)column];
 
-    if (v.type == VALUE_NUMBER && feed->millionths[column])
-        sqlite3_result_int64(ret_cell, v.number);
+    if (v.type == VALUE_NUMBER)
+        sqlite3_result_int64(ret_cell, v.number / table->units[column]);
     else
         give(ret_cell, v);
 }
@@ -239,33 +256,29 @@ static int connect_feed(struct guard *guard, const char *name)
     return status;
 }
 
-static int begin_feed(struct guard *guard, struct feed *feed, const struct given_table *table)
+int guard_give(struct guard *guard, const struct given_table *table)
 {
-    const struct view *view = view_named(table->name);
     sqlite3_str *names = sqlite3_str_new(NULL);
 
-    for (const struct view_column *column = view->columns; column->name != NULL; column++) {
-        feed->millionths[feed->columns] = text_ends_with(text_of(column->name), TEXT("_millionths"));
-        sqlite3_str_appendf(names, "%s%s", feed->columns++ > 0 ? ", " : "", column->name);
-    }
+    assert(guard->feed_count < GIVEN_TABLES && table->column_count > 0);
+    for (uint32_t i = 0; i < table->column_count; i++)
+        sqlite3_str_appendf(names, "%s\"%w\"", i > 0 ? ", " : "", table->columns[i]);
+    struct feed *feed = &guard->feeds[guard->feed_count];
     feed->names = sqlite3_str_finish(names);
     feed->table = table;
-    feed->feed = (struct row_feed){feed->names, table->row_count, feed_cell, feed, table->name};
-    int status = feed->names == NULL ? WM_NO_MEMORY : row_feed_begin(guard->office, &feed->feed);
-    return status == WM_OK ? connect_feed(guard, table->name) : status;
-}
-
-static int begin_feeds(struct guard *guard)
-{
-    int status = WM_OK;
-
-    guard->feeds = calloc((size_t)guard->setup->table_count + 1, sizeof *guard->feeds);
-    if (guard->feeds == NULL)
+    if (feed->names == NULL)
         return WM_NO_MEMORY;
-    for (uint32_t i = 0; status == WM_OK && i < guard->setup->table_count; i++)
-        status = begin_feed(guard, &guard->feeds[i], &guard->setup->tables[i]);
+    guard->feed_count++;
+    feed->feed = (struct row_feed){feed->names, table->row_count, feed_cell, feed, table->name};
+    int status = row_feed_begin(guard->office, &feed->feed);
+    guard->trusted = true;
+    if (status == WM_OK)
+        status = connect_feed(guard, table->name);
+    guard->trusted = false;
     return status;
 }
+
+/* --- The guard ----------------------------------------------------------------------------------------------- */
 
 static int list_base_tables(struct guard *guard)
 {
@@ -284,8 +297,6 @@ static int list_base_tables(struct guard *guard)
     return guard->base_tables.failed ? WM_NO_MEMORY : status;
 }
 
-/* --- The guard ----------------------------------------------------------------------------------------------- */
-
 static int set_up(struct guard *guard)
 {
     sqlite3 *database = guard->database;
@@ -298,9 +309,7 @@ static int set_up(struct guard *guard)
         result = sqlite3_create_function_v2(database, "stage_of", 2, flags, guard, call_stage_of, NULL, NULL, NULL);
     if (result != SQLITE_OK)
         return office_report(guard->office, result);
-    int status = begin_feeds(guard);
-    if (status == WM_OK)
-        status = list_base_tables(guard);
+    int status = list_base_tables(guard);
     if (status != WM_OK)
         return status;
     guard->old_length_limit = sqlite3_limit(database, SQLITE_LIMIT_LENGTH, LIMIT_REPORT_VALUE_BYTES);
@@ -342,12 +351,10 @@ void guard_close(struct guard *guard)
         sqlite3_limit(guard->database, SQLITE_LIMIT_ATTACHED, guard->old_attach_limit);
         sqlite3_hard_heap_limit64(guard->old_heap_limit);
     }
-    for (uint32_t i = 0; guard->feeds != NULL && i < guard->setup->table_count; i++) {
-        if (guard->feeds[i].names != NULL)
-            row_feed_end(guard->office, &guard->feeds[i].feed);
+    for (uint32_t i = 0; i < guard->feed_count; i++) {
+        row_feed_end(guard->office, &guard->feeds[i].feed);
         sqlite3_free(guard->feeds[i].names);
     }
-    free(guard->feeds);
     buffer_free(&guard->base_tables);
     sqlite3_create_function_v2(guard->database, "share", 2, SQLITE_UTF8, NULL, NULL, NULL, NULL, NULL);
     sqlite3_create_function_v2(guard->database, "stage_of", 2, SQLITE_UTF8, NULL, NULL, NULL, NULL, NULL);
@@ -395,20 +402,19 @@ static struct place place_of_word(struct place start, struct text sql, const cha
 }
 
 /* A WITH table of a view's name would pass for the view: `name AS (` or `name (columns) AS (`. */
-static bool names_view_anew(struct text sql, size_t *ret_byte, const struct view **ret_view)
+static bool names_view_anew(struct text sql, size_t *ret_byte, struct text *ret_name)
 {
     struct sql_words words = {sql, 0, 0};
-    const struct view *view = NULL;
+    bool is_of_view = false;
     struct text word;
+    char name[64];
 
     while (sql_next_word(&words, &word)) {
-        if (view != NULL && (text_is(word, "(") || (text_equal_any_case(word, TEXT("as")) &&
-                                                    sql_defines_table(words)))) {
-            *ret_view = view;
+        if (is_of_view && (text_is(word, "(") || (text_equal_any_case(word, TEXT("as")) &&
+                                                  sql_defines_table(words))))
             return true;
-        }
-        char name[64];
-        view = sql_word_name(word, name, sizeof name) ? view_named(name) : NULL;
+        is_of_view = sql_word_name(word, name, sizeof name) && is_of_views(name);
+        *ret_name = word;
         *ret_byte = words.start;
     }
     return false;
@@ -446,13 +452,13 @@ static bool has_more(const char *rest, const char *end)
 
 static int check_text(struct guard *guard, struct text sql, struct place start)
 {
-    const struct view *view = NULL;
+    struct text name = {"", 0};
     size_t byte = 0;
 
-    if (!names_view_anew(sql, &byte, &view))
+    if (!names_view_anew(sql, &byte, &name))
         return WM_OK;
     diag_error(office_sink(guard->office), place_at(start, sql, byte),
-               "\"%s\" is the name of a view; call this table of WITH by another name", view->name);
+               "\"%.*s\" is a name of the views; call this table of WITH by another", TEXT_ARGUMENTS(name));
     return WM_BAD_INPUT;
 }
 

@@ -17,18 +17,21 @@
 #include "base/value.h"
 #include "ledger/office.h"
 
-/* The rows of a view that is `given` (views.h), column after column as it lists them. Numbers are whole in SQL; a column
- * whose name ends in _millionths has millionths there. */
+enum { GIVEN_COLUMNS = 64 };
+
+/* A table that queries may read besides the views: rows of cells. In SQL numbers are whole: units[i] says how many
+ * millionths make 1 there (1, DECIMAL_CENT for cents, DECIMAL_ONE). All is borrowed. */
 struct given_table {
     const char *name;
+    const char *columns[GIVEN_COLUMNS];
+    int64_t units[GIVEN_COLUMNS];
+    uint32_t column_count;
     const struct value *cells;
     uint64_t row_count;
 };
 
 struct guard_setup {
     int64_t seconds; /* from guard_open on; at least 1 */
-    const struct given_table *tables;
-    uint32_t table_count;
     /* What stage_of() gives: null where the vehicle is not eligible. A status other than WM_OK ends the query; the
      * caller keeps it. NULL: no such function. */
     int (*stage_of)(void *context, struct text campaign, struct text vin, struct value *ret_stage);
@@ -41,6 +44,10 @@ struct guarded_query;
 /* The setup and what it names are borrowed until guard_close. */
 int guard_open(struct office *office, const struct guard_setup *setup, struct guard **ret_guard);
 void guard_close(struct guard *guard); /* accepts NULL; no query may be open */
+
+/* From here on queries may read this table, which must have a column; until guard_close. At most GIVEN_TABLES. */
+enum { GIVEN_TABLES = 32 };
+int guard_give(struct guard *guard, const struct given_table *table);
 
 /* Whether the text names this table somewhere, so that it has to be given. */
 bool guard_names(struct text sql, const char *table);

@@ -198,6 +198,8 @@ const struct view VIEWS[] = {
     {NULL, NULL, false, NULL},
 };
 
+const char *const VIEW_INNER_NAMES[] = {"later", NULL};
+
 const struct view_column VIEW_FUNCTIONS[] = {
     {"share(PART, WHOLE)", "PART of WHOLE in millionths of 1, rounded; null where WHOLE is 0: for percent columns"},
     {"stage_of(CAMPAIGN, VIN)",

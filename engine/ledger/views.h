@@ -27,6 +27,9 @@ extern const struct view VIEWS[]; /* ended by a name of NULL */
 /* NULL: there is none. SQLite does not tell ASCII letters apart by case. */
 const struct view *view_named(const char *name);
 
+/* Names of WITH tables inside the views, ended by NULL: SQLite tells what is read there by these names. */
+extern const char *const VIEW_INNER_NAMES[];
+
 /* What reports may call besides SQLite's own functions; ended by a name of NULL. */
 extern const struct view_column VIEW_FUNCTIONS[];
 

@@ -5,6 +5,7 @@
 #include "facts/expectation.h"
 #include "facts/fleet.h"
 #include "ledger/dealer_lists.h"
+#include "ledger/views.h"
 #include "register/register.h"
 #include "rules/rules.h"
 
@@ -16,7 +17,7 @@ struct rows {
     uint32_t columns;
 };
 
-static const char *const NAMES[GIVEN_TABLES] = {"campaigns_now", "population", "deadlines", "dealer_parts"};
+static const char *const NAMES[GIVEN_BY_RULES] = {"campaigns_now", "population", "deadlines", "dealer_parts"};
 
 static bool report_names(const struct report *report, const char *name)
 {
@@ -30,7 +31,7 @@ bool given_is_named(const struct report *report)
 {
     bool named = report_names(report, "stage_of");
 
-    for (size_t i = 0; i < GIVEN_TABLES; i++)
+    for (size_t i = 0; i < GIVEN_BY_RULES; i++)
         named = named || report_names(report, NAMES[i]);
     return named;
 }
@@ -221,9 +222,20 @@ static int make_dealer_parts(struct rows *rows)
 
 /* --- All -------------------------------------------------------------------------------------------------- */
 
+/* Columns as the view lists them. */
+static void describe(const struct view *view, const struct rows *rows, struct given_table *ret_table)
+{
+    *ret_table = (struct given_table){.name = view->name, .cells = rows->cells, .row_count = rows->count};
+    for (const struct view_column *column = view->columns; column->name != NULL; column++) {
+        bool millionths = text_ends_with(text_of(column->name), TEXT("_millionths"));
+        ret_table->units[ret_table->column_count] = millionths ? 1 : DECIMAL_ONE;
+        ret_table->columns[ret_table->column_count++] = column->name;
+    }
+}
+
 int given_open(struct given *given, const struct report_run *run)
 {
-    static int (*const MAKE[GIVEN_TABLES])(struct rows *) = {make_campaigns, make_population, make_deadlines,
+    static int (*const MAKE[GIVEN_BY_RULES])(struct rows *) = {make_campaigns, make_population, make_deadlines,
                                                              make_dealer_parts};
     const struct report *report = run->result->report;
 
@@ -232,12 +244,12 @@ int given_open(struct given *given, const struct report_run *run)
         return WM_OK;
     given->facts = ARENA_ARRAY(run->result->arena, struct value, run->rules->dictionary->slot_count + 1);
     int status = given->facts == NULL ? WM_NO_MEMORY : table_scratch_new(&given->scratch);
-    for (size_t i = 0; status == WM_OK && i < GIVEN_TABLES; i++) {
+    for (size_t i = 0; status == WM_OK && i < GIVEN_BY_RULES; i++) {
         struct rows rows = {.given = given};
         if (!report_names(report, NAMES[i]))
             continue;
         status = MAKE[i](&rows);
-        given->tables[given->table_count++] = (struct given_table){NAMES[i], rows.cells, rows.count};
+        describe(view_named(NAMES[i]), &rows, &given->tables[given->table_count++]);
     }
     if (status != WM_OK)
         given_close(given);

@@ -10,11 +10,11 @@
 #include "reports/report.h"
 #include "tables/table.h"
 
-enum { GIVEN_TABLES = 4 };
+enum { GIVEN_BY_RULES = 4 };
 
 struct given {
     const struct report_run *run;
-    struct given_table tables[GIVEN_TABLES];
+    struct given_table tables[GIVEN_BY_RULES];
     uint32_t table_count;
     struct table_scratch *scratch;
     struct value *facts; /* of the vehicle at hand */

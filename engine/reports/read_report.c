@@ -5,6 +5,7 @@
 
 #include "base/date.h"
 #include "base/status.h"
+#include "ledger/views.h"
 #include "reports/parameters.h"
 
 enum { MOST_ITEMS = 64, CONTINUATION_BLANKS = 4, MOST_EDITS = 3 };
@@ -525,6 +526,8 @@ static void close_section(struct reading *reading, struct report_section *sectio
     section->columns = columns;
     if (section->title.length == 0)
         section->title = reading->report->title;
+    if (section->kept && reading->chart.key.length > 0)
+        fault(reading, reading->chart.place, "a table is not shown and has no chart; take it out");
     if (section->column_count == 0)
         fault(reading, section->place, "the section \"%.*s\" has no column; write a line `-- column: NAME FORMAT; meaning` "
                                        "for each column of its query",
@@ -549,13 +552,23 @@ static void set_words(struct reading *reading, struct text *words, const struct 
     *words = entry->value;
 }
 
+/* With a NUL behind it. */
+static const char *section_name(struct reading *reading, struct report_section *section)
+{
+    section->name = text_copy(reading->arena, section->name);
+    reading->no_memory = reading->no_memory || section->name.bytes == NULL;
+    return section->name.bytes != NULL ? section->name.bytes : "";
+}
+
 static void begin_section(struct reading *reading, const struct entry *entry)
 {
     struct report *report = reading->report;
+    struct report_section *section;
 
     if (section_at_hand(reading) != NULL && !reading->named_sections) {
         fault(reading, entry->place,
-              "`section:` stands before the first column; put one there, or take it out where there is one section");
+              "`%.*s:` stands before the first column; put one there, or take it out where there is one section",
+              TEXT_ARGUMENTS(entry->key));
         return;
     }
     if (!is_name(entry->value)) {
@@ -569,7 +582,12 @@ static void begin_section(struct reading *reading, const struct entry *entry)
     reading->named_sections = true;
     if (section_at_hand(reading) != NULL)
         close_section(reading, section_at_hand(reading));
-    open_section(reading, entry->value, entry->place);
+    section = open_section(reading, entry->value, entry->place);
+    if (section != NULL)
+        section->kept = text_is(entry->key, "table");
+    if (section != NULL && section->kept && (view_named(section_name(reading, section)) != NULL))
+        fault(reading, entry->place, "\"%.*s\" is the name of a view; call the table by another name",
+              TEXT_ARGUMENTS(entry->value));
 }
 
 static struct text key_at(const void *list, uint32_t number)
@@ -579,12 +597,12 @@ static struct text key_at(const void *list, uint32_t number)
 
 static void take_key(struct reading *reading, const struct entry *entry)
 {
-    static const char *const KEYS[] = {"title", "meaning", "parameter", "section", "column", "chart"};
+    static const char *const KEYS[] = {"title", "meaning", "parameter", "section", "table", "column", "chart"};
     enum { KEY_COUNT = sizeof KEYS / sizeof *KEYS };
     struct report *report = reading->report;
     struct report_section *section = section_at_hand(reading);
 
-    if (text_is(entry->key, "section")) {
+    if (text_is(entry->key, "section") || text_is(entry->key, "table")) {
         begin_section(reading, entry);
     } else if (text_is(entry->key, "title")) {
         set_words(reading, reading->named_sections ? &section->title : &report->title, entry);
@@ -609,8 +627,8 @@ static void take_key(struct reading *reading, const struct entry *entry)
         struct place place = entry->place;
         place.column = 0;
         fault(reading, place, "no key \"%.*s\" in a header; %s%.*s%s", TEXT_ARGUMENTS(entry->key),
-              nearest.length > 0 ? "nearest is \"" : "write title, meaning, parameter, section, column or chart, or `--#` in "
-                                                     "front of a comment",
+              nearest.length > 0 ? "nearest is \"" : "write title, meaning, parameter, section, table, column or chart, or "
+                                                     "`--#` in front of a comment",
               TEXT_ARGUMENTS(nearest), nearest.length > 0 ? "\"" : "");
     }
 }
@@ -621,7 +639,7 @@ static bool begins_section(struct text line)
 {
     struct text words = is_comment(line) ? text_trim((struct text){line.bytes + 2, line.length - 2}) : TEXT("");
 
-    return text_starts_with(words, TEXT("section:"));
+    return text_starts_with(words, TEXT("section:")) || text_starts_with(words, TEXT("table:"));
 }
 
 /* The query, up to the next section or the end. */
@@ -670,7 +688,9 @@ static int finish(struct reading *reading)
 
     if (section_at_hand(reading) != NULL)
         close_section(reading, section_at_hand(reading));
-    else if (!reading->failed)
+    if (section_at_hand(reading) != NULL && section_at_hand(reading)->kept)
+        fault(reading, place, "the report ends with a table, which is not shown; add a section behind it");
+    else if (section_at_hand(reading) == NULL && !reading->failed)
         fault(reading, place, "the report has no section; write columns and a SELECT");
     if (report->title.length == 0)
         fault(reading, place, "the report has no title; begin it with a line `-- title: ...`");

@@ -39,6 +39,15 @@ struct report_table *report_table(struct report_result *result, const char *sect
     return NULL;
 }
 
+uint32_t report_shown_sections(const struct report *report)
+{
+    uint32_t count = 0;
+
+    for (uint32_t i = 0; i < report->section_count; i++)
+        count += !report->sections[i].kept;
+    return count;
+}
+
 static int grow(struct report_result *result, struct report_table *table)
 {
     uint64_t capacity = table->capacity == 0 ? 16 : table->capacity * 2;

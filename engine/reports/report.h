@@ -14,6 +14,7 @@
  *   -- parameter: by choice month|dealer = month; what is counted together
  *   -- parameter: dealer text =; only this dealer               (nothing behind `=`: may be left out, and is null)
  *   -- parameter: campaign text; the campaign                   (no `=`: must be given)
+ *                                                               (a query names them as :since; :today is there always)
  *   -- section: months                                          (may be left out where there is only one)
  *   -- title: By month
  *   -- meaning: Each month by what was received in it.
@@ -21,6 +22,9 @@
  *   -- column: claims integer; how many claims
  *   -- column: cut money "Cut"; what was asked and not paid     (in quotes: the heading, else the name in words)
  *   -- chart: bar x=month y=claims,cut
+ *
+ * `-- table: NAME` in place of a section: its columns are declared alike, and its rows are not shown but kept for the
+ * queries behind it, which read them by that name (money in cents, decimal and percent in millionths).
  *
  * Everything a report refers to lives in the arena it was read into. The cells of a result are borrowed from the arena
  * of the run.
@@ -105,6 +109,7 @@ struct report_section {
     struct report_chart chart;
     struct text sql; /* empty in a computed report */
     uint64_t sql_line;
+    bool kept; /* a `table:`: not shown; the queries that follow read its rows by its name */
     struct place place;
 };
 
@@ -186,6 +191,9 @@ struct report_table *report_table(struct report_result *result, const char *sect
 /* Adds a row: column_count cells, copied (their texts too). WM_NO_MEMORY, or WM_LIMIT without a diagnostic: more rows
  * or bytes than LIMIT_REPORT_ROWS and LIMIT_REPORT_BYTES. */
 int report_add_row(struct report_result *result, struct report_table *table, const struct value *cells);
+
+/* How many of its sections are shown. */
+uint32_t report_shown_sections(const struct report *report);
 
 /* A note in front of a table, or, with table NULL, at the head of the report; in the order of the calls. */
 int report_add_note(struct report_result *result, struct report_table *table, bool verbatim, const char *format, ...)

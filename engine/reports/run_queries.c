@@ -44,6 +44,8 @@ static int bind_one(struct running *running, uint32_t number)
     const struct report *report = result->report;
     struct text name = guard_parameter(running->query, number);
 
+    if (text_is(name, "today"))
+        return guard_bind(running->query, number, value_date(result->today));
     for (uint32_t i = 0; i < report->parameter_count; i++)
         if (text_equal(report->parameters[i].name, name)) {
             running->used[i] = true;
@@ -217,6 +219,31 @@ static int take_row(struct running *running)
     return status;
 }
 
+/* The rows of a `table:` for the queries that follow. */
+static int keep_table(struct running *running)
+{
+    const struct report_section *section = running->section;
+    struct arena *arena = running->run->result->arena;
+    struct given_table *given = ARENA_NEW(arena, struct given_table);
+
+    if (given == NULL)
+        return WM_NO_MEMORY;
+    *given = (struct given_table){.name = section->name.bytes,
+                                  .column_count = section->column_count,
+                                  .cells = running->table->cells,
+                                  .row_count = running->table->row_count};
+    for (uint32_t i = 0; i < section->column_count; i++) {
+        enum report_format format = section->columns[i].format;
+        given->columns[i] = text_copy(arena, section->columns[i].name).bytes;
+        given->units[i] = format == REPORT_MONEY                                ? DECIMAL_CENT
+                          : format == REPORT_DECIMAL || format == REPORT_PERCENT ? 1
+                                                                                 : DECIMAL_ONE;
+        if (given->columns[i] == NULL)
+            return WM_NO_MEMORY;
+    }
+    return guard_give(running->guard, given);
+}
+
 static int run_section(struct running *running)
 {
     bool row = false;
@@ -235,7 +262,7 @@ static int run_section(struct running *running)
     }
     guard_finish(running->query);
     running->query = NULL;
-    return status;
+    return status == WM_OK && running->section->kept ? keep_table(running) : status;
 }
 
 int report_run_queries(const struct report_run *run, int64_t seconds)
@@ -246,13 +273,13 @@ int report_run_queries(const struct report_run *run, int64_t seconds)
     struct given given = {0};
     int status = running.used == NULL ? WM_NO_MEMORY : given_open(&given, run);
     const struct guard_setup setup = {.seconds = seconds,
-                                      .tables = given.tables,
-                                      .table_count = given.table_count,
                                       .stage_of = given_stage_of,
                                       .context = &given};
 
     if (status == WM_OK)
         status = guard_open(run->office, &setup, &running.guard);
+    for (uint32_t i = 0; status == WM_OK && i < given.table_count; i++)
+        status = guard_give(running.guard, &given.tables[i]);
     for (uint32_t i = 0; status == WM_OK && i < report->section_count; i++) {
         running.section = &report->sections[i];
         running.table = &run->result->tables[i];

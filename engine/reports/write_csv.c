@@ -47,7 +47,7 @@ void write_report_csv(struct buffer *out, const struct report_result *result, st
     bool first = true;
 
     for (uint32_t i = 0; i < result->report->section_count; i++) {
-        if (look.section >= 0 && look.section != (int)i)
+        if (!report_is_shown(result, look, i))
             continue;
         if (!first)
             buffer_add_byte(out, '\n');

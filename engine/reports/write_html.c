@@ -73,7 +73,7 @@ static void add_hash(struct writing *writing, const char *bytes, size_t length)
 
 static bool is_shown(const struct writing *writing, uint32_t section)
 {
-    return writing->look.section < 0 || writing->look.section == (int)section;
+    return report_is_shown(writing->result, writing->look, section);
 }
 
 /* Is there something to draw? */
@@ -139,10 +139,12 @@ static void add_links(struct writing *writing)
 {
     const struct report *report = writing->result->report;
 
-    if (report->section_count < 2 || writing->look.section >= 0)
+    if (report_shown_sections(report) < 2 || writing->look.section >= 0)
         return;
     add_string(writing, "<nav aria-label=\"Sections\"><ul>\n");
     for (uint32_t i = 0; i < report->section_count; i++) {
+        if (!is_shown(writing, i))
+            continue;
         buffer_format(writing->out, "<li><a href=\"#section-%u\">", i);
         add_text(writing->out, report->sections[i].title);
         add_string(writing, "</a></li>\n");

@@ -129,7 +129,7 @@ int write_report_json(struct buffer *out, const struct report_result *result, st
     add_notes(out, result->notes);
     buffer_add_string(out, "\"sections\":[");
     for (uint32_t i = 0; i < report->section_count; i++) {
-        if (look.section >= 0 && look.section != (int)i)
+        if (!report_is_shown(result, look, i))
             continue;
         buffer_add_string(out, first ? "" : ",");
         first = false;

@@ -22,6 +22,12 @@ struct report_look {
     int section; /* only this one; -1: all */
 };
 
+/* Whether a section is to be written. */
+static inline bool report_is_shown(const struct report_result *result, struct report_look look, uint32_t section)
+{
+    return !result->report->sections[section].kept && (look.section < 0 || look.section == (int)section);
+}
+
 /* What failed shows in the buffer. */
 void write_report_text(struct buffer *out, const struct report_result *result, struct report_look look);
 void write_report_csv(struct buffer *out, const struct report_result *result, struct report_look look);

@@ -135,11 +135,11 @@ static void add_section(struct buffer *out, const struct report_result *result, 
     struct layout layout = {.table = table};
 
     buffer_add_byte(out, '\n');
-    if (result->report->section_count > 1)
+    if (report_shown_sections(result->report) > 1)
         underline(out, table->section->title, '-');
     add_paragraph(out, table->section->meaning);
     add_notes(out, table->notes);
-    if (table->notes != NULL || table->section->meaning.length > 0 || result->report->section_count > 1)
+    if (table->notes != NULL || table->section->meaning.length > 0 || report_shown_sections(result->report) > 1)
         buffer_add_byte(out, '\n');
     if (table->row_count == 0) {
         buffer_add_string(out, "  nothing\n");
@@ -180,6 +180,6 @@ void write_report_text(struct buffer *out, const struct report_result *result, s
     add_parameters(out, result);
     add_notes(out, result->notes);
     for (uint32_t i = 0; i < result->report->section_count; i++)
-        if (look.section < 0 || look.section == (int)i)
+        if (report_is_shown(result, look, i))
             add_section(out, result, &result->tables[i]);
 }
