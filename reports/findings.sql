@@ -64,7 +64,7 @@ ORDER BY month, instr('refuse return hold cut note', effect)
 -- column: claims integer; claims that have it
 -- column: share percent; of all claims received
 -- column: cut money; asked less payable of those of them that are pay or hold
--- chart: bar x=finding y=claims
+-- chart: stacked x=finding y=claims series=effect
 SELECT effect, finding, sum(f.claims) AS claims,
        share(sum(f.claims), (SELECT sum(claims) FROM received)) AS share, sum(cut) AS cut
 FROM found AS f

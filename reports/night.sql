@@ -20,19 +20,11 @@ WHERE received_on = coalesce(:day, (SELECT received_on FROM batches_now ORDER BY
 ORDER BY batch
 
 -- table: waiting
--- column: received_on date; day the office received it
--- column: decide_by date; day on which the time to decide ends
--- column: days_left integer; days until then
--- column: silence integer; 1: silence approves
--- column: dealer text; dealer code
+-- column: received_on date; day the office received them
 -- column: region text; region
--- column: claim text; claim number
--- column: campaign text; campaign number
+-- column: claims integer; how many
 -- column: payable money; what would be paid
-SELECT w.received_on, date(w.received_on, '+' || d.decide_within_days || ' days') AS decide_by,
-       CAST(julianday(w.received_on) + d.decide_within_days - julianday(:today) AS INTEGER) AS days_left,
-       d.silence_approves AS silence, w.dealer, w.region, w.claim, w.campaign, w.payable_cents AS payable
-FROM claims_waiting AS w LEFT JOIN deadlines AS d ON d.region = w.region
+SELECT received_on, region, count(*) AS claims, sum(payable_cents) AS payable FROM claims_waiting GROUP BY 1, 2
 
 -- section: files
 -- title: Files
@@ -67,7 +59,7 @@ ORDER BY instr('pay hold return refuse', r.decision)
 -- column: claims integer; claims that have it
 -- column: share percent; of all claims of these files
 -- column: asked money; what these claims ask for
--- chart: bar x=finding y=claims
+-- chart: stacked x=finding y=claims series=effect
 SELECT m.effect, m.finding, count(*) AS claims,
        share(count(*), (SELECT sum(claims) FROM files_of_day)) AS share, sum(r.asked_cents) AS asked
 FROM (SELECT DISTINCT m.row, m.effect, m.finding
@@ -85,11 +77,13 @@ ORDER BY instr('refuse return hold cut note', m.effect), claims DESC, m.finding
 -- column: silence_approves integer "Of these silence approves"; claims that count as approved when the time is over
 -- column: payable money "Would be paid"; what would be paid
 -- column: oldest date "Oldest received"; when the oldest of them was received
-SELECT CASE WHEN decide_by IS NULL THEN 'no deadline' WHEN days_left < 0 THEN 'over'
-            WHEN days_left <= :due_within THEN 'urgent' ELSE 'later' END AS time_left,
-       count(*) AS claims, sum(coalesce(silence, 0)) AS silence_approves, sum(payable) AS payable,
-       min(received_on) AS oldest
-FROM waiting
+SELECT CASE WHEN d.decide_within_days IS NULL THEN 'no deadline'
+            WHEN date(w.received_on, '+' || d.decide_within_days || ' days') < :today THEN 'over'
+            WHEN date(w.received_on, '+' || (d.decide_within_days - :due_within) || ' days') <= :today THEN 'urgent'
+            ELSE 'later' END AS time_left,
+       sum(w.claims) AS claims, sum(coalesce(d.silence_approves, 0) * w.claims) AS silence_approves,
+       sum(w.payable) AS payable, min(w.received_on) AS oldest
+FROM waiting AS w LEFT JOIN deadlines AS d ON d.region = w.region
 GROUP BY time_left
 ORDER BY instr('over urgent later no deadline', time_left)
 
@@ -104,11 +98,13 @@ ORDER BY instr('over urgent later no deadline', time_left)
 -- column: region text; region of the dealer
 -- column: campaign text; campaign number
 -- column: payable money "Would be paid"; what would be paid
-SELECT dealer || '/' || claim AS claim, received_on, decide_by, days_left,
-       CASE silence WHEN 1 THEN 'yes' ELSE 'no' END AS silence, region, campaign, payable
-FROM waiting
-WHERE days_left <= :due_within
-ORDER BY days_left, payable DESC, dealer, claim
+SELECT w.dealer || '/' || w.claim AS claim, w.received_on,
+       date(w.received_on, '+' || d.decide_within_days || ' days') AS decide_by,
+       CAST(julianday(w.received_on) + d.decide_within_days - julianday(:today) AS INTEGER) AS days_left,
+       CASE d.silence_approves WHEN 1 THEN 'yes' ELSE 'no' END AS silence, w.region, w.campaign, w.payable_cents AS payable
+FROM claims_waiting AS w JOIN deadlines AS d ON d.region = w.region
+WHERE w.received_on <= date(:today, '-' || (d.decide_within_days - :due_within) || ' days')
+ORDER BY days_left, payable DESC, w.dealer, w.claim
 LIMIT 200
 
 -- section: unreadable

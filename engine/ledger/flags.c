@@ -180,11 +180,11 @@ static int list_found(struct flagging *flagging, const struct flag_filter *filte
     if (status == WM_OK)
         status = ledger_rows_of(reader, &arena, dealer, filter->vin, &rows, &count);
     if (status == WM_OK) {
-        const struct row_feed feed = {.columns = "row", .rows = count, .cell = found_cell, .context = rows};
+        const struct row_feed feed = {"row", count, found_cell, rows};
         status = row_feed_begin(flagging->office, &feed);
         if (status == WM_OK) {
             status = list(flagging, filter, take, taker);
-            row_feed_end(flagging->office, &feed);
+            row_feed_end(flagging->office);
         }
     }
     ledger_reader_close(reader);

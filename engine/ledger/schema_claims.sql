@@ -79,9 +79,6 @@ CREATE TABLE claim_rows (
                                                          -- does not count
 ) STRICT;
 
--- What was ever held, so that what still waits for a person is found without looking through every claim.
-CREATE INDEX claim_rows_held ON claim_rows (row) WHERE decision = 'hold';
-
 -- The findings of a row, numbered from 1 in the order of the findings file.
 CREATE TABLE findings (
     row INTEGER NOT NULL,
@@ -188,6 +185,17 @@ CREATE TABLE replaced_rows (
     replaced_by INTEGER NOT NULL
 ) STRICT;
 
+-- Rows that wait for a person: held, highest of their claim, and not decided since. So that a morning's list need not
+-- look through what was ever held.
+CREATE TABLE waiting_rows (
+    row INTEGER PRIMARY KEY
+) STRICT;
+
+CREATE TRIGGER replaced_rows_waiting AFTER INSERT ON replaced_rows
+BEGIN DELETE FROM waiting_rows WHERE row = new.row; END;
+CREATE TRIGGER office_decisions_waiting AFTER INSERT ON office_decisions WHEN new.action <> 'reverse'
+BEGIN DELETE FROM waiting_rows WHERE row = new.row; END;
+
 -- ---- 6. Views: what counts now ----
 
 -- What is decided on each row by now: the engine's decision, or a person's since.
@@ -278,10 +286,7 @@ SELECT r.row, r.batch, r.line, r.dealer,
        date(r.completed_on * 86400, 'unixepoch') AS completed_on,
        date(b.received_on * 86400, 'unixepoch') AS received_on,
        r.asked_cents, r.payable_cents
-FROM claim_rows AS r JOIN batches AS b ON b.batch = r.batch
-WHERE r.decision = 'hold' AND r.replaces IS NOT 0
-  AND NOT EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row)
-  AND NOT EXISTS (SELECT 1 FROM office_decisions WHERE row = r.row AND action <> 'reverse');
+FROM waiting_rows AS w JOIN claim_rows AS r ON r.row = w.row JOIN batches AS b ON b.batch = r.batch;
 
 -- ---- 7. Nothing recorded is edited or deleted ----
 

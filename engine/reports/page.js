@@ -89,6 +89,16 @@
 
     function headingOf(table, column) { return table.tHead.rows[0].cells[column].textContent.trim(); }
 
+    // The figures of a column at each place; those of rows at one place together.
+    function addUp(rows, places, x, column) {
+        var data = places.map(function () { return null; });
+        rows.forEach(function (row) {
+            var at = places.indexOf(valueOf(cellOf(row, x), false)), value = valueOf(cellOf(row, column), true);
+            if (value !== null) data[at] = (data[at] === null ? 0 : data[at]) + value;
+        });
+        return data;
+    }
+
     // One set of points for each y, or for each word of the series' column.
     function readSets(table, chart) {
         var rows = table.rowsAsGiven, places = [], words = [];
@@ -98,23 +108,15 @@
         });
         if (chart.series === null)
             return { places: places, sets: chart.y.map(function (column) {
-                var data = places.map(function () { return null; });
-                rows.forEach(function (row) {
-                    data[places.indexOf(valueOf(cellOf(row, chart.x), false))] = valueOf(cellOf(row, column), true);
-                });
-                return { label: headingOf(table, column), data: data };
+                return { label: headingOf(table, column), data: addUp(rows, places, chart.x, column) };
             }) };
         rows.forEach(function (row) {
             var word = valueOf(cellOf(row, chart.series), false);
             if (words.indexOf(word) < 0) words.push(word);
         });
         return { places: places, sets: words.map(function (word) {
-            var data = places.map(function () { return null; });
-            rows.forEach(function (row) {
-                if (valueOf(cellOf(row, chart.series), false) === word)
-                    data[places.indexOf(valueOf(cellOf(row, chart.x), false))] = valueOf(cellOf(row, chart.y[0]), true);
-            });
-            return { label: word === "" ? "(none)" : word, data: data };
+            var own = rows.filter(function (row) { return valueOf(cellOf(row, chart.series), false) === word; });
+            return { label: word === "" ? "(none)" : word, data: addUp(own, places, chart.x, chart.y[0]) };
         }) };
     }
 
@@ -157,32 +159,46 @@
         }));
     }
 
-    function axis(title, more) {
+    function formatOf(table, column) { return table.tHead.rows[0].cells[column].dataset.format; }
+
+    function axis(title, more, format) {
         var made = { title: { display: title !== "", text: title, color: color("--quiet") },
-            ticks: { color: color("--quiet"), maxRotation: 45, autoSkip: true, autoSkipPadding: 12 },
+            ticks: { color: color("--quiet"), maxRotation: 0, autoSkip: true, autoSkipPadding: 12 },
             grid: { color: color("--line") } };
+        if (format === "integer") made.ticks.precision = 0;
+        if (format === "percent") made.ticks.callback = function (value) { return value + " %"; };
         return Object.assign(made, more);
+    }
+
+    // Bars whose names do not fit side by side lie; then the figure is as high as they need.
+    function lies(kind, places) {
+        return kind === "bar" && places.reduce(function (sum, word) { return sum + word.length + 3; }, 0) > 100;
     }
 
     function configure(table, chart) {
         var stacked = chart.kind === "stacked", points = chart.kind === "points";
         var read = points ? null : readSets(table, chart), kind = chart.kind === "line" ? "line" : "bar";
-        var one = chart.y.length === 1 ? headingOf(table, chart.y[0]) : "";
+        var one = chart.y.length === 1 ? headingOf(table, chart.y[0]) : "", lying = !points && lies(kind, read.places);
         var sets = points ? pointSets(table, chart)
             : read.sets.map(function (set, number) { return styled(set, number, kind); });
+        var names = axis(headingOf(table, chart.x), { stacked: stacked, type: points ? "linear" : "category" },
+            points ? formatOf(table, chart.x) : "text");
+        var amounts = axis(one, { stacked: stacked, beginAtZero: true }, formatOf(table, chart.y[0]));
+        var figure = document.getElementById("chart-" + table.dataset.section).parentNode;
+        names.ticks.autoSkip = !lying;
+        names.title.display = !lying;
+        figure.style.height = !lying ? ""
+            : Math.max(16, read.places.length * (stacked ? 1.4 : 0.5 + 0.8 * sets.length) + 5) + "rem";
         return {
             type: points ? "scatter" : kind,
             data: { labels: points ? undefined : read.places, datasets: sets },
             options: {
-                animation: false, responsive: true, maintainAspectRatio: false,
-                interaction: { mode: points ? "nearest" : "index", intersect: points },
-                scales: {
-                    x: axis(headingOf(table, chart.x), { stacked: stacked, type: points ? "linear" : "category" }),
-                    y: axis(one, { stacked: stacked, beginAtZero: true })
-                },
+                animation: false, responsive: true, maintainAspectRatio: false, indexAxis: lying ? "y" : "x",
+                interaction: { mode: points ? "nearest" : "index", intersect: points, axis: lying ? "y" : "x" },
+                scales: lying ? { x: amounts, y: names } : { x: names, y: amounts },
                 plugins: {
                     legend: { display: sets.length > 1,
-                        labels: { color: color("--words"), usePointStyle: kind === "line" } },
+                        labels: { color: color("--words"), usePointStyle: kind === "line", boxWidth: 10, boxHeight: 7 } },
                     tooltip: { callbacks: points ? { label: function (at) {
                         return (at.raw.name ? at.raw.name + ": " : "") + at.parsed.y + " at " + at.parsed.x;
                     } } : {} }

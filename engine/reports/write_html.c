@@ -6,10 +6,14 @@
 #include "chart_licence_html.h"
 #include "page_css.h"
 #include "page_js.h"
+#include "reports/read_report.h"
 #include "reports/write_report.h"
 
 /* A cell of more bytes is set small and scrolls. */
 enum { LONG_CELL_BYTES = 400, SHORT_CELL_BYTES = 24 };
+
+/* A table of fewer rows is seen at a glance, and has no filter. */
+enum { FILTER_FROM_ROWS = 10 };
 
 struct writing {
     struct buffer *out;
@@ -93,8 +97,9 @@ static bool has_charts(const struct writing *writing)
 
 static void add_head(struct writing *writing)
 {
-    add_string(writing, "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
-                        "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; script-src");
+    add_string(writing,
+               "<!DOCTYPE html>\n<html lang=\"en\">\n<head>\n<meta charset=\"utf-8\">\n"
+               "<meta http-equiv=\"Content-Security-Policy\" content=\"default-src 'none'; script-src");
     add_hash(writing, PAGE_JS, sizeof PAGE_JS - 1);
     if (has_charts(writing))
         add_hash(writing, CHART_JS, sizeof CHART_JS - 1);
@@ -209,8 +214,8 @@ static void add_headings(struct writing *writing, const struct report_section *s
 {
     for (uint32_t i = 0; i < section->column_count; i++) {
         const struct report_column *column = &section->columns[i];
-        buffer_format(writing->out, "<th scope=\"col\"%s title=\"",
-                      report_format_is_number(column->format) ? " class=\"number\"" : "");
+        buffer_format(writing->out, "<th scope=\"col\" data-format=\"%s\"%s title=\"",
+                      report_format_name(column->format), report_format_is_number(column->format) ? " class=\"number\"" : "");
         add_text(writing->out, column->meaning);
         add_string(writing, "\">");
         add_text(writing->out, column->heading);
@@ -222,7 +227,7 @@ static void add_headings(struct writing *writing, const struct report_section *s
 static void add_number_cell(struct writing *writing, enum report_format format, struct value v)
 {
     add_string(writing, v.type == VALUE_NUMBER && v.number < 0 ? "<td class=\"number below\" data-value=\""
-                                                              : "<td class=\"number\" data-value=\"");
+                                                               : "<td class=\"number\" data-value=\"");
     write_report_figure(writing->out, format, v);
     add_string(writing, "\">");
     write_report_value(writing->out, format, v);
@@ -232,8 +237,8 @@ static void add_number_cell(struct writing *writing, enum report_format format, 
 /* A claim links to the row that is about it, where there is one and this is another. */
 static bool add_link(struct writing *writing, enum report_format format, struct value v, bool about)
 {
-    uint32_t anchor = format != REPORT_CLAIM || about ? TEXT_INDEX_NONE
-                                                     : text_index_find(&writing->claims, value_as_text(v));
+    uint32_t anchor =
+        format != REPORT_CLAIM || about ? TEXT_INDEX_NONE : text_index_find(&writing->claims, value_as_text(v));
 
     if (anchor != TEXT_INDEX_NONE)
         buffer_format(writing->out, "<a href=\"#claim-%u\">", anchor);
@@ -246,7 +251,9 @@ static void add_text_cell(struct writing *writing, enum report_format format, st
     bool is_long = t.length > LONG_CELL_BYTES;
 
     add_string(writing, first ? "<th scope=\"row\"" : "<td");
-    add_string(writing, v.type == VALUE_DATE || (t.length <= SHORT_CELL_BYTES && t.length > 0) ? " class=\"short\">" : ">");
+    add_string(writing, v.type == VALUE_DATE || (t.length <= SHORT_CELL_BYTES && t.length > 0)
+                            ? " class=\"short\">"
+                            : ">");
     add_string(writing, is_long ? "<div class=\"long\" tabindex=\"0\">" : "");
     bool linked = add_link(writing, format, v, first);
     if (v.type == VALUE_TEXT)
@@ -282,12 +289,14 @@ static void add_table(struct writing *writing, uint32_t number)
 {
     const struct report_table *table = &writing->result->tables[number];
 
+    if (table->row_count >= FILTER_FROM_ROWS)
     buffer_format(writing->out,
                   "<div class=\"tools\" id=\"tools-%u\" hidden><label for=\"filter-%u\">Filter</label>"
                   "<input type=\"search\" id=\"filter-%u\" autocomplete=\"off\">"
                   "<output aria-live=\"polite\"></output></div>\n",
                   number, number, number);
-    buffer_format(writing->out, "<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-labelledby=\"title-%u\">", number);
+    buffer_format(writing->out,
+                  "<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-labelledby=\"title-%u\">", number);
     add_table_tag(writing, number);
     add_headings(writing, table->section);
     for (uint64_t row = 0; row < table->row_count; row++)
@@ -328,7 +337,8 @@ static void add_section(struct writing *writing, uint32_t number)
 {
     const struct report_table *table = &writing->result->tables[number];
 
-    buffer_format(writing->out, "<section id=\"section-%u\" aria-labelledby=\"title-%u\">\n<h2 id=\"title-%u\">", number,
+    buffer_format(writing->out,
+                  "<section id=\"section-%u\" aria-labelledby=\"title-%u\">\n<h2 id=\"title-%u\">", number,
                   number, number);
     add_text(writing->out, table->section->title);
     add_string(writing, "</h2>\n");
