@@ -79,11 +79,11 @@ run-demo: $(DEMO)/office.db
 
 TEST_ENVIRONMENT = WITNESSMARK=$(abspath $(BUILD)/witnessmark) WITNESSMARK_BUILD=$(abspath $(BUILD)) CC=$(CC)
 
-run-test: $(UNIT_TESTS) $(DEMO)/office.db
-	@failed=; for t in $(UNIT_TESTS) $(sort $(wildcard tests/*.sh)); do $(TEST_ENVIRONMENT) $$t || failed="$$failed $$t"; done; \
+run-test: $(UNIT_TESTS) $(DEMO)/office.db $(BUILD)/bench/batches
+	@failed=; for t in $(UNIT_TESTS) $(sort $(wildcard tests/*.sh)) tests/bench/instructions.sh; do $(TEST_ENVIRONMENT) $$t || failed="$$failed $$t"; done; \
 	 if [ -n "$$failed" ]; then echo "failed:$$failed" >&2; exit 1; fi
 
-run-bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure
+run-bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure $(BUILD)/bench/stages
 	@sh tests/bench/bench.sh $(BUILD)/witnessmark $(BUILD)/bench
 
 # What holds when the machine fails; FULL=all fails each call, without it every one at first and then in steps.
@@ -97,6 +97,10 @@ $(BUILD)/fault/shim.so: tests/fault/shim.c
 $(BUILD)/fault/fault: tests/fault/fault.c
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $< -lsqlite3
+
+$(BUILD)/bench/stages: tests/bench/stages.c $(LIBRARY)
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -MMD -MP -MF $@.d -o $@ $< $(LIBRARY) $(ENGINE_LIBS)
 
 $(BUILD)/bench/%: tests/bench/%.c
 	@mkdir -p $(@D)
@@ -123,4 +127,4 @@ install: $(BUILD)/witnessmark
 clean:
 	rm -rf $(BUILD) witnessmark
 
--include $(ENGINE_OBJECTS:.o=.d) $(UNIT_TESTS:=.d) $(BUILD)/witnessmark.d
+-include $(ENGINE_OBJECTS:.o=.d) $(UNIT_TESTS:=.d) $(BUILD)/witnessmark.d $(BUILD)/bench/stages.d
