@@ -105,12 +105,12 @@ run-demo: $(DEMO)/office.db
 
 TEST_ENVIRONMENT = WITNESSMARK=$(abspath $(BUILD)/witnessmark) WITNESSMARK_BUILD=$(abspath $(BUILD)) CC=$(CC)
 
-run-test: $(UNIT_TESTS) $(DEMO)/office.db
-	@failed=; for t in $(UNIT_TESTS) $(sort $(wildcard tests/*.sh)); do $(TEST_ENVIRONMENT) $$t || failed="$$failed $$t"; done; \
+run-test: $(UNIT_TESTS) $(DEMO)/office.db $(BUILD)/bench/batches
+	@failed=; for t in $(UNIT_TESTS) $(sort $(wildcard tests/*.sh)) tests/bench/instructions.sh; do $(TEST_ENVIRONMENT) $$t || failed="$$failed $$t"; done; \
 	 if [ -n "$$failed" ]; then echo "failed:$$failed" >&2; exit 1; fi
 
 # With TEN=1 on an office of ten years instead, of 1,000,000 claims; TEN=10000000: of so many.
-run-bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure
+run-bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure $(BUILD)/bench/stages
 	@$(if $(TEN),:,sh tests/bench/bench.sh $(BUILD)/witnessmark $(BUILD)/bench)
 	@$(if $(TEN),sh tests/bench/ten.sh $(BUILD)/witnessmark $(BUILD)/bench $(if $(filter 1,$(TEN)),1000000,$(TEN)),:)
 
@@ -125,6 +125,10 @@ $(BUILD)/fault/shim.so: tests/fault/shim.c
 $(BUILD)/fault/fault: tests/fault/fault.c
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $< -lsqlite3
+
+$(BUILD)/bench/stages: tests/bench/stages.c $(LIBRARY)
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -MMD -MP -MF $@.d -o $@ $< $(LIBRARY) $(ENGINE_LIBS)
 
 $(BUILD)/bench/%: tests/bench/%.c
 	@mkdir -p $(@D)
@@ -151,4 +155,4 @@ install: $(BUILD)/witnessmark
 clean:
 	rm -rf $(BUILD) witnessmark
 
--include $(ENGINE_OBJECTS:.o=.d) $(UNIT_TESTS:=.d) $(BUILD)/witnessmark.d
+-include $(ENGINE_OBJECTS:.o=.d) $(UNIT_TESTS:=.d) $(BUILD)/witnessmark.d $(BUILD)/bench/stages.d

@@ -44,13 +44,8 @@ void buffer_add_money(struct buffer *buffer, int64_t cents)
 
 void buffer_add_number(struct buffer *buffer, uint64_t whole)
 {
-    char digits[24];
-    size_t n = sizeof digits;
-
-    do
-        digits[--n] = (char)('0' + whole % 10);
-    while ((whole /= 10) > 0);
-    buffer_add(buffer, digits + n, sizeof digits - n);
+    char room[DECIMAL_ROOM];
+    buffer_add(buffer, room, whole_write(whole, room));
 }
 
 enum { FORMAT_ROOM = 256 };
@@ -85,19 +80,31 @@ static bool needs_quotes(struct text cell)
     return quoted;
 }
 
-void buffer_add_csv(struct buffer *buffer, struct text cell)
+size_t csv_cell_write(struct text cell, char *room)
 {
+    char *at = room;
+
     if (!needs_quotes(cell)) {
-        buffer_add_text(buffer, cell);
-        return;
+        if (cell.length > 0)
+            memcpy(room, cell.bytes, cell.length);
+        return cell.length;
     }
-    buffer_add_byte(buffer, '"');
+    *at++ = '"';
     for (size_t i = 0; i < cell.length; i++) {
         if (cell.bytes[i] == '"')
-            buffer_add_byte(buffer, '"');
-        buffer_add_byte(buffer, cell.bytes[i]);
+            *at++ = '"';
+        *at++ = cell.bytes[i];
     }
-    buffer_add_byte(buffer, '"');
+    *at++ = '"';
+    return (size_t)(at - room);
+}
+
+void buffer_add_csv(struct buffer *buffer, struct text cell)
+{
+    char *room = buffer_room(buffer, CSV_CELL_ROOM(cell));
+
+    if (room != NULL)
+        buffer->length += csv_cell_write(cell, room);
 }
 
 /* *ret_control: whether it holds control characters. */

@@ -59,6 +59,10 @@ void buffer_format(struct buffer *buffer, const char *format, ...) __attribute__
 /* One CSV cell by RFC 4180: quoted where it holds a comma, quote, CR or LF or has blanks at an end. */
 void buffer_add_csv(struct buffer *buffer, struct text cell);
 
+/* The same into room for CSV_CELL_ROOM bytes; returns how many it took. */
+size_t csv_cell_write(struct text cell, char *room);
+#define CSV_CELL_ROOM(cell) (2 * (cell).length + 3)
+
 /* Words for people, broken at blanks so that lines stay within width columns; the lines after the first begin
  * with indent blanks, and the first is taken to stand there already. Control characters become blanks. No
  * newline at the end. */

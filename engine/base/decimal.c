@@ -89,18 +89,21 @@ const char *number_fault_words(enum number_fault fault)
     return "";
 }
 
-static size_t write_whole(uint64_t whole, bool negative, char *room)
+size_t whole_write(uint64_t whole, char *room)
 {
-    char digits[24];
-    size_t n = sizeof digits, length = 0;
+    size_t length = 1;
 
-    do
-        digits[--n] = (char)('0' + whole % 10);
-    while ((whole /= 10) > 0);
-    if (negative)
-        room[length++] = '-';
-    memcpy(room + length, digits + n, sizeof digits - n);
-    return length + sizeof digits - n;
+    for (uint64_t rest = whole / 10; rest > 0; rest /= 10)
+        length++;
+    for (size_t at = length; at > 0; whole /= 10)
+        room[--at] = (char)('0' + whole % 10);
+    return length;
+}
+
+static size_t write_signed(uint64_t whole, bool negative, char *room)
+{
+    room[0] = '-';
+    return negative + whole_write(whole, room + negative);
 }
 
 static uint64_t magnitude(int64_t n)
@@ -111,7 +114,7 @@ static uint64_t magnitude(int64_t n)
 size_t decimal_write(int64_t millionths, char *room)
 {
     uint64_t size = magnitude(millionths), fraction = size % 1000000;
-    size_t length = write_whole(size / 1000000, millionths < 0, room);
+    size_t length = write_signed(size / 1000000, millionths < 0, room);
 
     if (fraction > 0) {
         int places = 6;
@@ -130,7 +133,7 @@ size_t decimal_write(int64_t millionths, char *room)
 size_t money_write(int64_t cents, char *room)
 {
     uint64_t size = magnitude(cents);
-    size_t length = write_whole(size / 100, cents < 0, room);
+    size_t length = write_signed(size / 100, cents < 0, room);
 
     room[length++] = '.';
     room[length++] = (char)('0' + size / 10 % 10);

@@ -43,6 +43,9 @@ const char *number_fault_words(enum number_fault fault);
 #define DECIMAL_ROOM 32
 size_t decimal_write(int64_t millionths, char *room);
 
+/* Writes a whole number in digits; room for DECIMAL_ROOM bytes. Returns the length. */
+size_t whole_write(uint64_t whole, char *room);
+
 /* Writes with two places ("12.50"); room for DECIMAL_ROOM bytes. Returns the length. */
 size_t money_write(int64_t cents, char *room);
 

@@ -51,6 +51,12 @@ static int list_close(struct list *list, int status)
     return WM_OK;
 }
 
+/* Where the next item is read to: it counts among the items once its key is kept. */
+static void *list_next_item(const struct list *list)
+{
+    return (char *)list->items + list->count * list->item_size;
+}
+
 /* The next item that is not empty. */
 static bool list_next(struct list *list)
 {
@@ -318,7 +324,6 @@ static int take_part(struct list *list, const struct part_item *part)
     uint32_t at = list_find(list, part->key);
     if (at != TEXT_INDEX_NONE)
         return merge_part(list, part, &items[at]);
-    items[list->count] = *part;
     return list_keep(list, part->key);
 }
 
@@ -326,11 +331,10 @@ static int read_parts(struct text t, bool plain, struct arena *arena, struct par
                       uint32_t *ret_count, struct text *ret_reason)
 {
     struct list list;
-    struct part_item part;
-    int status = list_open(&list, t, plain, sizeof part, arena, ret_reason);
+    int status = list_open(&list, t, plain, sizeof(struct part_item), arena, ret_reason);
 
-    while (status == WM_OK && (status = next_part(&list, &part)) == WM_OK)
-        status = take_part(&list, &part);
+    while (status == WM_OK && (status = next_part(&list, list_next_item(&list))) == WM_OK)
+        status = take_part(&list, list_next_item(&list));
     status = list_close(&list, status);
     if (status != WM_OK)
         return status;
@@ -383,7 +387,6 @@ static int take_labor(struct list *list, const struct labor_item *labor)
     if (at != TEXT_INDEX_NONE)
         return add_up(list, labor->hours, &items[at].hours,
                       "brings the hours of this operation to too large a number; check them");
-    items[list->count] = *labor;
     return list_keep(list, labor->key);
 }
 
@@ -391,11 +394,10 @@ static int read_labors(struct text t, bool plain, struct arena *arena, struct la
                        uint32_t *ret_count, struct text *ret_reason)
 {
     struct list list;
-    struct labor_item labor;
-    int status = list_open(&list, t, plain, sizeof labor, arena, ret_reason);
+    int status = list_open(&list, t, plain, sizeof(struct labor_item), arena, ret_reason);
 
-    while (status == WM_OK && (status = next_labor(&list, &labor)) == WM_OK)
-        status = take_labor(&list, &labor);
+    while (status == WM_OK && (status = next_labor(&list, list_next_item(&list))) == WM_OK)
+        status = take_labor(&list, list_next_item(&list));
     status = list_close(&list, status);
     if (status != WM_OK)
         return status;
@@ -484,7 +486,6 @@ static int take_inspection(struct list *list, struct inspection_item *inspection
         items[at] = *inspection;
         return WM_OK;
     }
-    items[list->count] = *inspection;
     return list_keep(list, inspection->key);
 }
 
@@ -492,11 +493,10 @@ static int read_inspections(struct text t, bool plain, struct arena *arena, stru
                             uint32_t *ret_count, struct text *ret_reason)
 {
     struct list list;
-    struct inspection_item inspection;
-    int status = list_open(&list, t, plain, sizeof inspection, arena, ret_reason);
+    int status = list_open(&list, t, plain, sizeof(struct inspection_item), arena, ret_reason);
 
-    while (status == WM_OK && (status = next_inspection(&list, &inspection)) == WM_OK)
-        status = take_inspection(&list, &inspection);
+    while (status == WM_OK && (status = next_inspection(&list, list_next_item(&list))) == WM_OK)
+        status = take_inspection(&list, list_next_item(&list));
     status = list_close(&list, status);
     if (status != WM_OK)
         return status;

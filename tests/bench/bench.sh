@@ -1,6 +1,7 @@
 #!/bin/sh
-# bench.sh PROGRAM FOLDER [CLAIMS...] - how time and memory grow with the claims: a Markdown table for DEVELOPERS.md.
-# Each size is run three times on a warm cache; the table shows the shortest run and the largest memory.
+# bench.sh PROGRAM FOLDER [CLAIMS...] - how time and memory grow with the claims, and what each stage costs: Markdown
+# tables for DEVELOPERS.md and RESULTS.md. Each size is run three times on a warm cache; the tables show the shortest
+# run and the largest memory. Stages are of the second size, or the only one.
 set -eu
 program=$1 folder=$2
 shift 2
@@ -28,3 +29,8 @@ for claims in "$@"; do
         awk -v claims="$claims" -v bytes="$bytes" \
             '{ printf "| %d | %d | %.2f | %.2f | %.2f | %.0f |\n", claims, bytes, $1, $2, $2 * 1e6 / claims, $3 / 1024 }'
 done
+
+staged=$1
+[ $# -lt 2 ] || staged=$2
+echo
+"$folder/stages" "$folder/$staged/claims.csv" "$folder/$staged/office.db" rules 2026-03-15
