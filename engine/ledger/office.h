@@ -92,7 +92,8 @@ int office_run(struct office *office, const char *sql);
 /* Reports what the database said last (result: what its function returned) and returns the status for it. */
 int office_report(struct office *office, int result);
 
-/* The same in words, without a report: writes to room and returns the status. wait_ms: how long it waited for others. */
+/* The same in words, without a report: writes to room and returns the status. wait_ms: how long it waited for
+ * others. */
 int office_words(struct sqlite3 *database, int result, int wait_ms, char *room, size_t size);
 
 #endif

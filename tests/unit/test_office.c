@@ -350,7 +350,8 @@ static void one_writer_waits_for_another_with_a_word(void **state)
     office_set_wait(second.office, 0);
     assert_int_equal(office_begin_write(second.office), WM_IO);
     snprintf(expected, sizeof expected,
-             "%s: another program is using the office file; try again later, nothing was recorded\n", first.path);
+             "%s: another program is using the office file; try again later, nothing was recorded\n",
+             first.path);
     assert_string_equal(second.capture.text, expected);
     office_rollback(first.office);
     assert_int_equal(office_begin_write(second.office), WM_OK);
@@ -591,8 +592,9 @@ static void every_fault_has_its_words(void **state)
     kit_begin(&kit);
     assert_int_equal(kit_open(&kit, OFFICE_WRITE), WM_OK);
     for (size_t i = 0; i < COUNT(cases); i++) {
-        assert_int_equal(office_words(office_database(kit.office), cases[i].result, OFFICE_WAIT_MS, words, sizeof words),
-                         cases[i].status);
+        assert_int_equal(
+            office_words(office_database(kit.office), cases[i].result, OFFICE_WAIT_MS, words, sizeof words),
+            cases[i].status);
         assert_int_equal(strncmp(words, cases[i].words, strlen(cases[i].words)), 0);
     }
     assert_int_equal(office_words(NULL, SQLITE_IOERR, OFFICE_WAIT_MS, words, sizeof words), WM_IO);
