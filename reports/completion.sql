@@ -1,6 +1,6 @@
 -- title: Completion
--- meaning: How far a campaign has come: vehicles remedied (repaired, or inspected and found not to need the repair, on a claim
---     that is paid) against the vehicles in it, by week and stage, model year, engine and region.
+-- meaning: How far a campaign has come: vehicles remedied (repaired, or inspected and found not to need the repair,
+--     on a claim that is paid) against the vehicles in it, by week and stage, model year, engine and region.
 -- parameter: campaign text; the campaign
 -- parameter: until date = today; completed on this day or earlier
 
@@ -44,8 +44,8 @@ GROUP BY 1, 2, 3, 4, 5, 6, 7, 8
 
 -- section: rates
 -- title: Rates
--- meaning: Two rates, as no law gives one formula: of all vehicles in the campaign, and of those that can be reached. What is
---     reported to a regulator is the office's to decide.
+-- meaning: Two rates, as no law gives one formula: of all vehicles in the campaign, and of those that can be
+--     reached. What is reported to a regulator is the office's to decide.
 -- column: what text "Figure"; what is counted
 -- column: vehicles integer; how many vehicles
 -- column: share percent; of the vehicles in the campaign, or as the line says
@@ -56,7 +56,8 @@ WITH total AS (
 SELECT 'in the campaign' AS what, involved AS vehicles, NULL AS share FROM total
 UNION ALL SELECT 'repaired', (SELECT coalesce(sum(vehicles), 0) FROM done WHERE outcome = 'repaired'),
        share((SELECT coalesce(sum(vehicles), 0) FROM done WHERE outcome = 'repaired'), involved) FROM total
-UNION ALL SELECT 'inspected, no repair needed', (SELECT coalesce(sum(vehicles), 0) FROM done WHERE outcome = 'inspected'),
+UNION ALL SELECT 'inspected, no repair needed',
+       (SELECT coalesce(sum(vehicles), 0) FROM done WHERE outcome = 'inspected'),
        share((SELECT coalesce(sum(vehicles), 0) FROM done WHERE outcome = 'inspected'), involved) FROM total
 UNION ALL SELECT 'remedied, of all', remedied, share(remedied, involved) FROM total
 UNION ALL SELECT 'not remedied and out of reach', away, share(away, involved) FROM total
@@ -123,7 +124,8 @@ FROM involved AS i GROUP BY i.engine ORDER BY i.engine
 
 -- section: regions
 -- title: By region
--- meaning: The region is the dealer's who did the work; where vehicles are that nobody has brought yet is not known here.
+-- meaning: The region is the dealer's who did the work; where vehicles are that nobody has brought yet is not known
+--     here.
 -- column: region text; region of the dealer (ISO 3166-2)
 -- column: repaired integer; vehicles repaired
 -- column: inspected integer; vehicles inspected and found not to need the repair

@@ -1,6 +1,6 @@
 -- title: Deadlines
--- meaning: Held claims by the time that the office has left to decide them. The days stand in rules/deadlines.csv by region;
---     they are examples to configure, and local law and the office's own counsel decide.
+-- meaning: Held claims by the time that the office has left to decide them. The days stand in rules/deadlines.csv
+--     by region; they are examples to configure, and local law and the office's own counsel decide.
 -- parameter: due_within integer = 14; list claims whose time ends within so many days
 -- parameter: region text =; only dealers of this region
 -- parameter: dealer text =; only this dealer
@@ -33,7 +33,8 @@ WHERE (:region IS NULL OR w.region = :region) AND (:dealer IS NULL OR w.dealer =
 -- chart: bar x=region y=waiting,over,soon
 SELECT w.region, (SELECT decide_within_days FROM deadlines AS d WHERE d.region = w.region) AS decide_within_days,
        CASE max(w.silence) WHEN 1 THEN 'yes' ELSE 'no' END AS silence, count(*) AS waiting,
-       coalesce(sum(days_left < 0), 0) AS over, coalesce(sum(days_left BETWEEN 0 AND :due_within), 0) AS soon, sum(payable) AS payable
+       coalesce(sum(days_left < 0), 0) AS over,
+       coalesce(sum(days_left BETWEEN 0 AND :due_within), 0) AS soon, sum(payable) AS payable
 FROM waiting AS w GROUP BY w.region ORDER BY w.region
 
 -- section: urgent

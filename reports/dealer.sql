@@ -1,5 +1,6 @@
 -- title: One dealer's file
--- meaning: Everything about one dealer on one page: claims and money, what was found, what waits, kits, follow-up work.
+-- meaning: Everything about one dealer on one page: claims and money, what was found, what waits, kits, follow-up
+--     work.
 -- parameter: dealer text; the dealer's code
 -- parameter: since date = today - 365; claims received on this day or later
 
@@ -14,7 +15,8 @@
 -- column: decided_by text; who decided over the engine's hold
 -- column: asked money; what the dealer asks for
 -- column: payable money; what is payable
-SELECT row, received_on, claim, campaign, vin, outcome, decision, decided_by, asked_cents AS asked, payable_cents AS payable
+SELECT row, received_on, claim, campaign, vin, outcome, decision, decided_by, asked_cents AS asked,
+       payable_cents AS payable
 FROM claims_now
 WHERE row >= coalesce((SELECT min(first_row) FROM batches_now WHERE received_on >= :since), 9223372036854775807)
   AND dealer = :dealer AND received_on >= :since
@@ -75,7 +77,12 @@ GROUP BY effect, finding ORDER BY claims DESC, effect, finding
 -- column: net money; both together
 SELECT substr(paid_on, 1, 7) AS month, sum(CASE WHEN paid_cents > 0 THEN paid_cents ELSE 0 END) AS paid,
        sum(CASE WHEN paid_cents < 0 THEN paid_cents ELSE 0 END) AS taken_back, sum(paid_cents) AS net
-FROM payments WHERE dealer = :dealer AND paid_on >= :since GROUP BY 1 ORDER BY 1
+FROM (SELECT b.decided_on AS paid_on, p.paid_cents
+      FROM batches_now AS b CROSS JOIN payments_by_engine AS p ON p.row BETWEEN b.first_row AND b.last_row
+      WHERE b.decided_on >= :since AND p.dealer = :dealer
+      UNION ALL
+      SELECT paid_on, paid_cents FROM payments_by_people WHERE dealer = :dealer AND paid_on >= :since)
+GROUP BY 1 ORDER BY 1
 
 -- section: kits
 -- title: Kits

@@ -1,6 +1,6 @@
 -- title: Findings
--- meaning: What the checks found on the claims that the office received in a time: by month, by finding, by dealer and by
---     campaign. Each claim counts by its highest revision.
+-- meaning: What the checks found on the claims that the office received in a time: by month, by finding, by dealer
+--     and by campaign. Each claim counts by its highest revision.
 -- parameter: since date = today - 365; received on this day or later
 -- parameter: until date = today; received on this day or earlier
 -- parameter: dealer text =; only this dealer
@@ -16,12 +16,11 @@
 -- column: cut money; asked less payable of those that are pay or hold
 --# A claim that has a finding on two items counts once.
 SELECT substr(received_on, 1, 7) AS month, dealer, campaign, effect, finding, count(*) AS claims, sum(cut) AS cut
-FROM (SELECT DISTINCT c.row, c.received_on, c.dealer, c.campaign, m.effect, m.finding,
+FROM (SELECT DISTINCT c.row, b.received_on, c.dealer, c.campaign, m.effect, m.finding,
              CASE WHEN c.decision IN ('pay', 'hold') THEN c.asked_cents - c.payable_cents ELSE 0 END AS cut
-      FROM claims_now AS c JOIN findings_made AS m ON m.row = c.row
-      WHERE c.row BETWEEN (SELECT min(first_row) FROM batches_now WHERE received_on >= :since)
-                      AND (SELECT max(last_row) FROM batches_now WHERE received_on <= :until)
-        AND c.received_on BETWEEN :since AND :until
+      FROM batches_now AS b CROSS JOIN findings_made AS m ON m.row BETWEEN b.first_row AND b.last_row
+           CROSS JOIN claims_now AS c ON c.row = m.row
+      WHERE b.received_on BETWEEN :since AND :until
         AND (:dealer IS NULL OR c.dealer = :dealer) AND (:campaign IS NULL OR c.campaign = :campaign))
 GROUP BY 1, 2, 3, 4, 5
 
@@ -35,14 +34,12 @@ GROUP BY 1, 2, 3, 4, 5
 -- column: returned integer; claims that are returned
 -- column: held integer; claims that are held
 -- column: cut money; asked less payable of those that are pay or hold
-SELECT substr(received_on, 1, 7) AS month, dealer, campaign, count(*) AS claims,
+SELECT substr(b.received_on, 1, 7) AS month, dealer, campaign, count(*) AS claims,
        sum(EXISTS (SELECT 1 FROM findings_made AS m WHERE m.row = c.row AND m.effect <> 'note')) AS flagged,
        sum(decision = 'refuse') AS refused, sum(decision = 'return') AS returned, sum(decision = 'hold') AS held,
        sum(CASE WHEN decision IN ('pay', 'hold') THEN asked_cents - payable_cents ELSE 0 END) AS cut
-FROM claims_now AS c
-WHERE c.row BETWEEN (SELECT min(first_row) FROM batches_now WHERE received_on >= :since)
-                AND (SELECT max(last_row) FROM batches_now WHERE received_on <= :until)
-  AND received_on BETWEEN :since AND :until
+FROM batches_now AS b CROSS JOIN claims_now AS c ON c.row BETWEEN b.first_row AND b.last_row
+WHERE b.received_on BETWEEN :since AND :until
   AND (:dealer IS NULL OR dealer = :dealer) AND (:campaign IS NULL OR campaign = :campaign)
 GROUP BY 1, 2, 3
 

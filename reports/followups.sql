@@ -1,5 +1,6 @@
 -- title: Open follow-up work
--- meaning: What was found at the repair and is still to be done, by age: no later claim that stands has supplied the part.
+-- meaning: What was found at the repair and is still to be done, by age: no later claim that stands has supplied
+--     the part.
 -- parameter: dealer text =; only this dealer
 -- parameter: campaign text =; only this campaign
 
@@ -39,7 +40,8 @@ FROM open_work GROUP BY age ORDER BY min(age_days)
 -- column: open_work integer "Open"; pieces of work
 -- column: overdue integer; of these, past the day by which they were to be done
 -- column: oldest date; when the oldest was opened
-SELECT campaign, followup, part, count(*) AS open_work, coalesce(sum(over_days > 0), 0) AS overdue, min(opened_on) AS oldest
+SELECT campaign, followup, part, count(*) AS open_work, coalesce(sum(over_days > 0), 0) AS overdue,
+       min(opened_on) AS oldest
 FROM open_work GROUP BY campaign, followup, part ORDER BY open_work DESC, campaign, followup
 
 -- section: open_work_list
@@ -54,6 +56,7 @@ FROM open_work GROUP BY campaign, followup, part ORDER BY open_work DESC, campai
 -- column: due_on date "Due"; day by which it is to be done
 -- column: over_days integer "Days over"; since it was due; below 0: it is not yet
 -- column: status text "Vehicle"; status of the vehicle in the register
-SELECT o.dealer || '/' || o.claim AS claim, o.vin, o.campaign, o.followup, o.part, o.opened_on, o.due_on, o.over_days, v.status
+SELECT o.dealer || '/' || o.claim AS claim, o.vin, o.campaign, o.followup, o.part, o.opened_on, o.due_on, o.over_days,
+       v.status
 FROM open_work AS o LEFT JOIN vehicles_now AS v ON v.vin = o.vin
 ORDER BY o.over_days DESC, o.opened_on, o.dealer, o.claim

@@ -1,6 +1,6 @@
 -- title: Kits
--- meaning: Repair kits that were shipped, that standing claims used, and that are left, by dealer and kit: who claims more
---     than was shipped, and whose kits lie idle.
+-- meaning: Repair kits that were shipped, that standing claims used, and that are left, by dealer and kit: who
+--     claims more than was shipped, and whose kits lie idle.
 -- parameter: idle_days integer = 60; kits lie idle where none was used or shipped for so many days
 -- parameter: dealer text =; only this dealer
 

@@ -1,9 +1,9 @@
 -- title: Last night's claims
--- meaning: What the files received on one day brought, what waits for a person in the whole office, and which held claims
---     run out of time.
+-- meaning: What the files received on one day brought, what waits for a person in the whole office, and which held
+--     claims run out of time.
 -- parameter: day date =; day on which the office received the files (left out: the last one)
 -- parameter: due_within integer = 7; held claims whose time to decide ends within so many days are urgent
---# A night is read by the ranges of its rows, and what waits by an index of held rows: ten years of claims do not matter.
+--# A night is read by the range of its rows, and what waits is kept as it goes: ten years of claims do not matter.
 
 -- table: files_of_day
 -- column: file_name text; name of the file
@@ -70,8 +70,8 @@ ORDER BY instr('refuse return hold cut note', m.effect), claims DESC, m.finding
 
 -- section: waiting_for_a_person
 -- title: Waits for a person
--- meaning: Every held claim of the office that nobody has decided yet, by the time that is left. Silence approves where the
---     region's row in rules/deadlines.csv says so; these deadlines are examples, and counsel decides.
+-- meaning: Every held claim of the office that nobody has decided yet, by the time that is left. Silence approves
+--     where the region's row in rules/deadlines.csv says so; these deadlines are examples, and counsel decides.
 -- column: time_left text "Time left"; until the time to decide ends
 -- column: claims integer; how many claims
 -- column: silence_approves integer "Of these silence approves"; claims that count as approved when the time is over
@@ -89,7 +89,8 @@ ORDER BY instr('over urgent later no deadline', time_left)
 
 -- section: urgent
 -- title: Runs out of time
--- meaning: Held claims whose time to decide is over or ends within the days asked for, the most urgent first; at most 200.
+-- meaning: Held claims whose time to decide is over or ends within the days asked for, the most urgent first; at
+--     most 200.
 -- column: claim claim; dealer and claim number
 -- column: received_on date "Received"; day the office received it
 -- column: decide_by date "Decide by"; day on which the time to decide ends
@@ -101,7 +102,8 @@ ORDER BY instr('over urgent later no deadline', time_left)
 SELECT w.dealer || '/' || w.claim AS claim, w.received_on,
        date(w.received_on, '+' || d.decide_within_days || ' days') AS decide_by,
        CAST(julianday(w.received_on) + d.decide_within_days - julianday(:today) AS INTEGER) AS days_left,
-       CASE d.silence_approves WHEN 1 THEN 'yes' ELSE 'no' END AS silence, w.region, w.campaign, w.payable_cents AS payable
+       CASE d.silence_approves WHEN 1 THEN 'yes' ELSE 'no' END AS silence, w.region, w.campaign,
+       w.payable_cents AS payable
 FROM claims_waiting AS w JOIN deadlines AS d ON d.region = w.region
 WHERE w.received_on <= date(:today, '-' || (d.decide_within_days - :due_within) || ' days')
 ORDER BY days_left, payable DESC, w.dealer, w.claim

@@ -12,12 +12,16 @@
 -- column: paid money; money paid
 -- column: takes_back integer; times that money was taken back
 -- column: taken_back money; money taken back
-SELECT substr(paid_on, 1, 7) AS month, dealer, sum(paid_cents > 0) AS payments,
-       sum(CASE WHEN paid_cents > 0 THEN paid_cents ELSE 0 END) AS paid, sum(paid_cents < 0) AS takes_back,
-       sum(CASE WHEN paid_cents < 0 THEN paid_cents ELSE 0 END) AS taken_back
-FROM payments
-WHERE paid_on BETWEEN :since AND :until AND (:dealer IS NULL OR dealer = :dealer)
-  AND (:campaign IS NULL OR campaign = :campaign)
+--# What the engine paid goes by the day of its file, so only the rows of those files are read; people decided the rest.
+SELECT substr(day, 1, 7) AS month, dealer, sum(cents > 0) AS payments,
+       sum(CASE WHEN cents > 0 THEN cents ELSE 0 END) AS paid, sum(cents < 0) AS takes_back,
+       sum(CASE WHEN cents < 0 THEN cents ELSE 0 END) AS taken_back
+FROM (SELECT b.decided_on AS day, p.dealer, p.campaign, p.paid_cents AS cents
+      FROM batches_now AS b CROSS JOIN payments_by_engine AS p ON p.row BETWEEN b.first_row AND b.last_row
+      WHERE b.decided_on BETWEEN :since AND :until
+      UNION ALL
+      SELECT paid_on, dealer, campaign, paid_cents FROM payments_by_people WHERE paid_on BETWEEN :since AND :until)
+WHERE (:dealer IS NULL OR dealer = :dealer) AND (:campaign IS NULL OR campaign = :campaign)
 GROUP BY 1, 2
 
 -- section: months
@@ -54,8 +58,10 @@ FROM moved AS m GROUP BY m.dealer ORDER BY net DESC, m.dealer
 -- column: decided_by text "By"; who decided; empty: the engine
 -- column: reason text; reason given
 SELECT dealer || '/' || claim AS claim, paid_on, paid_cents AS amount, action, decided_by, reason
-FROM payments
-WHERE paid_cents < 0 AND paid_on BETWEEN :since AND :until AND (:dealer IS NULL OR dealer = :dealer)
-  AND (:campaign IS NULL OR campaign = :campaign)
+FROM (SELECT p.* FROM batches_now AS b CROSS JOIN payments_by_engine AS p ON p.row BETWEEN b.first_row AND b.last_row
+      WHERE b.decided_on BETWEEN :since AND :until AND p.paid_cents < 0
+      UNION ALL
+      SELECT * FROM payments_by_people WHERE paid_on BETWEEN :since AND :until AND paid_cents < 0)
+WHERE (:dealer IS NULL OR dealer = :dealer) AND (:campaign IS NULL OR campaign = :campaign)
 ORDER BY paid_on, dealer, claim
 LIMIT 20000

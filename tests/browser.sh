@@ -1,7 +1,8 @@
 #!/bin/sh
-# Opens every report of the demo office as HTML in headless Chromium: no error on its console and no request; charts are
-# drawn; sorting and filtering work, with the keyboard too; the figures are those of the CSV; contrast; narrow screens; by
-# day and by night. Screenshots stand in build/browser/shots. Where Chromium, node or npm is missing it says so and is done.
+# Opens every report of the demo office as HTML in headless Chromium: no error on its console and no request; charts
+# are drawn; sorting and filtering work, with the keyboard too; the figures are those of the CSV; contrast; narrow
+# screens; by day and by night. Screenshots stand in build/browser/shots. Where Chromium, node or npm is missing it
+# says so and is done.
 set -eu
 cd "$(dirname "$0")/.."
 program=${WITNESSMARK:-build/witnessmark} build=${WITNESSMARK_BUILD:-build}
@@ -30,7 +31,7 @@ office_does post "$demo/night-1.csv" --today 2026-03-02
 office_does post "$demo/night-2.csv" --today 2026-03-16
 office_does post "$demo/night-3.csv" --today 2026-04-20
 office_does decide D111/C10014 pay --by 'B. Office' --reason 'papers seen' --today 2026-04-21
-office_does reverse D101/C12338 --by 'B. Office' --reason '=HYPERLINK("http://x.invalid","paid twice")' --today 2026-04-22
+office_does reverse D101/C12338 --by 'B. Office' --reason '=HYPERLINK("http://x.invalid","twice")' --today 2026-04-22
 {
     echo 'claim,dealer,repair_order,campaign,vin,outcome,completed_on,parts,total_amount'
     echo '<script>window.harmed=1</script>,D101,RO-1,H26-02,EZ7BAMCK6JE104729,repaired,2026-04-20,PSH-1600-01,500.00'

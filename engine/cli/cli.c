@@ -49,7 +49,7 @@ static const struct option_kind OPTION_KINDS[OPTIONS] = {
     [OPTION_REPORTS] = {"reports", "DIR", "the folder of reports (default reports)"},
     [OPTION_SECTION] = {"section", "NAME", "only this section"},
     [OPTION_SECONDS] = {"seconds", "N", "how long it may take (default 120)"},
-    [OPTION_PLAIN_CELLS] = {"plain-cells", NULL, "in CSV, no apostrophe in front of what a spreadsheet takes for a formula"},
+    [OPTION_PLAIN_CELLS] = {"plain-cells", NULL, "in CSV, no apostrophe in front of what could be a formula"},
     [OPTION_AGAIN] = {"again", NULL, "decide every recorded batch afresh and compare"},
 };
 

@@ -48,7 +48,8 @@ static void close_reporting(struct reporting *reporting)
 /* --- What there is ---------------------------------------------------------------------------------------- */
 
 /* `words`, blanks up to an indent, and an explanation that is broken there. */
-static void add_entry(struct buffer *out, const char *lead, struct text words, struct text meaning, size_t indent)
+static void add_entry(struct buffer *out, const char *lead, struct text words, struct text meaning,
+                      size_t indent)
 {
     size_t at = strlen(lead) + words.length;
 
@@ -64,13 +65,14 @@ static void add_entry(struct buffer *out, const char *lead, struct text words, s
 }
 
 /* A list of reports is a report itself: it has the same formats. */
-static const char LIST_HEADER[] = "-- title: Reports\n"
-                                  "-- meaning: What `witnessmark report NAME` can tell; `witnessmark report NAME --help`"
-                                  " tells the parameters.\n"
-                                  "-- section: reports\n"
-                                  "-- column: report text; its name\n"
-                                  "-- column: title text; its title\n"
-                                  "-- column: meaning text; what it tells\n";
+static const char LIST_HEADER[] =
+    "-- title: Reports\n"
+    "-- meaning: What `witnessmark report NAME` can tell; `witnessmark report NAME --help`"
+    " tells the parameters.\n"
+    "-- section: reports\n"
+    "-- column: report text; its name\n"
+    "-- column: title text; its title\n"
+    "-- column: meaning text; what it tells\n";
 
 static const char VIEWS_HEADER[] =
     "-- title: Views\n"
@@ -79,7 +81,8 @@ static const char VIEWS_HEADER[] =
     "-- column: view text; name of the view or function\n"
     "-- column: column_name text \"Column\"; its column; empty: the view itself\n"
     "-- column: meaning text; what it holds\n"
-    "-- column: where_it_is text \"Where\"; office file: for any SQLite tool; report: only while a report runs\n";
+    "-- column: where_it_is text \"Where\"; office file: for any SQLite tool; report: only while a report "
+    "runs\n";
 
 static int open_own(struct reporting *reporting, const char *name, const char *header)
 {
@@ -88,7 +91,8 @@ static int open_own(struct reporting *reporting, const char *name, const char *h
                              &reporting->found.report);
 
     if (status == WM_OK)
-        status = report_result_open(&reporting->result, &reporting->found.report, NULL, reporting->options->today, arena);
+        status = report_result_open(&reporting->result, &reporting->found.report, NULL,
+                                    reporting->options->today, arena);
     return status;
 }
 
@@ -109,7 +113,8 @@ static int write_result(struct reporting *reporting)
 static int list_report(struct reporting *reporting, struct text name, bool *ret_faulty)
 {
     struct found_report found;
-    int status = report_find(&reporting->desk.arena, folder_of(reporting->options), name, &reporting->desk.sink, &found);
+    int status =
+        report_find(&reporting->desk.arena, folder_of(reporting->options), name, &reporting->desk.sink, &found);
 
     if (status == WM_BAD_INPUT || status == WM_IO || status == WM_LIMIT) {
         *ret_faulty = true;
@@ -121,7 +126,8 @@ static int list_report(struct reporting *reporting, struct text name, bool *ret_
         add_entry(&reporting->words, "", name, found.report.title, NAME_INDENT);
         return WM_OK;
     }
-    const struct value cells[] = {value_text(name), value_text(found.report.title), value_text(found.report.meaning)};
+    const struct value cells[] = {value_text(name), value_text(found.report.title),
+                                  value_text(found.report.meaning)};
     return report_add_row(&reporting->result, &reporting->result.tables[0], cells);
 }
 
@@ -133,7 +139,8 @@ static int list_reports(struct reporting *reporting)
     int status = open_own(reporting, "list", LIST_HEADER);
 
     if (status == WM_OK)
-        status = report_names(&reporting->desk.arena, folder_of(reporting->options), &reporting->desk.sink, &names, &count);
+        status = report_names(&reporting->desk.arena, folder_of(reporting->options), &reporting->desk.sink,
+                              &names, &count);
     for (uint32_t i = 0; status == WM_OK && i < count; i++)
         status = list_report(reporting, names[i], &faulty);
     if (status == WM_OK && reporting->options->format != FORMAT_TEXT)
@@ -143,9 +150,11 @@ static int list_reports(struct reporting *reporting)
 
 /* --- What may be read ------------------------------------------------------------------------------------- */
 
-static int add_view_row(struct reporting *reporting, const char *view, const char *column, const char *meaning, bool given)
+static int add_view_row(struct reporting *reporting, const char *view, const char *column, const char *meaning,
+                        bool given)
 {
-    const struct value cells[] = {value_text(text_of(view)), value_text(text_of(column)), value_text(text_of(meaning)),
+    const struct value cells[] = {value_text(text_of(view)), value_text(text_of(column)),
+                                  value_text(text_of(meaning)),
                                   value_text(given ? TEXT("report") : TEXT("office file"))};
 
     return report_add_row(&reporting->result, &reporting->result.tables[0], cells);
@@ -157,10 +166,12 @@ static int add_views(struct reporting *reporting)
 
     for (const struct view *view = VIEWS; view->name != NULL && status == WM_OK; view++) {
         status = add_view_row(reporting, view->name, "", view->meaning, view->given);
-        for (const struct view_column *column = view->columns; column->name != NULL && status == WM_OK; column++)
+        for (const struct view_column *column = view->columns; column->name != NULL && status == WM_OK;
+             column++)
             status = add_view_row(reporting, view->name, column->name, column->meaning, view->given);
     }
-    for (const struct view_column *function = VIEW_FUNCTIONS; function->name != NULL && status == WM_OK; function++)
+    for (const struct view_column *function = VIEW_FUNCTIONS; function->name != NULL && status == WM_OK;
+         function++)
         status = add_view_row(reporting, function->name, "", function->meaning, true);
     return status;
 }
@@ -216,9 +227,10 @@ static int choose_section(struct reporting *reporting)
         }
     struct text nearest = report_nearest(name, section_at, report->sections, report->section_count);
     diag_error(&reporting->desk.sink, (struct place){{NULL, 0}, 0, 0},
-               "the report %.*s has no section \"%.*s\"; %s%.*s%s", TEXT_ARGUMENTS(report->name), TEXT_ARGUMENTS(name),
-               nearest.length > 0 ? "nearest is \"" : "`--help` behind its name lists them", TEXT_ARGUMENTS(nearest),
-               nearest.length > 0 ? "\"" : "");
+               "the report %.*s has no section \"%.*s\"; %s%.*s%s", TEXT_ARGUMENTS(report->name),
+               TEXT_ARGUMENTS(name),
+               nearest.length > 0 ? "nearest is \"" : "`--help` behind its name lists them",
+               TEXT_ARGUMENTS(nearest), nearest.length > 0 ? "\"" : "");
     return WM_BAD_INPUT;
 }
 
@@ -242,8 +254,9 @@ static int run_on_office(struct reporting *reporting)
                                    .today = options->today,
                                    .result = &reporting->result,
                                    .sink = &desk->sink};
-    status = computed != NULL ? computed->run(&run)
-                              : report_run_queries(&run, options->seconds > 0 ? options->seconds : LIMIT_REPORT_SECONDS);
+    status = computed != NULL
+                 ? computed->run(&run)
+                 : report_run_queries(&run, options->seconds > 0 ? options->seconds : LIMIT_REPORT_SECONDS);
     return desk_end_reading(desk, status);
 }
 
@@ -258,10 +271,11 @@ static int make_report(struct reporting *reporting)
     if (status == WM_OK)
         status = choose_section(reporting);
     if (status == WM_OK)
-        status = parameters_read(&reporting->found.report, options->parameters, options->parameter_count, options->today,
-                                 &desk->arena, &desk->sink, &values);
+        status = parameters_read(&reporting->found.report, options->parameters, options->parameter_count,
+                                 options->today, &desk->arena, &desk->sink, &values);
     if (status == WM_OK)
-        status = report_result_open(&reporting->result, &reporting->found.report, values, options->today, &desk->arena);
+        status = report_result_open(&reporting->result, &reporting->found.report, values, options->today,
+                                    &desk->arena);
     if (status == WM_OK)
         status = run_on_office(reporting);
     if (status == WM_OK)
@@ -307,10 +321,11 @@ static void add_parameter_help(struct buffer *out, const struct report_parameter
     buffer_free(&right);
 }
 
-static void add_section_help(struct buffer *out, const struct report *report, const struct report_section *section)
+static void add_section_help(struct buffer *out, const struct report *report,
+                             const struct report_section *section)
 {
-    buffer_format(out, "\n%s%.*s", report_shown_sections(report) > 1 ? "section " : "columns", report_shown_sections(report) > 1
-                  ? (int)section->name.length : 0, section->name.bytes);
+    buffer_format(out, "\n%s%.*s", report_shown_sections(report) > 1 ? "section " : "columns",
+                  report_shown_sections(report) > 1 ? (int)section->name.length : 0, section->name.bytes);
     if (report_shown_sections(report) > 1)
         buffer_format(out, ": %.*s", TEXT_ARGUMENTS(section->title));
     buffer_add_byte(out, '\n');
@@ -358,10 +373,12 @@ const struct command COMMAND_REPORT = {
     .name = "report",
     .arguments = "NAME [--PARAMETER VALUE...] | list | views",
     .summary = "tables and charts for the office, the regulator, the parts desk; an office adds its own",
-    .details = "`report list` names the reports: files NAME.sql of the folder of reports, and those that the program\n"
-               "computes. `report NAME --help` tells one's parameters and columns. `report views` tells what a report's\n"
-               "query may read. With --format html a report is one page that needs no network, with charts.\n"
-               "In CSV several sections stand one after the other, an empty line between them; --section gives one.\n",
+    .details =
+        "`report list` names the reports: files NAME.sql of the folder of reports, and those that the program\n"
+        "computes. `report NAME --help` tells one's parameters and columns. `report views` tells what a "
+        "report's\n"
+        "query may read. With --format html a report is one page that needs no network, with charts.\n"
+        "In CSV several sections stand one after the other, an empty line between them; --section gives one.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_QUIET) |
                OPTION_BIT(OPTION_REPORTS) | OPTION_BIT(OPTION_SECTION) | OPTION_BIT(OPTION_SECONDS) |

@@ -1,5 +1,5 @@
-/* fleet.h - the vehicles of the register by kind: each profile, by the days built that rules tell apart, and how many
- * there are. So that what the rules say of millions of vehicles is asked a few thousand times.
+/* fleet.h - the vehicles of the register by kind: each profile, by the days built that rules tell apart, and
+ * how many there are. So that what the rules say of millions of vehicles is asked a few thousand times.
  */
 #ifndef WM_FACTS_FLEET_H
 #define WM_FACTS_FLEET_H
@@ -12,8 +12,8 @@ struct fleet_kind {
     uint64_t count;
 };
 
-/* Reads every vehicle of the source once. Everything is in the arena. WM_IO where the source fails (its error says why),
- * WM_NO_MEMORY. */
+/* Reads every vehicle of the source once. Everything is in the arena. WM_IO where the source fails (its error
+ * says why), WM_NO_MEMORY. */
 int fleet_kinds_read(struct register_source *source, const struct rules *rules, struct arena *arena,
                      struct fleet_kind **ret_kinds, uint32_t *ret_count);
 

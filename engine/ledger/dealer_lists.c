@@ -10,9 +10,8 @@ int ledger_regions(struct office *office, region_take *take, void *taker)
 {
     sqlite3_stmt *statement = NULL;
     bool more = false;
-    int status = office_prepare(office,
-                                "SELECT DISTINCT region FROM dealer_versions WHERE region <> '' ORDER BY region",
-                                &statement);
+    int status = office_prepare(
+        office, "SELECT DISTINCT region FROM dealer_versions WHERE region <> '' ORDER BY region", &statement);
 
     if (status == WM_OK)
         status = office_step(office, statement, &more);
@@ -27,7 +26,8 @@ int ledger_regions(struct office *office, region_take *take, void *taker)
 
 /* --- Parts ----------------------------------------------------------------------------------------------- */
 
-static const char DEALERS[] = "SELECT dealer FROM dealer_versions UNION SELECT dealer FROM shipment_versions ORDER BY 1";
+static const char DEALERS[] =
+    "SELECT dealer FROM dealer_versions UNION SELECT dealer FROM shipment_versions ORDER BY 1";
 
 /* Of the shipments as they are now. */
 static const char SHIPPED[] =
@@ -60,7 +60,8 @@ static int add_tally(void *taker, const struct packed_entry *entry)
 
 static int list_part(struct listing *listing, struct dealer_part *part)
 {
-    int status = packed_find(listing->tallies, packed_hash(KEY_PART, part->dealer, part->part_key), add_tally, part);
+    int status =
+        packed_find(listing->tallies, packed_hash(KEY_PART, part->dealer, part->part_key), add_tally, part);
 
     if (status != WM_OK || (part->part.length == 0 && part->claimed == 0))
         return status;
@@ -125,10 +126,11 @@ static int list_dealers(struct listing *listing)
     return status;
 }
 
-int ledger_dealer_parts(struct office *office, const struct text *keys, uint32_t key_count, dealer_part_take *take,
-                        void *taker)
+int ledger_dealer_parts(struct office *office, const struct text *keys, uint32_t key_count,
+                        dealer_part_take *take, void *taker)
 {
-    struct listing listing = {.office = office, .keys = keys, .key_count = key_count, .take = take, .taker = taker};
+    struct listing listing = {
+        .office = office, .keys = keys, .key_count = key_count, .take = take, .taker = taker};
     int status = packed_reader_open(office, PACKED_TALLIES, &listing.tallies);
 
     listing.seen = ARENA_ARRAY(&listing.arena, bool, key_count + 1);

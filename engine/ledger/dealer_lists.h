@@ -1,5 +1,5 @@
-/* dealer_lists.h - what the office has of all its dealers, for lists: their regions, and the parts that were shipped to
- * them and claimed by them.
+/* dealer_lists.h - what the office has of all its dealers, for lists: their regions, and the parts that were
+ * shipped to them and claimed by them.
  */
 #ifndef WM_LEDGER_DEALER_LISTS_H
 #define WM_LEDGER_DEALER_LISTS_H
@@ -25,9 +25,9 @@ struct dealer_part {
 
 typedef int dealer_part_take(void *taker, const struct dealer_part *part);
 
-/* For each dealer those of the parts that were shipped to him or claimed by him: every part that was ever shipped, and
- * those of the keys (as parts compare). In the order of dealers. Inside office_begin_read. */
-int ledger_dealer_parts(struct office *office, const struct text *keys, uint32_t key_count, dealer_part_take *take,
-                        void *taker);
+/* For each dealer those of the parts that were shipped to him or claimed by him: every part that was ever
+ * shipped, and those of the keys (as parts compare). In the order of dealers. Inside office_begin_read. */
+int ledger_dealer_parts(struct office *office, const struct text *keys, uint32_t key_count,
+                        dealer_part_take *take, void *taker);
 
 #endif

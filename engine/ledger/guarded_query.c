@@ -37,9 +37,9 @@ struct guard {
     struct feed feeds[GIVEN_TABLES];
     uint32_t feed_count;
     struct timespec end;
-    bool late;    /* the time was over */
-    bool trusted; /* the engine itself reads, inside stage_of */
-    int status;   /* of stage_of */
+    bool late;                 /* the time was over */
+    bool trusted;              /* the engine itself reads, inside stage_of */
+    int status;                /* of stage_of */
     struct buffer base_tables; /* names, each behind a newline */
     struct text sql;           /* that is being prepared */
     struct refusal refusal;
@@ -58,12 +58,15 @@ struct guarded_query {
 
 /* SQLite's functions that give the same for the same rows, and touch nothing else. */
 static const char *const FUNCTIONS[] = {
-    "abs", "avg", "char", "coalesce", "concat", "concat_ws", "count", "cume_dist", "date", "datetime",
-    "dense_rank", "first_value", "format", "glob", "group_concat", "hex", "ifnull", "iif", "instr", "julianday", "lag",
-    "last_value", "lead", "length", "like", "likelihood", "likely", "lower", "ltrim", "max", "min", "nth_value",
-    "ntile", "nullif", "percent_rank", "printf", "quote", "rank", "replace", "round", "row_number", "rtrim", "share",
-    "sign", "stage_of", "strftime", "substr", "substring", "sum", "time", "total", "trim", "typeof", "unicode",
-    "unixepoch", "unlikely", "upper"};
+    "abs",          "avg",   "char",     "coalesce",   "concat",      "concat_ws",  "count",
+    "cume_dist",    "date",  "datetime", "dense_rank", "first_value", "format",     "glob",
+    "group_concat", "hex",   "ifnull",   "iif",        "instr",       "julianday",  "lag",
+    "last_value",   "lead",  "length",   "like",       "likelihood",  "likely",     "lower",
+    "ltrim",        "max",   "min",      "nth_value",  "ntile",       "nullif",     "percent_rank",
+    "printf",       "quote", "rank",     "replace",    "round",       "row_number", "rtrim",
+    "share",        "sign",  "stage_of", "strftime",   "substr",      "substring",  "sum",
+    "time",         "total", "trim",     "typeof",     "unicode",     "unixepoch",  "unlikely",
+    "upper"};
 
 static bool is_function(const char *name)
 {
@@ -120,9 +123,9 @@ static bool is_base_table(const struct guard *guard, const char *name)
     return false;
 }
 
-/* A view of the list reads what it is made of; nothing else reads but views. That a WITH table cannot take the name of a
- * view, and so pass for one, is seen to before (guard_prepare). Where no column is read, SQLite tells the table without
- * the view that it dissolved, and WITH tables too: then the text decides. */
+/* A view of the list reads what it is made of; nothing else reads but views. That a WITH table cannot take the
+ * name of a view, and so pass for one, is seen to before (guard_prepare). Where no column is read, SQLite tells
+ * the table without the view that it dissolved, and WITH tables too: then the text decides. */
 static int may_read(struct guard *guard, const char *table, const char *column, const char *inside)
 {
     if (view_named(table) != NULL || is_given(guard, table) || (inside != NULL && is_of_views(inside)))
@@ -130,7 +133,8 @@ static int may_read(struct guard *guard, const char *table, const char *column, 
     if (column[0] == '\0' && (!is_base_table(guard, table) || !sql_selects_from(guard->sql, table)))
         return SQLITE_OK;
     return refuse(guard, table,
-                  "\"%s\" is none of the views that reports may read; `witnessmark report views` lists them", table);
+                  "\"%s\" is none of the views that reports may read; `witnessmark report views` lists them",
+                  table);
 }
 
 static int may_do(void *context, int action, const char *first, const char *second, const char *schema,
@@ -149,13 +153,14 @@ static int may_do(void *context, int action, const char *first, const char *seco
         if (is_function(second))
             return SQLITE_OK;
         return refuse(guard, second,
-                      "the function \"%s\" is not one that reports may call; README.md lists those that are", second);
+                      "the function \"%s\" is not one that reports may call; README.md lists those that are",
+                      second);
     case SQLITE_ATTACH:
-    case SQLITE_DETACH:
-        return refuse(guard, NULL, "a report may not attach another database; take that out");
+    case SQLITE_DETACH: return refuse(guard, NULL, "a report may not attach another database; take that out");
     case SQLITE_PRAGMA: return refuse(guard, "PRAGMA", "a report may not use PRAGMA; take that out");
     case SQLITE_TRANSACTION:
-    case SQLITE_SAVEPOINT: return refuse(guard, NULL, "a report is one SELECT a section, no transaction; take that out");
+    case SQLITE_SAVEPOINT:
+        return refuse(guard, NULL, "a report is one SELECT a section, no transaction; take that out");
     default: return refuse(guard, NULL, "a report only reads; write a SELECT over the documented views");
     }
 }
@@ -176,8 +181,8 @@ static int look_at_clock(void *context)
 static void call_share(sqlite3_context *call, int count, sqlite3_value **arguments)
 {
     (void)count;
-    if (sqlite3_value_type(arguments[0]) != SQLITE_INTEGER || sqlite3_value_type(arguments[1]) != SQLITE_INTEGER ||
-        sqlite3_value_int64(arguments[1]) == 0) {
+    if (sqlite3_value_type(arguments[0]) != SQLITE_INTEGER ||
+        sqlite3_value_type(arguments[1]) != SQLITE_INTEGER || sqlite3_value_int64(arguments[1]) == 0) {
         sqlite3_result_null(call);
         return;
     }
@@ -231,7 +236,8 @@ static void call_stage_of(sqlite3_context *call, int count, sqlite3_value **argu
         give(call, stage);
 }
 
-/* --- Given tables ------------------------------------------------------------------------------------------ */
+/* --- Given tables ------------------------------------------------------------------------------------------
+ */
 
 static void feed_cell(void *context, uint64_t row, int column, sqlite3_context *ret_cell)
 {
@@ -278,13 +284,15 @@ int guard_give(struct guard *guard, const struct given_table *table)
     return status;
 }
 
-/* --- The guard ----------------------------------------------------------------------------------------------- */
+/* --- The guard -----------------------------------------------------------------------------------------------
+ */
 
 static int list_base_tables(struct guard *guard)
 {
     sqlite3_stmt *statement = NULL;
     bool more = false;
-    int status = office_prepare(guard->office, "SELECT name FROM sqlite_schema WHERE type = 'table'", &statement);
+    int status =
+        office_prepare(guard->office, "SELECT name FROM sqlite_schema WHERE type = 'table'", &statement);
 
     if (status == WM_OK)
         status = office_step(guard->office, statement, &more);
@@ -306,14 +314,16 @@ static int set_up(struct guard *guard)
     guard->end.tv_sec += (time_t)guard->setup->seconds;
     int result = sqlite3_create_function_v2(database, "share", 2, flags, NULL, call_share, NULL, NULL, NULL);
     if (result == SQLITE_OK)
-        result = sqlite3_create_function_v2(database, "stage_of", 2, flags, guard, call_stage_of, NULL, NULL, NULL);
+        result =
+            sqlite3_create_function_v2(database, "stage_of", 2, flags, guard, call_stage_of, NULL, NULL, NULL);
     if (result != SQLITE_OK)
         return office_report(guard->office, result);
     int status = list_base_tables(guard);
     if (status != WM_OK)
         return status;
     guard->old_length_limit = sqlite3_limit(database, SQLITE_LIMIT_LENGTH, LIMIT_REPORT_VALUE_BYTES);
-    guard->old_like_limit = sqlite3_limit(database, SQLITE_LIMIT_LIKE_PATTERN_LENGTH, LIMIT_REPORT_PATTERN_BYTES);
+    guard->old_like_limit =
+        sqlite3_limit(database, SQLITE_LIMIT_LIKE_PATTERN_LENGTH, LIMIT_REPORT_PATTERN_BYTES);
     guard->old_attach_limit = sqlite3_limit(database, SQLITE_LIMIT_ATTACHED, 0);
     guard->old_heap_limit = sqlite3_hard_heap_limit64(LIMIT_REPORT_HEAP_BYTES);
     sqlite3_progress_handler(database, STEPS_A_LOOK, look_at_clock, guard);
@@ -372,7 +382,8 @@ bool guard_names(struct text sql, const char *table)
     return false;
 }
 
-/* --- Queries --------------------------------------------------------------------------------------------------- */
+/* --- Queries
+ * --------------------------------------------------------------------------------------------------- */
 
 /* The place of a byte of the text, whose column counts bytes of the line. */
 static struct place place_at(struct place start, struct text sql, size_t byte)
@@ -410,8 +421,8 @@ static bool names_view_anew(struct text sql, size_t *ret_byte, struct text *ret_
     char name[64];
 
     while (sql_next_word(&words, &word)) {
-        if (is_of_view && (text_is(word, "(") || (text_equal_any_case(word, TEXT("as")) &&
-                                                  sql_defines_table(words))))
+        if (is_of_view &&
+            (text_is(word, "(") || (text_equal_any_case(word, TEXT("as")) && sql_defines_table(words))))
             return true;
         is_of_view = sql_word_name(word, name, sizeof name) && is_of_views(name);
         *ret_name = word;
@@ -493,8 +504,7 @@ int guard_prepare(struct guard *guard, struct text sql, struct place place, stru
     guard->sql = sql;
     int status = check_text(guard, sql, place);
     if (status == WM_OK) {
-        int result =
-            sqlite3_prepare_v2(guard->database, sql.bytes, (int)sql.length, &query->statement, &rest);
+        int result = sqlite3_prepare_v2(guard->database, sql.bytes, (int)sql.length, &query->statement, &rest);
         status = result != SQLITE_OK ? report_fault(guard, sql, place, result)
                                      : check_statement(guard, sql, place, query->statement, rest);
     }
@@ -568,20 +578,23 @@ static int report_stop(const struct guarded_query *query, int result)
     struct diag_sink *sink = office_sink(guard->office);
 
     if (guard->late) {
-        diag_error(sink, query->place,
-                   "this took longer than %lld second%s; narrow it by its parameters, or give it more time with "
-                   "--seconds",
-                   (long long)guard->setup->seconds, guard->setup->seconds == 1 ? "" : "s");
+        diag_error(
+            sink, query->place,
+            "this took longer than %lld second%s; narrow it by its parameters, or give it more time with "
+            "--seconds",
+            (long long)guard->setup->seconds, guard->setup->seconds == 1 ? "" : "s");
         return WM_LIMIT;
     }
     if (guard->status != WM_OK)
         return guard->status;
     switch (result & 0xff) {
     case SQLITE_NOMEM:
-        diag_error(sink, query->place, "this takes more memory than a report may have; narrow it by its parameters");
+        diag_error(sink, query->place,
+                   "this takes more memory than a report may have; narrow it by its parameters");
         return WM_LIMIT;
     case SQLITE_TOOBIG:
-        diag_error(sink, query->place, "a value of this query is longer than a report's may be; make it shorter");
+        diag_error(sink, query->place,
+                   "a value of this query is longer than a report's may be; make it shorter");
         return WM_LIMIT;
     case SQLITE_ERROR:
         diag_error(sink, query->place, "the query failed: %s; correct it", sqlite3_errmsg(guard->database));
@@ -613,7 +626,8 @@ struct guarded_cell guard_cell(const struct guarded_query *query, uint32_t colum
     case SQLITE_TEXT: {
         const char *bytes = (const char *)sqlite3_column_text(query->statement, at);
         cell.kind = CELL_TEXT;
-        cell.text = (struct text){bytes != NULL ? bytes : "", (size_t)sqlite3_column_bytes(query->statement, at)};
+        cell.text =
+            (struct text){bytes != NULL ? bytes : "", (size_t)sqlite3_column_bytes(query->statement, at)};
         break;
     }
     case SQLITE_FLOAT: cell.kind = CELL_POINT; break;

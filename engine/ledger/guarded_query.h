@@ -1,12 +1,12 @@
 /* guarded_query.h - SQL that the office or an auditor wrote, run so that it can do no harm.
  *
- * What runs is one SELECT over the views of ledger/views.h, with functions from a list. An authorizer refuses all else
- * when the statement is prepared: writing, base tables (but through a view), ATTACH, PRAGMA, other functions. A progress
- * handler ends what runs longer than it may; lengths and memory are limited. What is wrong is a diagnostic at the line
- * and column of the text.
+ * What runs is one SELECT over the views of ledger/views.h, with functions from a list. An authorizer refuses
+ * all else when the statement is prepared: writing, base tables (but through a view), ATTACH, PRAGMA, other
+ * functions. A progress handler ends what runs longer than it may; lengths and memory are limited. What is
+ * wrong is a diagnostic at the line and column of the text.
  *
- * A guard owns what it set on the office's connection and takes it back in guard_close; while it is open the connection
- * is used by its queries and by the caller's stage_of, by one thread.
+ * A guard owns what it set on the office's connection and takes it back in guard_close; while it is open the
+ * connection is used by its queries and by the caller's stage_of, by one thread.
  *
  * Not here: what the query is for, and how its rows are shown.
  */
@@ -19,8 +19,8 @@
 
 enum { GIVEN_COLUMNS = 64 };
 
-/* A table that queries may read besides the views: rows of cells. In SQL numbers are whole: units[i] says how many
- * millionths make 1 there (1, DECIMAL_CENT for cents, DECIMAL_ONE). All is borrowed. */
+/* A table that queries may read besides the views: rows of cells. In SQL numbers are whole: units[i] says how
+ * many millionths make 1 there (1, DECIMAL_CENT for cents, DECIMAL_ONE). All is borrowed. */
 struct given_table {
     const char *name;
     const char *columns[GIVEN_COLUMNS];
@@ -32,8 +32,8 @@ struct given_table {
 
 struct guard_setup {
     int64_t seconds; /* from guard_open on; at least 1 */
-    /* What stage_of() gives: null where the vehicle is not eligible. A status other than WM_OK ends the query; the
-     * caller keeps it. NULL: no such function. */
+    /* What stage_of() gives: null where the vehicle is not eligible. A status other than WM_OK ends the query;
+     * the caller keeps it. NULL: no such function. */
     int (*stage_of)(void *context, struct text campaign, struct text vin, struct value *ret_stage);
     void *context;
 };
@@ -45,7 +45,8 @@ struct guarded_query;
 int guard_open(struct office *office, const struct guard_setup *setup, struct guard **ret_guard);
 void guard_close(struct guard *guard); /* accepts NULL; no query may be open */
 
-/* From here on queries may read this table, which must have a column; until guard_close. At most GIVEN_TABLES. */
+/* From here on queries may read this table, which must have a column; until guard_close. At most GIVEN_TABLES.
+ */
 enum { GIVEN_TABLES = 32 };
 int guard_give(struct guard *guard, const struct given_table *table);
 
@@ -74,8 +75,8 @@ int guard_step(struct guarded_query *query, bool *ret_row);
 
 enum cell_kind { CELL_NULL, CELL_WHOLE, CELL_TEXT, CELL_POINT, CELL_BYTES };
 
-/* A cell of the row at hand; text is valid until the next step. CELL_POINT: binary floating point, and CELL_BYTES: a
- * blob; neither is given. */
+/* A cell of the row at hand; text is valid until the next step. CELL_POINT: binary floating point, and
+ * CELL_BYTES: a blob; neither is given. */
 struct guarded_cell {
     enum cell_kind kind;
     int64_t whole;

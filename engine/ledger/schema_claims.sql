@@ -237,18 +237,24 @@ SELECT c.row, c.batch, c.line, c.dealer, c.claim, c.revision, c.campaign, c.vin,
        f.number, f.effect, f.finding, f.item, f.message, f.rule
 FROM claims_now AS c JOIN findings AS f ON f.row = c.row;
 
--- One row for each time that money moved: by the engine's pay, by a person's, or back by a reversal (below 0).
-CREATE VIEW payments AS
+-- Money that the engine's pay moved, one row a claim row; below 0 where a correction came to less.
+CREATE VIEW payments_by_engine AS
 SELECT r.row, r.dealer, r.claim, r.revision, r.campaign, r.vin,
        date(b.today * 86400, 'unixepoch') AS paid_on, r.due_cents AS paid_cents,
        'pay' AS action, NULL AS decided_by, NULL AS reason
 FROM claim_rows AS r JOIN batches AS b ON b.batch = r.batch
-WHERE r.decision = 'pay' AND r.replaces IS NOT 0 AND r.due_cents <> 0
-UNION ALL
+WHERE r.decision = 'pay' AND r.replaces IS NOT 0 AND r.due_cents <> 0;
+
+-- Money that a person's decision moved: by pay, or back by a reversal (below 0).
+CREATE VIEW payments_by_people AS
 SELECT r.row, r.dealer, r.claim, r.revision, r.campaign, r.vin,
-       date(d.decided_on * 86400, 'unixepoch'), d.due_cents, d.action, d.decided_by, d.reason
+       date(d.decided_on * 86400, 'unixepoch') AS paid_on, d.due_cents AS paid_cents, d.action, d.decided_by, d.reason
 FROM office_decisions AS d JOIN claim_rows AS r ON r.row = d.row
 WHERE d.due_cents <> 0;
+
+-- One row for each time that money moved.
+CREATE VIEW payments AS
+SELECT * FROM payments_by_engine UNION ALL SELECT * FROM payments_by_people;
 
 -- Follow-up work on standing claims that no later standing claim supplied the part for.
 CREATE VIEW followups_open AS
@@ -278,11 +284,10 @@ SELECT u.batch, u.line, u.dealer, u.claim, u.message FROM unreadable_rows AS u;
 -- Claims that wait for a person: held, and not decided since. The region is that of the dealer's version that counted
 -- for the claim.
 CREATE VIEW claims_waiting AS
-SELECT r.row, r.batch, r.line, r.dealer,
+SELECT r.row, r.batch, r.line, r.dealer, r.claim, r.revision, r.campaign, r.vin,
        (SELECT d.region FROM dealer_versions AS d
         WHERE d.dealer = r.dealer AND d.valid_from <= coalesce(r.completed_on, 2147483647)
         ORDER BY d.valid_from DESC, d.load DESC LIMIT 1) AS region,
-       r.claim, r.revision, r.campaign, r.vin,
        date(r.completed_on * 86400, 'unixepoch') AS completed_on,
        date(b.received_on * 86400, 'unixepoch') AS received_on,
        r.asked_cents, r.payable_cents

@@ -4,7 +4,8 @@
 
 static bool is_name_byte(unsigned char c)
 {
-    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_' || c == '$' || c >= 128;
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || (c >= '0' && c <= '9') || c == '_' || c == '$' ||
+           c >= 128;
 }
 
 /* Behind a comment that starts here; at itself where there is none. */
@@ -106,7 +107,8 @@ bool sql_defines_table(struct sql_words words)
     return false;
 }
 
-/* --- Where tables stand ------------------------------------------------------------------------------------ */
+/* --- Where tables stand ------------------------------------------------------------------------------------
+ */
 
 /* What may come next at one depth of parentheses. */
 enum clause {

@@ -1,5 +1,5 @@
-/* sql_words.h - the words of a piece of SQL, as SQLite cuts it: names, quoted names, numbers, texts, single signs;
- * comments and blanks left out.
+/* sql_words.h - the words of a piece of SQL, as SQLite cuts it: names, quoted names, numbers, texts, single
+ * signs; comments and blanks left out.
  *
  * Only for looking at SQL, not for understanding it. Private to engine/ledger.
  */
@@ -25,7 +25,8 @@ bool sql_word_name(struct text word, char *room, size_t size);
 /* Whether the word is this name; ASCII letters without regard to case. */
 bool sql_word_is(struct text word, const char *name);
 
-/* Behind AS: whether what follows is what a WITH table is made of: `(`, `MATERIALIZED (`, `NOT MATERIALIZED (`. */
+/* Behind AS: whether what follows is what a WITH table is made of: `(`, `MATERIALIZED (`, `NOT MATERIALIZED (`.
+ */
 bool sql_defines_table(struct sql_words words);
 
 /* Whether the text selects from this table: its name stands where FROM, JOIN or their commas expect a table. */

@@ -3,31 +3,49 @@
 #include <strings.h>
 
 #define COLUMNS (const struct view_column[])
-#define END {NULL, NULL}
-
-#define OF_A_ROW                                                                                                       \
-    {"row", "number of the recorded row, in the order of recording"},                                                  \
-        {"batch", "number of the posted file, as in batches_now"},                                                     \
-        {"line", "line of that file on which the row starts"}, {"dealer", "dealer code"},                              \
-        {"claim", "the dealer's claim number"}, {"revision", "0, or how often the claim was corrected"},               \
-        {"campaign", "campaign number, as stated"}, {"vin", "VIN in capitals, as stated"}
-
-#define DECIDED                                                                                                        \
-    {"outcome", "repaired or inspected"}, {"completed_on", "day the work was completed; null: not stated"},            \
-        {"received_on", "day the office received the file"},                                                           \
-        {"decision", "what is decided by now: pay, hold, return or refuse"},                                           \
-        {"engine_decision", "what the engine decided when the file was posted"},                                       \
-        {"decided_by", "who decided over the engine's hold; null: nobody"},                                            \
-        {"decided_on", "day of the decision that counts"}, {"asked_cents", "total_amount, in cents"},                  \
-        {"payable_cents", "payable by that decision, in cents; for hold what would be paid"},                          \
-    {                                                                                                                  \
-        "replaces", "row that counted for this claim until then; null: none; 0: this row does not count, a revision "  \
-                    "as high was recorded"                                                                             \
+#define END        \
+    {              \
+        NULL, NULL \
     }
 
-#define OF_A_VEHICLE                                                                                                   \
-    {"model_line", "model line"}, {"model_year", "model year; null: not known"}, {"engine", "engine code"},            \
-        {"transmission", "transmission"}
+#define OF_A_ROW                                                                                         \
+    {"row", "number of the recorded row, in the order of recording"},                                    \
+        {"batch", "number of the posted file, as in batches_now"},                                       \
+        {"line", "line of that file on which the row starts"}, {"dealer", "dealer code"},                \
+        {"claim", "the dealer's claim number"}, {"revision", "0, or how often the claim was corrected"}, \
+        {"campaign", "campaign number, as stated"},                                                      \
+    {                                                                                                    \
+        "vin", "VIN in capitals, as stated"                                                              \
+    }
+
+#define DECIDED                                                                                               \
+    {"outcome", "repaired or inspected"}, {"completed_on", "day the work was completed; null: not stated"},   \
+        {"received_on", "day the office received the file"},                                                  \
+        {"decision", "what is decided by now: pay, hold, return or refuse"},                                  \
+        {"engine_decision", "what the engine decided when the file was posted"},                              \
+        {"decided_by", "who decided over the engine's hold; null: nobody"},                                   \
+        {"decided_on", "day of the decision that counts"}, {"asked_cents", "total_amount, in cents"},         \
+        {"payable_cents", "payable by that decision, in cents; for hold what would be paid"},                 \
+    {                                                                                                         \
+        "replaces",                                                                                           \
+            "row that counted for this claim until then; null: none; 0: this row does not count, a revision " \
+            "as high was recorded"                                                                            \
+    }
+
+#define PAYMENT                                                                                                \
+    {"row", "the recorded row that was paid"}, {"dealer", "dealer code"}, {"claim", "claim number"},           \
+        {"revision", "revision of the claim"}, {"campaign", "campaign number"}, {"vin", "VIN"},                \
+        {"paid_on", "day of the decision by which it moved"}, {"paid_cents", "in cents; below 0: taken back"}, \
+        {"action", "pay, or reverse"}, {"decided_by", "who decided; null: the engine"},                        \
+    {                                                                                                          \
+        "reason", "reason given; null: the engine"                                                             \
+    }
+
+#define OF_A_VEHICLE                                                                                        \
+    {"model_line", "model line"}, {"model_year", "model year; null: not known"}, {"engine", "engine code"}, \
+    {                                                                                                       \
+        "transmission", "transmission"                                                                      \
+    }
 
 const struct view VIEWS[] = {
     {"claims_now", "One row a claim: its highest revision, as it is decided by now.", false,
@@ -42,8 +60,9 @@ const struct view VIEWS[] = {
              {"asked_cents", "total_amount, in cents"},
              {"payable_cents", "what would be paid, in cents"},
              END}},
-    {"rows_decided", "Every recorded row, as it is decided by now; also rows that a later revision took the place of.",
-     false, COLUMNS{OF_A_ROW, DECIDED, END}},
+    {"rows_decided",
+     "Every recorded row, as it is decided by now; also rows that a later revision took the place of.", false,
+     COLUMNS{OF_A_ROW, DECIDED, END}},
     {"rows_unreadable", "Rows that could not be read. They are no claims, and may be sent again.", false,
      COLUMNS{{"batch", "number of the posted file"},
              {"line", "line of that file"},
@@ -65,8 +84,8 @@ const struct view VIEWS[] = {
              {"rules", "number of the rules that decided it"},
              {"load", "number of the last load of office data that it was decided with"},
              END}},
-    {"findings_made", "One row a finding on any recorded row, also on those that a later revision took the place of.",
-     false,
+    {"findings_made",
+     "One row a finding on any recorded row, also on those that a later revision took the place of.", false,
      COLUMNS{{"row", "the recorded row"},
              {"number", "from 1 within the row"},
              {"effect", "refuse, return, hold, cut or note"},
@@ -86,21 +105,13 @@ const struct view VIEWS[] = {
              {"message", "the words for the dealer"},
              {"rule", "the rule that made it, file:row name"},
              END}},
-    {"payments",
-     "One row for each time that money moved: by the engine's pay, by a person's, or back by a reversal.", false,
-     COLUMNS{{"row", "the recorded row that was paid"},
-             {"dealer", "dealer code"},
-             {"claim", "claim number"},
-             {"revision", "revision of the claim"},
-             {"campaign", "campaign number"},
-             {"vin", "VIN"},
-             {"paid_on", "day of the decision by which it moved"},
-             {"paid_cents", "in cents; below 0: taken back"},
-             {"action", "pay, or reverse"},
-             {"decided_by", "who decided; null: the engine"},
-             {"reason", "reason given; null: the engine"},
-             END}},
-    {"followups_open", "Follow-up work on standing claims that no later standing claim supplied the part for.", false,
+    {"payments", "One row for each time that money moved: both views that follow, together.", false,
+     COLUMNS{PAYMENT, END}},
+    {"payments_by_engine", "Money that the engine's pay moved.", false, COLUMNS{PAYMENT, END}},
+    {"payments_by_people", "Money that a person's decision moved: by pay, or back by a reversal.", false,
+     COLUMNS{PAYMENT, END}},
+    {"followups_open", "Follow-up work on standing claims that no later standing claim supplied the part for.",
+     false,
      COLUMNS{{"row", "the recorded row that asks for it"},
              {"number", "from 1 within the row"},
              {"dealer", "dealer code"},
@@ -163,7 +174,8 @@ const struct view VIEWS[] = {
              {"replaces", "campaign that it replaces; null: none"},
              END}},
     {"population",
-     "How many vehicles are eligible under each campaign, by what they have in common. Worked out from the register as "
+     "How many vehicles are eligible under each campaign, by what they have in common. Worked out from the "
+     "register as "
      "it is now and the campaign's eligibility table.",
      true,
      COLUMNS{{"campaign", "campaign number"},
@@ -174,7 +186,8 @@ const struct view VIEWS[] = {
              {"status", "status of the vehicle; empty: none given"},
              {"vehicles", "how many vehicles"},
              END}},
-    {"deadlines", "One row for each region that a dealer has, by rules/deadlines.csv; days, null: no limit.", true,
+    {"deadlines", "One row for each region that a dealer has, by rules/deadlines.csv; days, null: no limit.",
+     true,
      COLUMNS{{"region", "region (ISO 3166-2)"},
              {"submit_within_days", "from completion to submission"},
              {"decide_within_days", "from receipt to decision"},
@@ -201,10 +214,11 @@ const struct view VIEWS[] = {
 const char *const VIEW_INNER_NAMES[] = {"later", NULL};
 
 const struct view_column VIEW_FUNCTIONS[] = {
-    {"share(PART, WHOLE)", "PART of WHOLE in millionths of 1, rounded; null where WHOLE is 0: for percent columns"},
-    {"stage_of(CAMPAIGN, VIN)",
-     "the stage of a registered vehicle under a campaign, empty where the campaign has no stages for it; null where the "
-     "vehicle is not eligible"},
+    {"share(PART, WHOLE)",
+     "PART of WHOLE in millionths of 1, rounded; null where WHOLE is 0: for percent columns"},
+    {"stage_of(CAMPAIGN, VIN)", "the stage of a registered vehicle under a campaign, empty where the campaign "
+                                "has no stages for it; null where the "
+                                "vehicle is not eligible"},
     {NULL, NULL},
 };
 

@@ -1,8 +1,8 @@
 /* views.h - what people may read of the office by SQL: every view, every column, in words.
  *
- * The first part stands in the office file (schema.sql, schema_claims.sql), for any SQLite tool. The second part is
- * `given`: tables that the engine works out from the rules for the time of a report. A test compares this list with the
- * schema: every view and column stands here, and none too many.
+ * The first part stands in the office file (schema.sql, schema_claims.sql), for any SQLite tool. The second
+ * part is `given`: tables that the engine works out from the rules for the time of a report. A test compares
+ * this list with the schema: every view and column stands here, and none too many.
  */
 #ifndef WM_LEDGER_VIEWS_H
 #define WM_LEDGER_VIEWS_H

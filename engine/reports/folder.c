@@ -62,7 +62,8 @@ static int add_files(struct names *names, const char *folder, struct diag_sink *
 
     if (directory == NULL) {
         diag_error(sink, (struct place){text_of(folder), 0, 0},
-                   "the folder of reports cannot be read: %s; name another with --reports DIR", strerror(errno));
+                   "the folder of reports cannot be read: %s; name another with --reports DIR",
+                   strerror(errno));
         return WM_IO;
     }
     for (struct dirent *entry; status == WM_OK && (entry = readdir(directory)) != NULL;) {
@@ -123,7 +124,8 @@ static void report_missing(struct arena *arena, const char *folder, struct text 
                    TEXT_ARGUMENTS(nearest));
     else
         diag_error(sink, place,
-                   "there is no report \"%.*s\"; `witnessmark report list` lists those that there are, and --reports DIR "
+                   "there is no report \"%.*s\"; `witnessmark report list` lists those that there are, and "
+                   "--reports DIR "
                    "names another folder",
                    TEXT_ARGUMENTS(name));
 }
@@ -175,7 +177,8 @@ int report_find(struct arena *arena, const char *folder, struct text name, struc
 
     if (!is_report_name(name)) {
         diag_error(sink, (struct place){{NULL, 0}, 0, 0},
-                   "\"%.*s\" is no name of a report; name it by its file in the folder of reports without .sql, and the "
+                   "\"%.*s\" is no name of a report; name it by its file in the folder of reports without "
+                   ".sql, and the "
                    "folder with --reports DIR",
                    TEXT_ARGUMENTS(name));
         return WM_BAD_INPUT;
@@ -184,8 +187,8 @@ int report_find(struct arena *arena, const char *folder, struct text name, struc
     if (name.bytes == NULL)
         return WM_NO_MEMORY;
     if (found.computed != NULL)
-        status = report_read(arena, name, text_of(found.computed->name), text_of(found.computed->header), true, sink,
-                             &found.report);
+        status = report_read(arena, name, text_of(found.computed->name), text_of(found.computed->header), true,
+                             sink, &found.report);
     else
         status = read_file(arena, folder, name, sink, &found.report);
     if (status == WM_OK)

@@ -1,7 +1,8 @@
-/* folder.h - the reports that there are: files NAME.sql of a folder, and those that the program computes itself.
+/* folder.h - the reports that there are: files NAME.sql of a folder, and those that the program computes
+ * itself.
  *
- * A report is named by its file's name without `.sql`: a to z, digits, - and _. Nothing outside the folder is read: a
- * name that is a path, and a link that leads out of the folder, are refused.
+ * A report is named by its file's name without `.sql`: a to z, digits, - and _. Nothing outside the folder is
+ * read: a name that is a path, and a link that leads out of the folder, are refused.
  */
 #ifndef WM_REPORTS_FOLDER_H
 #define WM_REPORTS_FOLDER_H

@@ -65,9 +65,10 @@ static int make_campaigns(struct rows *rows)
 
     for (uint32_t i = 0; status == WM_OK && i < rules->campaign_count; i++) {
         const struct campaign *campaign = &rules->campaigns[i];
-        const struct value cells[] = {value_text(campaign->id),           value_text_or_null(campaign->title),
-                                      value_text_or_null(campaign->kind), day_or_null(campaign->opens_on),
-                                      day_or_null(campaign->closes_on),   value_text_or_null(campaign->replaces_id)};
+        const struct value cells[] = {
+            value_text(campaign->id),           value_text_or_null(campaign->title),
+            value_text_or_null(campaign->kind), day_or_null(campaign->opens_on),
+            day_or_null(campaign->closes_on),   value_text_or_null(campaign->replaces_id)};
         rows->columns = sizeof cells / sizeof *cells;
         status = add_row(rows, cells);
     }
@@ -168,22 +169,28 @@ static int add_dealer_part(void *taker, const struct dealer_part *part)
 {
     struct rows *rows = taker;
     struct arena *arena = rows->given->run->result->arena;
-    struct text shown = part->part.length > 0 ? part->part : part->part_key, dealer = text_copy(arena, part->dealer);
+    struct text shown = part->part.length > 0 ? part->part : part->part_key,
+                dealer = text_copy(arena, part->dealer);
     bool kit;
 
     look_up_part(rows->given->run->rules, part->part_key, &shown, &kit);
     shown = text_copy(arena, shown);
     if (shown.bytes == NULL || dealer.bytes == NULL)
         return WM_NO_MEMORY;
-    const struct value cells[] = {value_text(dealer),           value_text(shown),           value_boolean(kit),
-                                  value_number(part->shipped),  value_number(part->claimed),
-                                  day_or_null(part->last_shipped_on), day_or_null(part->last_claimed_on)};
+    const struct value cells[] = {value_text(dealer),
+                                  value_text(shown),
+                                  value_boolean(kit),
+                                  value_number(part->shipped),
+                                  value_number(part->claimed),
+                                  day_or_null(part->last_shipped_on),
+                                  day_or_null(part->last_claimed_on)};
     rows->columns = sizeof cells / sizeof *cells;
     return add_row(rows, cells);
 }
 
 /* The parts of all campaigns, each once. */
-static int list_parts(const struct rules *rules, struct arena *arena, struct text **ret_keys, uint32_t *ret_count)
+static int list_parts(const struct rules *rules, struct arena *arena, struct text **ret_keys,
+                      uint32_t *ret_count)
 {
     uint32_t count = 0, all = 0;
 
@@ -236,7 +243,7 @@ static void describe(const struct view *view, const struct rows *rows, struct gi
 int given_open(struct given *given, const struct report_run *run)
 {
     static int (*const MAKE[GIVEN_BY_RULES])(struct rows *) = {make_campaigns, make_population, make_deadlines,
-                                                             make_dealer_parts};
+                                                               make_dealer_parts};
     const struct report *report = run->result->report;
 
     *given = (struct given){.run = run};

@@ -1,5 +1,5 @@
-/* given.h - the tables that queries of reports may read besides the office's views, and the function stage_of: worked out
- * from the rules and the register for the time of one report (ledger/views.h says what each holds).
+/* given.h - the tables that queries of reports may read besides the office's views, and the function stage_of:
+ * worked out from the rules and the register for the time of one report (ledger/views.h says what each holds).
  *
  * A struct given owns nothing but its scratch; the tables are in the arena.
  */

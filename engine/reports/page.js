@@ -114,6 +114,7 @@
             var word = valueOf(cellOf(row, chart.series), false);
             if (words.indexOf(word) < 0) words.push(word);
         });
+        words.sort(); // so that a word has one color in every chart that has the same words
         return { places: places, sets: words.map(function (word) {
             var own = rows.filter(function (row) { return valueOf(cellOf(row, chart.series), false) === word; });
             return { label: word === "" ? "(none)" : word, data: addUp(own, places, chart.x, chart.y[0]) };
@@ -128,6 +129,7 @@
         set.borderColor = own;
         set.backgroundColor = own;
         set.borderWidth = kind === "line" ? 2 : 0;
+        set.maxBarThickness = 64;
         if (kind === "line") {
             set.borderDash = DASHES[number % 8];
             set.pointStyle = STYLES[number % 8];
@@ -155,7 +157,8 @@
         return sets.concat(chart.lines.map(function (column, number) {
             var own = color("--c" + (number + chart.y.length) % 8);
             return { type: "line", label: headingOf(table, column), data: points(column, true), borderColor: own,
-                backgroundColor: own, borderWidth: 1.5, borderDash: DASHES[(number + 1) % 8], pointRadius: 0, tension: 0 };
+                backgroundColor: own, borderWidth: 1.5, borderDash: DASHES[(number + 1) % 8], pointRadius: 0,
+                tension: 0 };
         }));
     }
 
@@ -198,7 +201,8 @@
                 scales: lying ? { x: amounts, y: names } : { x: names, y: amounts },
                 plugins: {
                     legend: { display: sets.length > 1,
-                        labels: { color: color("--words"), usePointStyle: kind === "line", boxWidth: 10, boxHeight: 7 } },
+                        labels: { color: color("--words"), usePointStyle: kind === "line", boxWidth: 10,
+                            boxHeight: 7 } },
                     tooltip: { callbacks: points ? { label: function (at) {
                         return (at.raw.name ? at.raw.name + ": " : "") + at.parsed.y + " at " + at.parsed.x;
                     } } : {} }

@@ -6,7 +6,7 @@
 
 enum { MOST_DAYS_AWAY = 100000 };
 
-static const char *const TAKEN[] = {"office", "rules",  "today", "format",  "out",         "quiet",
+static const char *const TAKEN[] = {"office", "rules",   "today",   "format",  "out",        "quiet",
                                     "help",   "reports", "seconds", "section", "plain_cells"};
 
 bool parameter_is_taken(struct text name)
@@ -81,8 +81,7 @@ const char *parameter_read(const struct report_parameter *parameter, struct text
     switch (parameter->format) {
     case REPORT_DATE: return read_date(words, today, ret_value);
     case REPORT_INTEGER: return read_number(words, 0, "is no whole number; write it as 50", ret_value);
-    case REPORT_MONEY:
-        return read_number(words, 2, "is no amount of money; write it as 250.00", ret_value);
+    case REPORT_MONEY: return read_number(words, 2, "is no amount of money; write it as 250.00", ret_value);
     case REPORT_DECIMAL: return read_number(words, 6, "is no number; write it as 1.5", ret_value);
     case REPORT_CHOICE: return read_choice(parameter, words, arena, ret_value);
     default:
@@ -115,15 +114,16 @@ static void report_unknown(const struct report *report, struct text name, struct
     struct text nearest = report_nearest(name, parameter_at, report->parameters, report->parameter_count);
 
     if (nearest.length > 0)
-        diag_error(sink, place, "the report %.*s has no --%.*s; nearest is --%.*s", TEXT_ARGUMENTS(report->name),
-                   TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(nearest));
+        diag_error(sink, place, "the report %.*s has no --%.*s; nearest is --%.*s",
+                   TEXT_ARGUMENTS(report->name), TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(nearest));
     else
-        diag_error(sink, place, "the report %.*s has no --%.*s; `witnessmark report %.*s --help` lists what it has",
+        diag_error(sink, place,
+                   "the report %.*s has no --%.*s; `witnessmark report %.*s --help` lists what it has",
                    TEXT_ARGUMENTS(report->name), TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(report->name));
 }
 
-static void read_one(const struct report *report, uint32_t number, const struct parameter_word *given, int32_t today,
-                     struct arena *arena, struct diag_sink *sink, struct value *ret_value)
+static void read_one(const struct report *report, uint32_t number, const struct parameter_word *given,
+                     int32_t today, struct arena *arena, struct diag_sink *sink, struct value *ret_value)
 {
     const struct report_parameter *parameter = &report->parameters[number];
     struct place place = {{NULL, 0}, 0, 0};
@@ -139,11 +139,12 @@ static void read_one(const struct report *report, uint32_t number, const struct 
         return;
     const char *wrong = parameter_read(parameter, words, today, arena, ret_value);
     if (wrong != NULL)
-        diag_error(sink, place, "--%.*s \"%.*s\" %s", TEXT_ARGUMENTS(parameter->name), TEXT_ARGUMENTS(words), wrong);
+        diag_error(sink, place, "--%.*s \"%.*s\" %s", TEXT_ARGUMENTS(parameter->name), TEXT_ARGUMENTS(words),
+                   wrong);
 }
 
-int parameters_read(const struct report *report, const struct parameter_word *words, uint32_t count, int32_t today,
-                    struct arena *arena, struct diag_sink *sink, struct value **ret_values)
+int parameters_read(const struct report *report, const struct parameter_word *words, uint32_t count,
+                    int32_t today, struct arena *arena, struct diag_sink *sink, struct value **ret_values)
 {
     struct value *values = ARENA_ARRAY(arena, struct value, report->parameter_count + 1);
     const struct parameter_word **given =

@@ -11,9 +11,9 @@
 enum { MOST_ITEMS = 64, CONTINUATION_BLANKS = 4, MOST_EDITS = 3 };
 
 static const char *const FORMATS[REPORT_FORMATS] = {
-    [REPORT_TEXT] = "text",       [REPORT_DATE] = "date",       [REPORT_INTEGER] = "integer",
-    [REPORT_MONEY] = "money",     [REPORT_DECIMAL] = "decimal", [REPORT_PERCENT] = "percent",
-    [REPORT_CLAIM] = "claim",     [REPORT_CHOICE] = "choice"};
+    [REPORT_TEXT] = "text",   [REPORT_DATE] = "date",       [REPORT_INTEGER] = "integer",
+    [REPORT_MONEY] = "money", [REPORT_DECIMAL] = "decimal", [REPORT_PERCENT] = "percent",
+    [REPORT_CLAIM] = "claim", [REPORT_CHOICE] = "choice"};
 
 /* One `key: value` of a header, continuations joined. */
 struct entry {
@@ -132,7 +132,8 @@ static struct text continued(struct reading *reading, struct text value)
     return value;
 }
 
-/* Cuts `-- key: value`, and goes behind it. False: a comment or an empty line (or one with a fault), gone behind too. */
+/* Cuts `-- key: value`, and goes behind it. False: a comment or an empty line (or one with a fault), gone
+ * behind too. */
 static bool take_entry(struct reading *reading, struct text line, size_t bytes, struct entry *ret_entry)
 {
     size_t blanks = blanks_at(line, 2);
@@ -153,7 +154,8 @@ static bool take_entry(struct reading *reading, struct text line, size_t bytes, 
     return true;
 }
 
-/* --- Words of a value --------------------------------------------------------------------------------------- */
+/* --- Words of a value ---------------------------------------------------------------------------------------
+ */
 
 /* A value that is taken apart from the left. */
 struct cursor {
@@ -206,9 +208,11 @@ static void report_format_fault(struct reading *reading, struct place place, str
 {
     struct text nearest = report_nearest(word, format_at, NULL, REPORT_FORMATS);
 
-    fault(reading, place, "\"%.*s\" is no format; %s%.*s%s%s", TEXT_ARGUMENTS(word),
-          nearest.length > 0 ? "nearest is \"" : "write ", TEXT_ARGUMENTS(nearest), nearest.length > 0 ? "\", of " : "",
-          all);
+    if (nearest.length > 0 && !text_equal(nearest, word))
+        fault(reading, place, "\"%.*s\" is no format; nearest is \"%.*s\", of %s", TEXT_ARGUMENTS(word),
+              TEXT_ARGUMENTS(nearest), all);
+    else
+        fault(reading, place, "\"%.*s\" is no format here; write %s", TEXT_ARGUMENTS(word), all);
 }
 
 /* What stands behind `;`. */
@@ -224,7 +228,8 @@ static bool take_meaning(struct reading *reading, struct cursor *cursor, struct 
     return false;
 }
 
-/* --- Parameters ------------------------------------------------------------------------------------------------ */
+/* --- Parameters
+ * ------------------------------------------------------------------------------------------------ */
 
 static bool read_choices(struct reading *reading, struct cursor *cursor, struct report_parameter *parameter)
 {
@@ -263,7 +268,8 @@ static void read_default(struct cursor *cursor, struct report_parameter *paramet
     cursor->rest = (struct text){words.bytes + words.length, behind.length - words.length};
 }
 
-static bool check_default(struct reading *reading, const struct cursor *cursor, const struct report_parameter *parameter)
+static bool check_default(struct reading *reading, const struct cursor *cursor,
+                          const struct report_parameter *parameter)
 {
     struct value v;
 
@@ -272,7 +278,8 @@ static bool check_default(struct reading *reading, const struct cursor *cursor, 
     const char *wrong = parameter_read(parameter, parameter->default_words, 0, reading->arena, &v);
     if (wrong == NULL)
         return true;
-    fault(reading, cursor->entry.place, "the default \"%.*s\" %s", TEXT_ARGUMENTS(parameter->default_words), wrong);
+    fault(reading, cursor->entry.place, "the default \"%.*s\" %s", TEXT_ARGUMENTS(parameter->default_words),
+          wrong);
     return false;
 }
 
@@ -289,7 +296,8 @@ static void read_parameter(struct reading *reading, const struct entry *entry)
         return;
     }
     if (parameter_is_taken(parameter.name)) {
-        fault(reading, entry->place, "`--%.*s` is an option of every report; call the parameter by another name",
+        fault(reading, entry->place,
+              "`--%.*s` is an option of every report; call the parameter by another name",
               TEXT_ARGUMENTS(parameter.name));
         return;
     }
@@ -302,7 +310,8 @@ static void read_parameter(struct reading *reading, const struct entry *entry)
     struct place place = place_of(&cursor);
     struct text type = take_word(&cursor);
     parameter.format = report_format_from(type);
-    if (parameter.format == REPORT_FORMATS || parameter.format == REPORT_PERCENT || parameter.format == REPORT_CLAIM) {
+    if (parameter.format == REPORT_FORMATS || parameter.format == REPORT_PERCENT ||
+        parameter.format == REPORT_CLAIM) {
         report_format_fault(reading, place, type, "text, date, integer, money, decimal or choice");
         return;
     }
@@ -317,7 +326,8 @@ static void read_parameter(struct reading *reading, const struct entry *entry)
         reading->parameters[report->parameter_count++] = parameter;
 }
 
-/* --- Columns ------------------------------------------------------------------------------------------------------ */
+/* --- Columns
+ * ------------------------------------------------------------------------------------------------------ */
 
 static struct text heading_of(struct reading *reading, struct text name)
 {
@@ -374,7 +384,8 @@ static void read_column(struct reading *reading, struct report_section *section,
     }
     for (uint32_t i = 0; i < section->column_count; i++)
         if (text_equal(reading->columns[i].name, column.name)) {
-            fault(reading, entry->place, "there are two columns \"%.*s\"; take one out", TEXT_ARGUMENTS(column.name));
+            fault(reading, entry->place, "there are two columns \"%.*s\"; take one out",
+                  TEXT_ARGUMENTS(column.name));
             return;
         }
     if (!take_heading(reading, &cursor, &column) || !take_meaning(reading, &cursor, &column.meaning))
@@ -385,7 +396,8 @@ static void read_column(struct reading *reading, struct report_section *section,
         reading->columns[section->column_count++] = column;
 }
 
-/* --- Charts --------------------------------------------------------------------------------------------------------- */
+/* --- Charts
+ * --------------------------------------------------------------------------------------------------------- */
 
 static struct text column_at(const void *list, uint32_t number)
 {
@@ -399,14 +411,14 @@ static int find_column(struct reading *reading, const struct report_section *sec
         if (text_equal(section->columns[i].name, name))
             return (int)i;
     struct text nearest = report_nearest(name, column_at, section->columns, section->column_count);
-    fault(reading, reading->chart.place, "the chart names the column \"%.*s\", which is none%s%.*s%s", TEXT_ARGUMENTS(name),
-          nearest.length > 0 ? "; nearest is \"" : "; name one of the section's columns", TEXT_ARGUMENTS(nearest),
-          nearest.length > 0 ? "\"" : "");
+    fault(reading, reading->chart.place, "the chart names the column \"%.*s\", which is none%s%.*s%s",
+          TEXT_ARGUMENTS(name), nearest.length > 0 ? "; nearest is \"" : "; name one of the section's columns",
+          TEXT_ARGUMENTS(nearest), nearest.length > 0 ? "\"" : "");
     return -1;
 }
 
-static void find_columns(struct reading *reading, const struct report_section *section, struct text list, int *ret_columns,
-                         uint32_t *ret_count)
+static void find_columns(struct reading *reading, const struct report_section *section, struct text list,
+                         int *ret_columns, uint32_t *ret_count)
 {
     struct text name;
 
@@ -422,14 +434,17 @@ static void find_columns(struct reading *reading, const struct report_section *s
 
 static bool is_number(enum report_format format)
 {
-    return format == REPORT_INTEGER || format == REPORT_MONEY || format == REPORT_DECIMAL || format == REPORT_PERCENT;
+    return format == REPORT_INTEGER || format == REPORT_MONEY || format == REPORT_DECIMAL ||
+           format == REPORT_PERCENT;
 }
 
-static void check_drawn(struct reading *reading, const struct report_section *section, const int *columns, uint32_t count)
+static void check_drawn(struct reading *reading, const struct report_section *section, const int *columns,
+                        uint32_t count)
 {
     for (uint32_t i = 0; i < count; i++)
         if (columns[i] >= 0 && !is_number(section->columns[columns[i]].format))
-            fault(reading, reading->chart.place, "the chart draws \"%.*s\", which is no number; name another column",
+            fault(reading, reading->chart.place,
+                  "the chart draws \"%.*s\", which is no number; name another column",
                   TEXT_ARGUMENTS(section->columns[columns[i]].name));
 }
 
@@ -451,8 +466,8 @@ static void check_chart(struct reading *reading, const struct report_section *se
     check_drawn(reading, section, chart->lines, chart->line_count);
 }
 
-static void read_chart_part(struct reading *reading, const struct report_section *section, struct report_chart *chart,
-                            struct text key, struct text value)
+static void read_chart_part(struct reading *reading, const struct report_section *section,
+                            struct report_chart *chart, struct text key, struct text value)
 {
     if (text_is(key, "x"))
         chart->x = find_column(reading, section, value);
@@ -465,8 +480,8 @@ static void read_chart_part(struct reading *reading, const struct report_section
     else if (text_is(key, "lines"))
         find_columns(reading, section, value, chart->lines, &chart->line_count);
     else
-        fault(reading, reading->chart.place, "\"%.*s\" is no part of a chart; write x=, y=, series=, label= or lines=",
-              TEXT_ARGUMENTS(key));
+        fault(reading, reading->chart.place,
+              "\"%.*s\" is no part of a chart; write x=, y=, series=, label= or lines=", TEXT_ARGUMENTS(key));
 }
 
 static void read_chart(struct reading *reading, struct report_section *section)
@@ -497,7 +512,8 @@ static void read_chart(struct reading *reading, struct report_section *section)
         check_chart(reading, section);
 }
 
-/* --- Sections --------------------------------------------------------------------------------------------------------- */
+/* --- Sections
+ * --------------------------------------------------------------------------------------------------------- */
 
 static struct report_section *open_section(struct reading *reading, struct text name, struct place place)
 {
@@ -516,7 +532,8 @@ static struct report_section *open_section(struct reading *reading, struct text 
 /* The section at hand is whole. */
 static void close_section(struct reading *reading, struct report_section *section)
 {
-    struct report_column *columns = ARENA_ARRAY(reading->arena, struct report_column, section->column_count + 1);
+    struct report_column *columns =
+        ARENA_ARRAY(reading->arena, struct report_column, section->column_count + 1);
 
     if (columns == NULL) {
         reading->no_memory = true;
@@ -528,12 +545,13 @@ static void close_section(struct reading *reading, struct report_section *sectio
         section->title = reading->report->title;
     if (section->kept && reading->chart.key.length > 0)
         fault(reading, reading->chart.place, "a table is not shown and has no chart; take it out");
-    if (section->column_count == 0)
-        fault(reading, section->place, "the section \"%.*s\" has no column; write a line `-- column: NAME FORMAT; meaning` "
-                                       "for each column of its query",
+    if (section->column_count == 0 && !reading->failed)
+        fault(reading, section->place,
+              "the section \"%.*s\" has no column; write a line `-- column: NAME FORMAT; meaning` "
+              "for each column of its query",
               TEXT_ARGUMENTS(section->name));
     if (!reading->computed && section->sql.length == 0)
-        fault(reading, section->place, "the section \"%.*s\" has no query; write a SELECT behind its header",
+        fault(reading, section->place, "the section \"%.*s\" has no query; write a query behind its header",
               TEXT_ARGUMENTS(section->name));
     read_chart(reading, section);
 }
@@ -546,9 +564,11 @@ static struct report_section *section_at_hand(struct reading *reading)
 static void set_words(struct reading *reading, struct text *words, const struct entry *entry)
 {
     if (words->length > 0)
-        fault(reading, entry->place, "there are two lines `%.*s:` here; take one out", TEXT_ARGUMENTS(entry->key));
+        fault(reading, entry->place, "there are two lines `%.*s:` here; take one out",
+              TEXT_ARGUMENTS(entry->key));
     else if (entry->value.length == 0)
-        fault(reading, entry->place, "`%.*s:` is empty; write a few words behind it", TEXT_ARGUMENTS(entry->key));
+        fault(reading, entry->place, "`%.*s:` is empty; write a few words behind it",
+              TEXT_ARGUMENTS(entry->key));
     *words = entry->value;
 }
 
@@ -565,12 +585,11 @@ static void begin_section(struct reading *reading, const struct entry *entry)
     struct report *report = reading->report;
     struct report_section *section;
 
-    if (section_at_hand(reading) != NULL && !reading->named_sections) {
-        fault(reading, entry->place,
-              "`%.*s:` stands before the first column; put one there, or take it out where there is one section",
-              TEXT_ARGUMENTS(entry->key));
-        return;
-    }
+    if (section_at_hand(reading) != NULL && !reading->named_sections)
+        fault(
+            reading, entry->place,
+            "`%.*s:` stands before the first column; put one there, or take it out where there is one section",
+            TEXT_ARGUMENTS(entry->key));
     if (!is_name(entry->value)) {
         fault(reading, entry->place, "the name of a section has a to z, digits and _ alone; correct it");
         return;
@@ -610,7 +629,8 @@ static void take_key(struct reading *reading, const struct entry *entry)
         set_words(reading, reading->named_sections ? &section->meaning : &report->meaning, entry);
     } else if (text_is(entry->key, "parameter")) {
         if (section != NULL)
-            fault(reading, entry->place, "parameters belong to the whole report; put this before the first section");
+            fault(reading, entry->place,
+                  "parameters belong to the whole report; put this before the first section");
         else
             read_parameter(reading, entry);
     } else if (text_is(entry->key, "column") || text_is(entry->key, "chart")) {
@@ -627,13 +647,16 @@ static void take_key(struct reading *reading, const struct entry *entry)
         struct place place = entry->place;
         place.column = 0;
         fault(reading, place, "no key \"%.*s\" in a header; %s%.*s%s", TEXT_ARGUMENTS(entry->key),
-              nearest.length > 0 ? "nearest is \"" : "write title, meaning, parameter, section, table, column or chart, or "
-                                                     "`--#` in front of a comment",
+              nearest.length > 0 ? "nearest is \""
+                                 : "write title, meaning, parameter, section, table, column or chart, or "
+                                   "`--#` in front of a comment",
               TEXT_ARGUMENTS(nearest), nearest.length > 0 ? "\"" : "");
     }
 }
 
-/* --- The text ------------------------------------------------------------------------------------------------------------ */
+/* --- The text
+ * ------------------------------------------------------------------------------------------------------------
+ */
 
 static bool begins_section(struct text line)
 {
@@ -658,7 +681,8 @@ static void take_query(struct reading *reading)
     if (reading->computed) {
         fault(reading, place, "a computed report has no query; take it out");
     } else if (section == NULL) {
-        fault(reading, place, "the query has no header; write lines `-- column: NAME FORMAT; meaning` in front of it");
+        fault(reading, place,
+              "the query has no header; write lines `-- column: NAME FORMAT; meaning` in front of it");
     } else {
         section->sql = sql;
         section->sql_line = first_line;
@@ -695,7 +719,8 @@ static int finish(struct reading *reading)
     if (report->title.length == 0)
         fault(reading, place, "the report has no title; begin it with a line `-- title: ...`");
     if (report->meaning.length == 0)
-        fault(reading, place, "the report does not say what it means; add a line `-- meaning: ...` with a sentence");
+        fault(reading, place,
+              "the report does not say what it means; add a line `-- meaning: ...` with a sentence");
     report->parameters = ARENA_ARRAY(reading->arena, struct report_parameter, report->parameter_count + 1);
     report->sections = ARENA_ARRAY(reading->arena, struct report_section, report->section_count + 1);
     if (report->parameters == NULL || report->sections == NULL || reading->no_memory)

@@ -1,7 +1,7 @@
 /* read_report.h - from the text of a report, or the header of a computed one, to a struct report.
  *
- * Every error is reported with its line and column (of bytes) before it gives up. The report borrows the text; all else
- * is in the arena.
+ * Every error is reported with its line and column (of bytes) before it gives up. The report borrows the text;
+ * all else is in the arena.
  *
  * Not here: whether the query can run (that needs an office), and values of parameters (parameters.h).
  */
@@ -10,7 +10,8 @@
 
 #include "reports/report.h"
 
-/* name: of the report; file: as messages name it. computed: a header without queries. WM_BAD_INPUT after any error. */
+/* name: of the report; file: as messages name it. computed: a header without queries. WM_BAD_INPUT after any
+ * error. */
 int report_read(struct arena *arena, struct text name, struct text file, struct text text, bool computed,
                 struct diag_sink *sink, struct report *ret_report);
 

@@ -7,8 +7,8 @@
 #include "base/limits.h"
 #include "base/status.h"
 
-int report_result_open(struct report_result *ret_result, const struct report *report, const struct value *values,
-                       int32_t today, struct arena *arena)
+int report_result_open(struct report_result *ret_result, const struct report *report,
+                       const struct value *values, int32_t today, struct arena *arena)
 {
     *ret_result = (struct report_result){.report = report, .values = values, .today = today, .arena = arena};
     ret_result->tables = ARENA_ARRAY(arena, struct report_table, report->section_count);
@@ -51,8 +51,8 @@ uint32_t report_shown_sections(const struct report *report)
 static int grow(struct report_result *result, struct report_table *table)
 {
     uint64_t capacity = table->capacity == 0 ? 16 : table->capacity * 2;
-    struct value *cells = arena_grown(result->arena, table->cells, table->row_count,
-                                      capacity, table->section->column_count * sizeof *cells);
+    struct value *cells = arena_grown(result->arena, table->cells, table->row_count, capacity,
+                                      table->section->column_count * sizeof *cells);
 
     if (cells == NULL)
         return WM_NO_MEMORY;
@@ -100,7 +100,8 @@ static struct text format_words(struct arena *arena, const char *format, va_list
     return (struct text){bytes, bytes != NULL ? (size_t)length : 0};
 }
 
-int report_add_note(struct report_result *result, struct report_table *table, bool verbatim, const char *format, ...)
+int report_add_note(struct report_result *result, struct report_table *table, bool verbatim, const char *format,
+                    ...)
 {
     struct report_note **first = table != NULL ? &table->notes : &result->notes;
     struct report_note **last = table != NULL ? &table->last_note : &result->last_note;

@@ -57,13 +57,14 @@ static int bind_one(struct running *running, uint32_t number)
                    "the query has a parameter without a name; write it as :name, and declare it");
     else if (nearest.length > 0)
         diag_error(running->run->sink, query_place(running),
-                   "the query names the parameter :%.*s, which is not declared; nearest is :%.*s", TEXT_ARGUMENTS(name),
-                   TEXT_ARGUMENTS(nearest));
+                   "the query names the parameter :%.*s, which is not declared; nearest is :%.*s",
+                   TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(nearest));
     else
-        diag_error(running->run->sink, query_place(running),
-                   "the query names the parameter :%.*s, which is not declared; add a line `-- parameter: %.*s TYPE; "
-                   "meaning`",
-                   TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(name));
+        diag_error(
+            running->run->sink, query_place(running),
+            "the query names the parameter :%.*s, which is not declared; add a line `-- parameter: %.*s TYPE; "
+            "meaning`",
+            TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(name));
     return WM_BAD_INPUT;
 }
 
@@ -104,17 +105,18 @@ static int check_columns(const struct running *running)
         struct text name = guard_column(running->query, i);
         if (text_equal(name, section->columns[i].name))
             continue;
-        diag_error(running->run->sink, query_place(running),
-                   "column %u of the query is called \"%.*s\", and the header has \"%.*s\" there; name it with AS, or "
-                   "correct the header",
-                   i + 1, TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(section->columns[i].name));
+        diag_error(
+            running->run->sink, query_place(running),
+            "column %u of the query is called \"%.*s\", and the header has \"%.*s\" there; name it with AS, or "
+            "correct the header",
+            i + 1, TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(section->columns[i].name));
         return WM_BAD_INPUT;
     }
     if (count == section->column_count)
         return WM_OK;
     diag_error(running->run->sink, query_place(running),
-               "the query gives %u columns, and the header has %u; there must be a line `-- column:` for each", count,
-               section->column_count);
+               "the query gives %u columns, and the header has %u; there must be a line `-- column:` for each",
+               count, section->column_count);
     return WM_BAD_INPUT;
 }
 
@@ -154,8 +156,8 @@ static bool to_text(const struct guarded_cell *cell, char room[DECIMAL_ROOM], st
     if (cell->kind == CELL_TEXT)
         *ret_value = value_text(cell->text);
     else
-        *ret_value = value_text((struct text){room, (size_t)snprintf(room, DECIMAL_ROOM, "%lld",
-                                                                     (long long)cell->whole)});
+        *ret_value = value_text(
+            (struct text){room, (size_t)snprintf(room, DECIMAL_ROOM, "%lld", (long long)cell->whole)});
     return cell->kind == CELL_TEXT || cell->kind == CELL_WHOLE;
 }
 
@@ -192,8 +194,8 @@ static void report_cell(const struct running *running, const struct report_colum
 
     diag_error(running->run->sink, query_place(running),
                "the column \"%.*s\" is %s, and row %llu has %s there; %s", TEXT_ARGUMENTS(column->name),
-               report_format_name(column->format), (unsigned long long)running->table->row_count + 1, KINDS[cell->kind],
-               HOW[column->format]);
+               report_format_name(column->format), (unsigned long long)running->table->row_count + 1,
+               KINDS[cell->kind], HOW[column->format]);
 }
 
 /* --- Rows ------------------------------------------------------------------------------------------------- */
@@ -235,7 +237,7 @@ static int keep_table(struct running *running)
     for (uint32_t i = 0; i < section->column_count; i++) {
         enum report_format format = section->columns[i].format;
         given->columns[i] = text_copy(arena, section->columns[i].name).bytes;
-        given->units[i] = format == REPORT_MONEY                                ? DECIMAL_CENT
+        given->units[i] = format == REPORT_MONEY                                 ? DECIMAL_CENT
                           : format == REPORT_DECIMAL || format == REPORT_PERCENT ? 1
                                                                                  : DECIMAL_ONE;
         if (given->columns[i] == NULL)
@@ -272,9 +274,7 @@ int report_run_queries(const struct report_run *run, int64_t seconds)
                               .used = ARENA_ARRAY(run->result->arena, bool, report->parameter_count + 1)};
     struct given given = {0};
     int status = running.used == NULL ? WM_NO_MEMORY : given_open(&given, run);
-    const struct guard_setup setup = {.seconds = seconds,
-                                      .stage_of = given_stage_of,
-                                      .context = &given};
+    const struct guard_setup setup = {.seconds = seconds, .stage_of = given_stage_of, .context = &given};
 
     if (status == WM_OK)
         status = guard_open(run->office, &setup, &running.guard);

@@ -36,7 +36,8 @@ static void add_table(struct buffer *out, const struct report_table *table, bool
     for (uint64_t row = 0; row < table->row_count; row++) {
         for (uint32_t i = 0; i < section->column_count; i++) {
             buffer_add_string(out, i > 0 ? "," : "");
-            add_cell(out, section->columns[i].format, table->cells[row * section->column_count + i], plain_cells);
+            add_cell(out, section->columns[i].format, table->cells[row * section->column_count + i],
+                     plain_cells);
         }
         buffer_add_byte(out, '\n');
     }

@@ -215,7 +215,8 @@ static void add_headings(struct writing *writing, const struct report_section *s
     for (uint32_t i = 0; i < section->column_count; i++) {
         const struct report_column *column = &section->columns[i];
         buffer_format(writing->out, "<th scope=\"col\" data-format=\"%s\"%s title=\"",
-                      report_format_name(column->format), report_format_is_number(column->format) ? " class=\"number\"" : "");
+                      report_format_name(column->format),
+                      report_format_is_number(column->format) ? " class=\"number\"" : "");
         add_text(writing->out, column->meaning);
         add_string(writing, "\">");
         add_text(writing->out, column->heading);
@@ -290,11 +291,11 @@ static void add_table(struct writing *writing, uint32_t number)
     const struct report_table *table = &writing->result->tables[number];
 
     if (table->row_count >= FILTER_FROM_ROWS)
-    buffer_format(writing->out,
-                  "<div class=\"tools\" id=\"tools-%u\" hidden><label for=\"filter-%u\">Filter</label>"
-                  "<input type=\"search\" id=\"filter-%u\" autocomplete=\"off\">"
-                  "<output aria-live=\"polite\"></output></div>\n",
-                  number, number, number);
+        buffer_format(writing->out,
+                      "<div class=\"tools\" id=\"tools-%u\" hidden><label for=\"filter-%u\">Filter</label>"
+                      "<input type=\"search\" id=\"filter-%u\" autocomplete=\"off\">"
+                      "<output aria-live=\"polite\"></output></div>\n",
+                      number, number, number);
     buffer_format(writing->out,
                   "<div class=\"wide\" tabindex=\"0\" role=\"group\" aria-labelledby=\"title-%u\">", number);
     add_table_tag(writing, number);

@@ -1,15 +1,17 @@
 /* write_report.h - what a report came to, as text for a terminal, CSV, JSON, or a page of HTML.
  *
- * Numbers: money with two places, percent in percent (in CSV and JSON with up to four places, for people with one), dates
- * as ISO; what is null is an empty cell, null in JSON.
+ * Numbers: money with two places, percent in percent (in CSV and JSON with up to four places, for people with
+ * one), dates as ISO; what is null is an empty cell, null in JSON.
  *
  * CSV: each section is a table with its own header row; several are separated by an empty line. A text that a
- * spreadsheet would take for a formula (OWASP, "CSV Injection": `=` `+` `-` `@`, tab, CR or LF in front, also the wide
- * forms of the signs) gets an apostrophe in front, unless it is a number; plain_cells leaves every cell as it is.
+ * spreadsheet would take for a formula (OWASP, "CSV Injection": `=` `+` `-` `@`, tab, CR or LF in front, also
+ * the wide forms of the signs) gets an apostrophe in front, unless it is a number; plain_cells leaves every
+ * cell as it is.
  *
- * HTML: one file that needs no other and no network. Nothing that comes from data is markup or script there: texts are
- * escaped, the script reads figures from the table's cells, and a Content-Security-Policy lets only the page's own scripts
- * and style run, by their hashes. The chart library (Chart.js, see chart_licence.html) is in it where there is a chart.
+ * HTML: one file that needs no other and no network. Nothing that comes from data is markup or script there:
+ * texts are escaped, the script reads figures from the table's cells, and a Content-Security-Policy lets only
+ * the page's own scripts and style run, by their hashes. The chart library (Chart.js, see chart_licence.html)
+ * is in it where there is a chart.
  */
 #ifndef WM_REPORTS_WRITE_REPORT_H
 #define WM_REPORTS_WRITE_REPORT_H
@@ -23,7 +25,8 @@ struct report_look {
 };
 
 /* Whether a section is to be written. */
-static inline bool report_is_shown(const struct report_result *result, struct report_look look, uint32_t section)
+static inline bool report_is_shown(const struct report_result *result, struct report_look look,
+                                   uint32_t section)
 {
     return !result->report->sections[section].kept && (look.section < 0 || look.section == (int)section);
 }

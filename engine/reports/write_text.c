@@ -31,7 +31,8 @@ static void add_fitting(struct buffer *out, struct text t)
 }
 
 /* The words of a cell into room, which is cleared first. */
-static struct text cell_words(struct buffer *room, struct buffer *fitted, enum report_format format, struct value v)
+static struct text cell_words(struct buffer *room, struct buffer *fitted, enum report_format format,
+                              struct value v)
 {
     buffer_clear(room);
     buffer_clear(fitted);
@@ -130,7 +131,8 @@ static void underline(struct buffer *out, struct text words, char with)
     buffer_add_byte(out, '\n');
 }
 
-static void add_section(struct buffer *out, const struct report_result *result, const struct report_table *table)
+static void add_section(struct buffer *out, const struct report_result *result,
+                        const struct report_table *table)
 {
     struct layout layout = {.table = table};
 
@@ -161,7 +163,8 @@ static void add_parameters(struct buffer *out, const struct report_result *resul
     for (uint32_t i = 0; i < report->parameter_count; i++) {
         if (result->values[i].type == VALUE_NULL)
             continue;
-        buffer_format(&words, "%s%.*s ", words.length > 0 ? ", " : "", TEXT_ARGUMENTS(report->parameters[i].name));
+        buffer_format(&words, "%s%.*s ", words.length > 0 ? ", " : "",
+                      TEXT_ARGUMENTS(report->parameters[i].name));
         write_report_value(&words, report->parameters[i].format, result->values[i]);
     }
     if (words.failed)

@@ -3,7 +3,8 @@
 
 bool report_format_is_number(enum report_format format)
 {
-    return format == REPORT_INTEGER || format == REPORT_MONEY || format == REPORT_DECIMAL || format == REPORT_PERCENT;
+    return format == REPORT_INTEGER || format == REPORT_MONEY || format == REPORT_DECIMAL ||
+           format == REPORT_PERCENT;
 }
 
 /* In tenths of a percent, rounded half away from zero. */
@@ -11,7 +12,8 @@ static void write_percent(struct buffer *out, int64_t share)
 {
     int64_t tenths = round_half_away(share, DECIMAL_ONE / 1000);
 
-    buffer_format(out, "%s%lld.%lld %%", tenths < 0 ? "-" : "", (long long)(tenths < 0 ? -(tenths / 10) : tenths / 10),
+    buffer_format(out, "%s%lld.%lld %%", tenths < 0 ? "-" : "",
+                  (long long)(tenths < 0 ? -(tenths / 10) : tenths / 10),
                   (long long)(tenths < 0 ? -(tenths % 10) : tenths % 10));
 }
 
@@ -51,8 +53,8 @@ void write_report_figure(struct buffer *out, enum report_format format, struct v
 
 bool report_text_is_formula(struct text t)
 {
-    static const char *const SIGNS[] = {"=",  "+",  "-",  "@",      "\t",
-                                        "\r", "\n", "\xef\xbc\x9d", "\xef\xbc\x8b", "\xef\xbc\x8d", "\xef\xbc\xa0"};
+    static const char *const SIGNS[] = {
+        "=", "+", "-", "@", "\t", "\r", "\n", "\xef\xbc\x9d", "\xef\xbc\x8b", "\xef\xbc\x8d", "\xef\xbc\xa0"};
     int64_t number;
 
     while (t.length > 0 && t.bytes[0] == ' ')

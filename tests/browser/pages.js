@@ -53,7 +53,8 @@ function isDrawn(canvas) {
 function lowestContrast() {
     function parse(color) { return (color.match(/[\d.]+/g) || []).map(Number); }
     function luminance(c) {
-        const [r, g, b] = c.map(v => { v /= 255; return v <= 0.03928 ? v / 12.92 : Math.pow((v + 0.055) / 1.055, 2.4); });
+        const [r, g, b] = c.map(v => v / 255)
+            .map(v => v <= 0.03928 ? v / 12.92 : Math.pow((v + 0.055) / 1.055, 2.4));
         return 0.2126 * r + 0.7152 * g + 0.0722 * b;
     }
     function ground(element) {
@@ -78,7 +79,8 @@ function namelessParts() {
     const faults = [];
     if (document.documentElement.lang === "" || document.title === "") faults.push("no language or title");
     document.querySelectorAll("canvas").forEach(canvas => {
-        if (canvas.getAttribute("role") !== "img" || !canvas.getAttribute("aria-label")) faults.push("a canvas has no name");
+        const named = canvas.getAttribute("role") === "img" && canvas.getAttribute("aria-label");
+        if (!named) faults.push("a canvas has no name");
     });
     document.querySelectorAll("input").forEach(input => {
         if (input.labels.length === 0) faults.push("an input has no label");
@@ -103,7 +105,8 @@ async function checkSorting(page, name, number) {
     }, number);
     if (column < 0) return;
     const read = () => page.evaluate(([n, c]) => Array.from(document.querySelectorAll("table")[n].tBodies[0].rows)
-        .map(row => row.cells[c].getAttribute("data-value")).filter(value => value !== "").map(Number), [number, column]);
+        .map(row => row.cells[c].getAttribute("data-value")).filter(value => value !== "")
+        .map(Number), [number, column]);
     const button = page.locator("table").nth(number).locator("thead button").nth(column);
     await button.click();
     const down = await read();
@@ -119,11 +122,14 @@ async function checkFilter(page, name, number) {
     const rows = section.locator("tbody tr"), all = await rows.count();
     const word = (await rows.first().textContent()).trim().split(/\s+/)[0].slice(0, 12);
     await input.fill(word);
-    const shown = await rows.evaluateAll(list => list.filter(row => !row.hidden).map(row => row.textContent.toLowerCase()));
-    check(shown.length > 0 && shown.every(text => text.includes(word.toLowerCase())), name + ": the filter shows others");
+    const shown = await rows.evaluateAll(list => list.filter(row => !row.hidden)
+        .map(row => row.textContent.toLowerCase()));
+    check(shown.length > 0 && shown.every(text => text.includes(word.toLowerCase())),
+        name + ": the filter shows others");
     await input.fill("no such word anywhere");
     check(await rows.evaluateAll(list => list.every(row => row.hidden)), name + ": the filter hides nothing");
-    check((await section.locator("output").textContent()) === "0 of " + all + " rows", name + ": the filter counts wrongly");
+    check((await section.locator("output").textContent()) === "0 of " + all + " rows",
+        name + ": the filter counts wrongly");
     await input.fill("");
     check(await rows.evaluateAll(list => list.every(row => !row.hidden)), name + ": the filter is not taken back");
 }

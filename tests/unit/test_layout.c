@@ -164,6 +164,11 @@ static size_t stage_of(const char *path)
     return stage;
 }
 
+static bool is_made_at_build(const char *included)
+{
+    return ends(included, "_sql.h") || ends(included, "_css.h") || ends(included, "_js.h") || ends(included, "_html.h");
+}
+
 static void look_at_include(const char *path, size_t number, char *line)
 {
     char included[256];
@@ -179,7 +184,7 @@ static void look_at_include(const char *path, size_t number, char *line)
     size_t from = stage_of(path + strlen("engine/"));
     if (from == COUNT(STAGES))
         fault(path, number, "this is in no stage of the pipeline");
-    else if (to == COUNT(STAGES) && !ends(included, "_sql.h"))
+    else if (to == COUNT(STAGES) && !is_made_at_build(included))
         fault(path, number, "include as \"stage/name.h\"");
     else if (to > from && to != COUNT(STAGES))
         fault(path, number, "includes point from later stages to earlier ones");
