@@ -6,7 +6,7 @@ BUILD ?= build
 PREFIX ?= /usr/local
 
 # Debian's names for what the build needs.
-PACKAGES = gcc libc6-dev libcsv-dev libsqlite3-dev libpcre2-dev libcmocka-dev libsodium-dev libjansson-dev
+PACKAGES = gcc libc6-dev libcsv-dev libsqlite3-dev libpcre2-dev libcmocka-dev libsodium-dev libjansson-dev libgsl-dev
 
 WARNINGS = -Wall -Wextra -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Wpointer-arith -Wwrite-strings \
            -Wvla -Wundef -Wformat=2 -Wimplicit-fallthrough $(if $(CI),-Werror)
@@ -14,10 +14,10 @@ HARDENING = -U_FORTIFY_SOURCE -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fPIE
 CFLAGS ?= -O2 -g
 ALL_CFLAGS = -std=gnu11 $(CFLAGS) $(WARNINGS) $(HARDENING) -D_GNU_SOURCE -DPCRE2_CODE_UNIT_WIDTH=8 -pthread -Iengine -I$(BUILD)/generated
 ALL_LDFLAGS = $(LDFLAGS) -pie -Wl,-z,relro,-z,now -pthread
-ENGINE_LIBS = -lsqlite3 -lpcre2-8 -lcsv -lsodium -ljansson
+ENGINE_LIBS = -lsqlite3 -lpcre2-8 -lcsv -lsodium -ljansson -lgsl -lgslcblas -lm
 
 # The stages of the pipeline, in the order in which they may include each other.
-STAGES = base tables rules intake register facts verdict ledger cli
+STAGES = base statistics tables rules intake register facts verdict ledger audit cli
 
 ENGINE_SOURCES = $(foreach stage,$(STAGES),$(sort $(wildcard engine/$(stage)/*.c)))
 ENGINE_OBJECTS = $(ENGINE_SOURCES:%.c=$(BUILD)/%.o)
@@ -51,7 +51,8 @@ $(BUILD)/generated/%_sql.h: engine/ledger/%.sql
 	{ echo 'static const char $(shell echo $* | tr a-z A-Z)_SQL[] ='; \
 	  sed -e 's/\\/\\\\/g' -e 's/"/\\"/g' -e 's/^.*$$/    "&\\n"/' $<; echo '    ;'; } > $@
 
-$(BUILD)/engine/ledger/office.o: $(BUILD)/generated/schema_sql.h $(BUILD)/generated/schema_claims_sql.h
+$(BUILD)/engine/ledger/office.o: $(BUILD)/generated/schema_sql.h $(BUILD)/generated/schema_claims_sql.h \
+                                 $(BUILD)/generated/schema_audit_sql.h
 
 $(BUILD)/tests/%: tests/unit/%.c $(LIBRARY)
 	@mkdir -p $(@D)

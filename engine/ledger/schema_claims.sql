@@ -6,12 +6,14 @@
 
 -- ---- 1. The chain ----
 
--- Everything that was recorded, in order. record_digest is the BLAKE2b-256 of the canonical form of the load, the batch
--- or the office decision (ledger/records.h); chain_digest is that of the entry and of the chain_digest before it.
+-- Everything that was recorded, in order. record_digest is the BLAKE2b-256 of the canonical form of what was
+-- recorded (ledger/records.h, ledger/audit_records.h); chain_digest is that of the entry and of the chain_digest before it.
 CREATE TABLE chain (
     entry INTEGER PRIMARY KEY,                           -- 1, 2, 3 ... without a gap
-    kind TEXT NOT NULL,                                  -- load, batch or decision
-    number INTEGER NOT NULL,                             -- loads.load, batches.batch, office_decisions.number
+    kind TEXT NOT NULL,                                  -- load, batch, decision, sample, judgement, chargeback
+    number INTEGER NOT NULL,                             -- loads.load, batches.batch, office_decisions.number,
+                                                         -- samples.sample, judgement_files.recording,
+                                                         -- chargebacks.chargeback
     record_digest BLOB NOT NULL CHECK (length(record_digest) = 32),
     chain_digest BLOB NOT NULL CHECK (length(chain_digest) = 32),
     UNIQUE (kind, number)
@@ -141,11 +143,12 @@ CREATE TABLE followup_parts (
 
 -- ---- 4. What people decided ----
 
--- pay, return, refuse: over the engine's hold. reverse: takes back what was paid.
+-- pay, return, refuse: over the engine's hold. reverse: takes back what was paid. chargeback: takes back, after an audit,
+-- what was paid too much, or gives it back (schema_audit.sql has the rest of it).
 CREATE TABLE office_decisions (
     number INTEGER PRIMARY KEY,
     row INTEGER NOT NULL,
-    action TEXT NOT NULL,                                -- pay, return, refuse or reverse
+    action TEXT NOT NULL,                                -- pay, return, refuse, reverse or chargeback
     decided_by TEXT NOT NULL,
     reason TEXT NOT NULL,
     decided_on INTEGER NOT NULL,
@@ -201,7 +204,7 @@ SELECT r.row, r.batch, r.line, r.dealer, r.claim, r.revision, r.campaign, r.vin,
        r.replaces
 FROM claim_rows AS r JOIN batches AS b ON b.batch = r.batch
 LEFT JOIN office_decisions AS d
-       ON d.number = (SELECT max(number) FROM office_decisions WHERE row = r.row AND action <> 'reverse');
+       ON d.number = (SELECT max(number) FROM office_decisions WHERE row = r.row AND action NOT IN ('reverse', 'chargeback'));
 
 -- One row a claim: its highest revision, with what is decided on it by now.
 CREATE VIEW claims_now AS
@@ -226,18 +229,7 @@ SELECT c.row, c.batch, c.line, c.dealer, c.claim, c.revision, c.campaign, c.vin,
        f.number, f.effect, f.finding, f.item, f.message, f.rule
 FROM claims_now AS c JOIN findings AS f ON f.row = c.row;
 
--- One row for each time that money moved: by the engine's pay, by a person's, or back by a reversal (below 0).
-CREATE VIEW payments AS
-SELECT r.row, r.dealer, r.claim, r.revision, r.campaign, r.vin,
-       date(b.today * 86400, 'unixepoch') AS paid_on, r.due_cents AS paid_cents,
-       'pay' AS action, NULL AS decided_by, NULL AS reason
-FROM claim_rows AS r JOIN batches AS b ON b.batch = r.batch
-WHERE r.decision = 'pay' AND r.replaces IS NOT 0 AND r.due_cents <> 0
-UNION ALL
-SELECT r.row, r.dealer, r.claim, r.revision, r.campaign, r.vin,
-       date(d.decided_on * 86400, 'unixepoch'), d.due_cents, d.action, d.decided_by, d.reason
-FROM office_decisions AS d JOIN claim_rows AS r ON r.row = d.row
-WHERE d.due_cents <> 0;
+-- The view of payments is in schema_audit.sql, for it knows chargebacks.
 
 -- Follow-up work on standing claims that no later standing claim supplied the part for.
 CREATE VIEW followups_open AS
