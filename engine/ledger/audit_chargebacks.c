@@ -136,3 +136,27 @@ int chargebacks_read(struct office *office, const struct sample *sample, int64_t
     sqlite3_finalize(statement);
     return status == WM_OK ? read_beyond(office, sample->sample, ret_beyond_cents) : status;
 }
+
+int sample_taken_otherwise(struct office *office, int64_t sample, int64_t *ret_cents)
+{
+    sqlite3_stmt *statement = NULL;
+    bool row = false;
+    int status = office_prepare(
+        office,
+        "SELECT coalesce(-sum(d.due_cents), 0) FROM sample_frame AS f JOIN office_decisions AS d ON d.row = f.row "
+        "WHERE f.sample = ?1 AND d.action IN ('reverse', 'chargeback') "
+        "AND (SELECT entry FROM chain WHERE kind = 'decision' AND number = d.number) > "
+        "(SELECT entry FROM chain WHERE kind = 'sample' AND number = ?1) "
+        "AND d.number NOT IN (SELECT i.decision FROM chargeback_items AS i JOIN chargebacks AS c "
+        "ON c.chargeback = i.chargeback WHERE c.sample = ?1)",
+        &statement);
+
+    if (status == WM_OK) {
+        sqlite3_bind_int64(statement, 1, sample);
+        status = office_step(office, statement, &row);
+    }
+    if (status == WM_OK)
+        *ret_cents = sqlite3_column_int64(statement, 0);
+    sqlite3_finalize(statement);
+    return status;
+}

@@ -124,6 +124,9 @@ int chargeback_write(struct office *office, struct chargeback *chargeback);
 int chargebacks_read(struct office *office, const struct sample *sample, int64_t *ret_item_cents,
                      int64_t *ret_beyond_cents);
 
+/* What was taken back of the claims of a sample's frame since it was drawn, by reversals and other samples. */
+int sample_taken_otherwise(struct office *office, int64_t sample, int64_t *ret_cents);
+
 /* --- Digests ----------------------------------------------------------------------------------------- */
 
 /* What kind of record: CHAIN_SAMPLE, CHAIN_JUDGEMENT or CHAIN_CHARGEBACK. */

@@ -150,6 +150,26 @@ int ledger_paid(struct office *office, const struct paid_filter *filter, paid_ta
     return status;
 }
 
+int ledger_paid_on(struct office *office, int64_t row, int32_t *ret_day)
+{
+    sqlite3_stmt *statement = NULL;
+    bool found = false;
+    int status = office_prepare(office,
+                                "SELECT coalesce((SELECT decided_on FROM office_decisions WHERE row = r.row "
+                                "AND action = 'pay' ORDER BY number DESC LIMIT 1), b.today) "
+                                "FROM claim_rows AS r JOIN batches AS b ON b.batch = r.batch WHERE r.row = ?1",
+                                &statement);
+
+    if (status == WM_OK) {
+        sqlite3_bind_int64(statement, 1, row);
+        status = office_step(office, statement, &found);
+    }
+    if (status == WM_OK)
+        *ret_day = found ? column_day(statement, 0) : DAY_NONE;
+    sqlite3_finalize(statement);
+    return status;
+}
+
 int ledger_covered(struct office *office, struct arena *arena, int64_t row, struct text *ret_sample)
 {
     struct text name = TEXT("");

@@ -30,6 +30,9 @@ typedef int paid_take(void *taker, const struct paid_claim *claim);
 /* In the order of dealer and claim, by their bytes. A status of take other than WM_OK ends it and is returned. */
 int ledger_paid(struct office *office, const struct paid_filter *filter, paid_take *take, void *taker);
 
+/* The day on which a row was decided pay, by the engine or a person. */
+int ledger_paid_on(struct office *office, int64_t row, int32_t *ret_day);
+
 /* The name of the sample whose extrapolated chargeback covers a row, in the arena; empty: none does. */
 int ledger_covered(struct office *office, struct arena *arena, int64_t row, struct text *ret_sample);
 

@@ -26,22 +26,28 @@ int64_t money_interval_cents(int64_t tolerable_cents, uint32_t expected_errors, 
     return (int64_t)((__int128)tolerable_cents * 100 / factor);
 }
 
-static int larger_first(const void *a, const void *b)
+void taints_of(const struct audited *items, uint32_t count, struct taint *ret_taints)
 {
-    double x = *(const double *)a, y = *(const double *)b;
-
-    return x > y ? -1 : x < y;
+    for (uint32_t i = 0; i < count; i++)
+        ret_taints[i].share = 1 - (double)items[i].right_cents / (double)items[i].paid_cents;
 }
 
-double stringer_bound_cents(int64_t interval_cents, double *taints, uint32_t count, double risk)
+static int larger_first(const void *a, const void *b)
+{
+    const struct taint *x = a, *y = b;
+
+    return x->share > y->share ? -1 : x->share < y->share;
+}
+
+double stringer_bound_cents(int64_t interval_cents, struct taint *taints, uint32_t count, double risk)
 {
     double before = (double)confidence_factor_hundredths(0, risk) / 100, units = before;
 
     if (count > 1)
         qsort(taints, count, sizeof *taints, larger_first);
-    for (uint32_t i = 0; i < count && taints[i] > 0; i++) {
+    for (uint32_t i = 0; i < count && taints[i].share > 0; i++) {
         double factor = (double)confidence_factor_hundredths(i + 1, risk) / 100;
-        units += (factor - before) * fmin(taints[i], 1);
+        units += (factor - before) * fmin(taints[i].share, 1);
         before = factor;
     }
     return units * (double)interval_cents;

@@ -9,6 +9,8 @@
 
 #include <stdint.h>
 
+#include "statistics/estimates.h"
+
 /* The upper limit of a Poisson mean of which `wrong` were seen, one-sided, that leaves out the share risk: half of the
  * chi-square quantile with 2 (wrong + 1) degrees of freedom (Garwood, Biometrika 28 (1936) 437). 0 < risk < 1. */
 double poisson_upper_limit(uint32_t wrong, double risk);
@@ -20,9 +22,16 @@ int64_t confidence_factor_hundredths(uint32_t wrong, double risk);
  * where so many whole errors are expected: tolerable over the confidence factor, rounded down. */
 int64_t money_interval_cents(int64_t tolerable_cents, uint32_t expected_errors, double risk);
 
+/* The overpaid share of a claim: 0 nothing, 1 all; below 0: too little was paid. */
+struct taint {
+    double share;
+};
+
+void taints_of(const struct audited *items, uint32_t count, struct taint *ret_taints);
+
 /* The Stringer bound: with the share risk of being too low, no more than so many cents are paid too much behind the
- * intervals. taints: the overpaid share of each claim found wrong, in any order (0 to 1; others are left out); they
- * are sorted here. Claims that were looked at for certain are not in it. */
-double stringer_bound_cents(int64_t interval_cents, double *taints, uint32_t count, double risk);
+ * intervals. Shares of 0 and below are left out, which is cautious; the taints are sorted here. Claims that were looked
+ * at for certain are not in it. */
+double stringer_bound_cents(int64_t interval_cents, struct taint *taints, uint32_t count, double risk);
 
 #endif
