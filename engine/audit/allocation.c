@@ -50,62 +50,94 @@ uint32_t allocation_least(const struct stratum_sum *strata, uint32_t count)
     return least;
 }
 
-/* How much of a claim a stratum has less (or, negative, more) than its due, times the sum of weights. */
-static __int128 wanting(uint64_t weight, uint32_t size, unsigned __int128 weights, uint32_t has)
+/* What is still to be shared out, and among which strata. */
+struct sharing {
+    const struct stratum_sum *strata;
+    uint32_t count;
+    uint64_t weights[ALLOCATION_STRATA];
+    bool open[ALLOCATION_STRATA];
+    uint64_t rest;
+    unsigned __int128 sum; /* of the weights of those that are open */
+    uint32_t *sizes;
+};
+
+static void close_at(struct sharing *sharing, uint32_t at, uint32_t size)
 {
-    return (__int128)((unsigned __int128)weight * size) - (__int128)(weights * has);
+    sharing->sizes[at] = size;
+    sharing->open[at] = false;
+    sharing->rest -= size;
+    sharing->sum -= sharing->weights[at];
 }
 
-/* The stratum to which one more claim is most due (or from which one fewer); count where none can take it. */
-static uint32_t most_wanting(const struct stratum_sum *strata, const uint64_t *weights, uint32_t count, uint32_t size,
-                             unsigned __int128 sum, const uint32_t *sizes, bool more)
+/* Strata whose share is more than they have get all of it (most), or those whose share is less than the least
+ * get that; the others share the rest, so that it is looked at anew. */
+static void close_those_beyond(struct sharing *sharing, bool most)
 {
-    uint32_t found = count;
-    __int128 best = 0;
-
-    for (uint32_t i = 0; i < count; i++) {
-        __int128 due = wanting(weights[i], size, sum, sizes[i]);
-        bool can = more ? sizes[i] < strata[i].claims : sizes[i] > least_of(&strata[i]);
-        if (can && (found == count || (more ? due > best : due < best))) {
-            found = i;
-            best = due;
+    for (bool again = true; again;) {
+        again = false;
+        for (uint32_t i = 0; i < sharing->count; i++) {
+            uint32_t end = most ? sharing->strata[i].claims : least_of(&sharing->strata[i]);
+            unsigned __int128 share = (unsigned __int128)sharing->weights[i] * sharing->rest,
+                              there = sharing->sum * end;
+            if (!sharing->open[i] || (most ? share <= there : share >= there))
+                continue;
+            close_at(sharing, i, end);
+            again = true;
         }
     }
-    return found;
 }
 
-static void settle(const struct stratum_sum *strata, const uint64_t *weights, uint32_t count, uint32_t size, unsigned __int128 sum,
-                   uint32_t *sizes)
+/* What is cut off by rounding down goes where most of a claim was cut off. */
+static void share_rest(struct sharing *sharing)
 {
-    uint64_t given = 0;
+    unsigned __int128 cut_off[ALLOCATION_STRATA] = {0};
+    uint64_t left = sharing->rest;
 
-    for (uint32_t i = 0; i < count; i++) {
-        unsigned __int128 share = sum > 0 ? (unsigned __int128)weights[i] * size / sum : 0;
-        uint32_t least = least_of(&strata[i]);
-        sizes[i] = share < least ? least : share > strata[i].claims ? strata[i].claims : (uint32_t)share;
-        given += sizes[i];
+    for (uint32_t i = 0; i < sharing->count; i++) {
+        if (!sharing->open[i])
+            continue;
+        unsigned __int128 share = (unsigned __int128)sharing->weights[i] * sharing->rest;
+        sharing->sizes[i] = (uint32_t)(share / sharing->sum);
+        cut_off[i] = share % sharing->sum;
+        left -= sharing->sizes[i];
     }
-    while (given != size) {
-        uint32_t at = most_wanting(strata, weights, count, size, sum, sizes, given < size);
-        assert(at < count);
-        sizes[at] += given < size ? 1 : -1u;
-        given += given < size ? 1 : -UINT64_C(1);
+    for (; left > 0; left--) {
+        uint32_t best = 0;
+        for (uint32_t i = 1; i < sharing->count; i++)
+            if (cut_off[i] > cut_off[best])
+                best = i;
+        assert(cut_off[best] > 0);
+        cut_off[best] = 0;
+        sharing->sizes[best]++;
+    }
+}
+
+/* Where what is open does not spread, it is shared by claims. */
+static void weigh_by_claims(struct sharing *sharing)
+{
+    for (uint32_t i = 0; i < sharing->count; i++) {
+        sharing->weights[i] = sharing->strata[i].claims;
+        sharing->sum += sharing->open[i] ? sharing->weights[i] : 0;
     }
 }
 
 void allocate(const struct stratum_sum *strata, uint32_t count, uint32_t size, bool neyman, uint32_t *ret_sizes)
 {
-    uint64_t weights[ALLOCATION_STRATA];
-    unsigned __int128 sum = 0;
+    struct sharing sharing = {.strata = strata, .count = count, .rest = size, .sizes = ret_sizes};
 
     assert(count <= ALLOCATION_STRATA && size >= allocation_least(strata, count));
     for (uint32_t i = 0; i < count; i++) {
-        weights[i] = neyman ? neyman_weight(&strata[i]) : strata[i].claims;
-        sum += weights[i];
+        sharing.weights[i] = neyman ? neyman_weight(&strata[i]) : strata[i].claims;
+        sharing.open[i] = true;
+        sharing.sum += sharing.weights[i];
     }
-    if (neyman && sum == 0) { /* nothing spreads */
-        allocate(strata, count, size, false, ret_sizes);
-        return;
+    if (sharing.sum > 0)
+        close_those_beyond(&sharing, true);
+    if (sharing.sum == 0) {
+        weigh_by_claims(&sharing);
+        close_those_beyond(&sharing, true);
     }
-    settle(strata, weights, count, size, sum, ret_sizes);
+    close_those_beyond(&sharing, false);
+    if (sharing.sum > 0)
+        share_rest(&sharing);
 }

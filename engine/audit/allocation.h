@@ -1,8 +1,10 @@
-/* allocation.h - how many claims of each stratum are drawn, in whole numbers, so that it is the same on every machine.
+/* allocation.h - how many claims of each stratum are drawn, in whole numbers, so that it is the same on every
+ * machine.
  *
- * Proportional: as the strata have claims. Neyman: as they have claims times the standard deviation of what was paid.
- * Each stratum gets at least two claims, without which its spread cannot be estimated (or all it has), and none more
- * than it has; what is left over by rounding goes where most of a claim was cut off, the first stratum first.
+ * Proportional: as the strata have claims. Neyman: as they have claims times the standard deviation of what was
+ * paid. Each stratum gets at least two claims, without which its spread cannot be estimated (or all it has),
+ * and none more than it has; what is left over by rounding goes where most of a claim was cut off, the first
+ * stratum first.
  */
 #ifndef WM_AUDIT_ALLOCATION_H
 #define WM_AUDIT_ALLOCATION_H
@@ -24,7 +26,8 @@ enum { ALLOCATION_STRATA = 1000 };
 void stratum_sum_add(struct stratum_sum *sum, int64_t cents);
 
 /* size: at least two a stratum, at most all claims. ret_sizes add up to it. */
-void allocate(const struct stratum_sum *strata, uint32_t count, uint32_t size, bool neyman, uint32_t *ret_sizes);
+void allocate(const struct stratum_sum *strata, uint32_t count, uint32_t size, bool neyman,
+              uint32_t *ret_sizes);
 
 /* The least that a size may be. */
 uint32_t allocation_least(const struct stratum_sum *strata, uint32_t count);

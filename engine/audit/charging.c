@@ -100,8 +100,9 @@ static int limit_claim(struct planning *planning, const struct ledger_claim *now
         claim->why = text_format(planning->arena, "the extrapolated chargeback of sample %.*s covers it",
                                  TEXT_ARGUMENTS(covered_by));
     else if (look_back_is_over(&terms, day, planning->sample->drawn_on))
-        claim->why = text_format(planning->arena, "paid on %s, longer ago than the %d days that the region allows",
-                                 date(day).bytes, terms.audit_within_days);
+        claim->why =
+            text_format(planning->arena, "paid on %s, longer ago than the %d days that the region allows",
+                        date(day).bytes, terms.audit_within_days);
     else if (claim->cents > now->paid_cents)
         claim->cents = now->paid_cents > 0 ? now->paid_cents : 0;
     return claim->why.bytes == NULL ? WM_NO_MEMORY : WM_OK;
@@ -200,13 +201,6 @@ static int check_extrapolation(const struct planning *planning)
             return refuse(planning, text_format(planning->arena, "sample %.*s cannot be extrapolated: %.*s",
                                                 TEXT_ARGUMENTS(sample->name),
                                                 TEXT_ARGUMENTS(evaluation->notes[i].words)));
-    for (uint32_t i = 1; i < sample->frame_count; i++)
-        if (!text_equal(sample->frame[i].dealer, sample->frame[0].dealer))
-            return refuse(planning, text_format(planning->arena,
-                                                "sample %.*s was drawn from claims of several dealers, and an extrapolated "
-                                                "amount would be nobody's; draw a sample for each dealer, or charge back "
-                                                "claim by claim",
-                                                TEXT_ARGUMENTS(sample->name)));
     return WM_OK;
 }
 
@@ -216,7 +210,8 @@ static int plan_beyond(struct planning *planning)
     const struct estimated *used = &planning->evaluation->estimates[planning->evaluation->used];
     struct charge *charge = charge_of(planning, planning->sample->frame[0].dealer);
     int64_t on_claims = charge->items_cents;
-    int status = sample_taken_otherwise(planning->office, planning->sample->sample, &charge->taken_otherwise_cents);
+    int status =
+        sample_taken_otherwise(planning->office, planning->sample->sample, &charge->taken_otherwise_cents);
 
     if (status != WM_OK)
         return status;
@@ -235,25 +230,30 @@ static int check_notice(const struct planning *planning, const struct charge *ch
     int32_t days = charge->terms.notice_days;
 
     if (request->notified_on != DAY_NONE && request->notified_on > request->decided_on)
-        return refuse(planning, TEXT("--notified lies behind --today; give the day on which the dealer was told"));
+        return refuse(planning,
+                      TEXT("--notified lies behind --today; give the day on which the dealer was told"));
     if (request->notified_on != DAY_NONE && request->notified_on < planning->sample->drawn_on)
-        return refuse(planning, TEXT("--notified lies before the day on which the sample was drawn; give the day on which "
-                                     "the dealer was told what was found"));
+        return refuse(
+            planning,
+            TEXT("--notified lies before the day on which the sample was drawn; give the day on which "
+                 "the dealer was told what was found"));
     if (request->draft || days < 0 || charge_cents(charge) <= 0)
         return WM_OK;
     if (request->notified_on == DAY_NONE)
-        return refuse(planning, text_format(planning->arena,
-                                            "dealer %.*s must be told %d days before money is taken back (region %.*s); send "
-                                            "the letter of --draft, and say with --notified when that was",
-                                            TEXT_ARGUMENTS(charge->dealer), days,
-                                            TEXT_ARGUMENTS(charge->terms.region)));
+        return refuse(
+            planning,
+            text_format(planning->arena,
+                        "dealer %.*s must be told %d days before money is taken back (region %.*s); send "
+                        "the letter of --draft, and say with --notified when that was",
+                        TEXT_ARGUMENTS(charge->dealer), days, TEXT_ARGUMENTS(charge->terms.region)));
     if ((int64_t)request->decided_on - request->notified_on < days)
-        return refuse(planning, text_format(planning->arena,
-                                            "dealer %.*s was told on %s, and %d days must pass (region %.*s); charge back "
-                                            "on %s or later",
-                                            TEXT_ARGUMENTS(charge->dealer), date(request->notified_on).bytes, days,
-                                            TEXT_ARGUMENTS(charge->terms.region),
-                                            date(request->notified_on + days).bytes));
+        return refuse(
+            planning,
+            text_format(planning->arena,
+                        "dealer %.*s was told on %s, and %d days must pass (region %.*s); charge back "
+                        "on %s or later",
+                        TEXT_ARGUMENTS(charge->dealer), date(request->notified_on).bytes, days,
+                        TEXT_ARGUMENTS(charge->terms.region), date(request->notified_on + days).bytes));
     return WM_OK;
 }
 
@@ -266,12 +266,13 @@ static struct text words_of_basis(const struct planning *planning, const struct 
     if (!planning->request->extrapolate)
         return TEXT("what was found on single claims");
     decimal_write(evaluation->confidence * 100, confidence.bytes);
-    return text_format(planning->arena,
-                       "%s estimate from %u of %u claims: %s paid too much, standard error %s; lower limit of the two-sided "
-                       "%s %% interval %s, less %s taken back otherwise since the draw",
-                       ESTIMATOR_NAMES[evaluation->used], evaluation->judged, planning->sample->frame_count,
-                       money(used->total_cents).bytes, money(used->error_cents).bytes, confidence.bytes,
-                       money(used->lower_cents).bytes, money(charge->taken_otherwise_cents).bytes);
+    return text_format(
+        planning->arena,
+        "%s estimate from %u of %u claims: %s paid too much, standard error %s; lower limit of the two-sided "
+        "%s %% interval %s, less %s taken back otherwise since the draw",
+        ESTIMATOR_NAMES[evaluation->used], evaluation->judged, planning->sample->frame_count,
+        money(used->total_cents).bytes, money(used->error_cents).bytes, confidence.bytes,
+        money(used->lower_cents).bytes, money(charge->taken_otherwise_cents).bytes);
 }
 
 static int finish_charges(struct planning *planning)
@@ -306,8 +307,9 @@ static int make(struct planning *planning)
     if (status == WM_OK && planning->request->extrapolate)
         status = check_extrapolation(planning);
     else if (status == WM_OK && planning->beyond_taken > 0)
-        status = refuse(planning, TEXT("this sample was charged back by extrapolation; say --extrapolate, and the "
-                                       "difference is taken or given back"));
+        status =
+            refuse(planning, TEXT("this sample was charged back by extrapolation; say --extrapolate, and the "
+                                  "difference is taken or given back"));
     if (status == WM_OK)
         status = plan_claims(planning);
     if (status == WM_OK && planning->request->extrapolate)

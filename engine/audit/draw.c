@@ -17,8 +17,8 @@ bool sample_name_is_one(struct text name)
 
     for (size_t i = 0; is && i < name.length; i++) {
         char c = name.bytes[i];
-        is = (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '.' || c == '_' ||
-             c == '-';
+        is = (c >= 'A' && c <= 'Z') || (c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '.' ||
+             c == '_' || c == '-';
     }
     return is;
 }
@@ -104,7 +104,8 @@ static int add_stratum(struct drawing *drawing, struct text name)
     if (name.bytes == NULL)
         return WM_NO_MEMORY;
     if (sample->stratum_count == ALLOCATION_STRATA) {
-        diag_error(drawing->sink, nowhere(), "the frame falls into more than %d strata; narrow it, or draw without --by",
+        diag_error(drawing->sink, nowhere(),
+                   "the frame falls into more than %d strata; narrow it, or draw without --by",
                    ALLOCATION_STRATA);
         return WM_BAD_INPUT;
     }
@@ -207,7 +208,7 @@ static int make_strata(struct drawing *drawing)
     sample->strata = ARENA_ARRAY(drawing->arena, struct sample_stratum, ALLOCATION_STRATA);
     if (sample->strata == NULL)
         return WM_NO_MEMORY;
-    int status = text_is(sample->method, METHOD_MONEY)         ? strata_by_interval(drawing)
+    int status = text_is(sample->method, METHOD_MONEY)    ? strata_by_interval(drawing)
                  : text_is(sample->strata_by, "dealer")   ? strata_by_dealer(drawing)
                  : text_is(sample->strata_by, "campaign") ? strata_by_campaign(drawing)
                  : text_is(sample->strata_by, "stratum")  ? strata_by_bounds(drawing)
@@ -228,13 +229,15 @@ static int share_out(struct drawing *drawing)
 
     if (text_is(sample->method, METHOD_STRATIFIED) && sample->size_asked < least) {
         diag_error(drawing->sink, nowhere(),
-                   "%lld claims are too few for %u strata: each takes two, or its spread cannot be told; use --size %u "
+                   "%lld claims are too few for %u strata: each takes two, or its spread cannot be told; use "
+                   "--size %u "
                    "or more, or fewer strata",
                    (long long)sample->size_asked, sample->stratum_count, least);
         return WM_BAD_INPUT;
     }
     if (text_is(sample->method, METHOD_STRATIFIED))
-        allocate(drawing->sums, sample->stratum_count, (uint32_t)sample->size_asked, drawing->request->neyman, sizes);
+        allocate(drawing->sums, sample->stratum_count, (uint32_t)sample->size_asked, drawing->request->neyman,
+                 sizes);
     else
         sizes[0] = (uint32_t)sample->size_asked;
     for (uint32_t i = 0; i < sample->stratum_count; i++)
@@ -249,16 +252,17 @@ static int check_frame(const struct drawing *drawing)
     const struct sample *sample = drawing->sample;
 
     if (sample->frame_count == 0) {
-        diag_error(drawing->sink, nowhere(),
-                   "no claim can be drawn: none is paid that fits the filter and may be audited (left out: %lld older "
-                   "than the region's look-back, %lld with nothing paid any more, %lld covered by an extrapolated "
-                   "chargeback); widen the filter",
-                   (long long)sample->older_count, (long long)sample->unpaid_count, (long long)sample->covered_count);
+        diag_error(
+            drawing->sink, nowhere(),
+            "no claim can be drawn: none is paid that fits the filter and may be audited (left out: %lld older "
+            "than the region's look-back, %lld with nothing paid any more, %lld covered by an extrapolated "
+            "chargeback); widen the filter",
+            (long long)sample->older_count, (long long)sample->unpaid_count, (long long)sample->covered_count);
         return WM_BAD_INPUT;
     }
     if (drawing->request->picks == NULL && sample->size_asked > sample->frame_count) {
-        diag_error(drawing->sink, nowhere(), "the frame has %u claims; use --size %u or less", sample->frame_count,
-                   sample->frame_count);
+        diag_error(drawing->sink, nowhere(), "the frame has %u claims; use --size %u or less",
+                   sample->frame_count, sample->frame_count);
         return WM_BAD_INPUT;
     }
     return WM_OK;
@@ -285,7 +289,8 @@ static int find_pick(struct drawing *drawing, const struct picked_claim *pick, u
         return WM_OK;
     }
     diag_error(drawing->sink, pick->place,
-               "claim %.*s/%.*s is not among the paid claims that fit the filter and may be audited; take the row out, or "
+               "claim %.*s/%.*s is not among the paid claims that fit the filter and may be audited; take the "
+               "row out, or "
                "widen the filter",
                TEXT_ARGUMENTS(pick->dealer), TEXT_ARGUMENTS(pick->claim));
     return WM_BAD_INPUT;
@@ -352,7 +357,8 @@ static int select_items(struct drawing *drawing)
     if (status == WM_OK && !by_money && !picked)
         status = share_out(drawing);
     if (status == WM_OK)
-        status = picked ? pick(drawing) : sample_select(sample, drawing->arena, &sample->items, &sample->item_count);
+        status =
+            picked ? pick(drawing) : sample_select(sample, drawing->arena, &sample->items, &sample->item_count);
     if (status == WM_OK)
         count_items(sample);
     return status;
@@ -388,7 +394,9 @@ static void begin(struct drawing *drawing)
                           : text_is(request->by, "money") ? METHOD_MONEY
                                                           : METHOD_SIMPLE),
         .strata_by = stratified ? request->by : TEXT(""),
-        .allocation = !stratified ? TEXT("") : request->neyman ? TEXT("neyman") : TEXT("proportional"),
+        .allocation = !stratified       ? TEXT("")
+                      : request->neyman ? TEXT("neyman")
+                                        : TEXT("proportional"),
         .filter = request->filter,
         .because = request->because,
         .drawn_on = request->drawn_on,
@@ -409,8 +417,9 @@ int sample_draw(struct office *office, struct look_back *look_back, const struct
     *drawing = (struct drawing){.request = request, .arena = arena, .sink = sink, .sample = ret_sample};
     begin(drawing);
     ret_sample->bounds = bounds_words(drawing);
-    int status = ret_sample->bounds.bytes == NULL ? WM_NO_MEMORY
-                                                  : frame_gather(office, look_back, arena, ret_sample, &drawing->campaigns);
+    int status = ret_sample->bounds.bytes == NULL
+                     ? WM_NO_MEMORY
+                     : frame_gather(office, look_back, arena, ret_sample, &drawing->campaigns);
     if (status == WM_OK)
         status = check_frame(drawing);
     if (status == WM_OK)

@@ -45,8 +45,8 @@ struct draw_request {
 /* A name that a sample may have: letters, digits, `.` `_` `-`, 1 to SAMPLE_NAME_BYTES of them. */
 bool sample_name_is_one(struct text name);
 
-/* Gathers the frame, draws and records. Inside office_begin_write. WM_BAD_INPUT, reported: the name is taken, the frame is
- * empty or smaller than the sample. Texts of the sample are the request's or in the arena. */
+/* Gathers the frame, draws and records. Inside office_begin_write. WM_BAD_INPUT, reported: the name is taken,
+ * the frame is empty or smaller than the sample. Texts of the sample are the request's or in the arena. */
 int sample_draw(struct office *office, struct look_back *look_back, const struct draw_request *request,
                 struct arena *arena, struct diag_sink *sink, struct sample *ret_sample);
 

@@ -82,7 +82,8 @@ static int64_t clipped(int64_t millionths)
     return millionths < 0 ? 0 : millionths > MILLION ? MILLION : millionths;
 }
 
-static void find_rate(const struct sample *sample, const struct audited_strata *strata, struct evaluation *evaluation)
+static void find_rate(const struct sample *sample, const struct audited_strata *strata,
+                      struct evaluation *evaluation)
 {
     struct rate_found *rate = &evaluation->rate;
     int64_t tail = (MILLION - evaluation->confidence) / 2, one_sided = MILLION - evaluation->confidence;
@@ -107,17 +108,18 @@ static void find_rate(const struct sample *sample, const struct audited_strata *
 /* --- Money ------------------------------------------------------------------------------------------- */
 
 /* known_cents: what was seen for certain besides. */
-static void keep(struct evaluation *evaluation, enum estimator which, struct estimate estimate, int64_t known_cents)
+static void keep(struct evaluation *evaluation, enum estimator which, struct estimate estimate,
+                 int64_t known_cents)
 {
     int64_t tail = (MILLION - evaluation->confidence) / 2;
 
-    evaluation->estimates[which] =
-        (struct estimated){.made = true,
-                           .total_cents = cents_near(estimate.total) + known_cents,
-                           .error_cents = cents_near(estimate.standard_error),
-                           .lower_cents = cents_down(estimate_limit(&estimate, share_of(tail), -1)) + known_cents,
-                           .upper_cents = cents_up(estimate_limit(&estimate, share_of(tail), 1)) + known_cents,
-                           .skewness_millionths = millionths_near(estimate.skewness)};
+    evaluation->estimates[which] = (struct estimated){
+        .made = true,
+        .total_cents = cents_near(estimate.total) + known_cents,
+        .error_cents = cents_near(estimate.standard_error),
+        .lower_cents = cents_down(estimate_limit(&estimate, share_of(tail), -1)) + known_cents,
+        .upper_cents = cents_up(estimate_limit(&estimate, share_of(tail), 1)) + known_cents,
+        .skewness_millionths = millionths_near(estimate.skewness)};
 }
 
 static int find_bound(const struct sample *sample, const struct audited_stratum *interval, int64_t known_cents,
@@ -144,7 +146,8 @@ static int estimate_money(const struct sample *sample, const struct audited_stra
 
     for (uint32_t i = 0; i < certain->count; i++)
         known_cents += certain->items[i].paid_cents - certain->items[i].right_cents;
-    keep(evaluation, BY_MONEY, estimate_by_money(interval->items, interval->count, sample->interval_cents), known_cents);
+    keep(evaluation, BY_MONEY, estimate_by_money(interval->items, interval->count, sample->interval_cents),
+         known_cents);
     evaluation->used = BY_MONEY;
     return find_bound(sample, interval, known_cents, arena, evaluation);
 }
@@ -163,7 +166,8 @@ static int find_money(const struct sample *sample, const struct audited_strata *
 int evaluate_sample(const struct sample *sample, const struct judgement *judgements, int64_t confidence,
                     struct arena *arena, struct evaluation *ret_evaluation)
 {
-    struct evaluation evaluation = {.confidence = confidence, .drawn = sample->item_count, .used = BY_DIFFERENCE};
+    struct evaluation evaluation = {
+        .confidence = confidence, .drawn = sample->item_count, .used = BY_DIFFERENCE};
     struct audited_strata strata;
 
     for (uint32_t i = 0; i < sample->item_count; i++)

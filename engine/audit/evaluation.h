@@ -1,9 +1,9 @@
 /* evaluation.h - what follows from the judgements of a sample, and how far it may be trusted.
  *
- * Statistics computes; here it is decided which figures a sample can give at all, and said in plain words what each
- * means and when it does not hold. All amounts are cents, shares are millionths; limits are rounded once, the lower
- * down and the upper up. A lower limit is never above what a careful office would take back: it is the lower end of the
- * two-sided interval, by Student's t.
+ * Statistics computes; here it is decided which figures a sample can give at all, and said in plain words what
+ * each means and when it does not hold. All amounts are cents, shares are millionths; limits are rounded once,
+ * the lower down and the upper up. A lower limit is never above what a careful office would take back: it is
+ * the lower end of the two-sided interval, by Student's t.
  *
  * Pure: a sample and its judgements in, an evaluation out, in the arena.
  */
@@ -14,10 +14,12 @@
 
 /* Fewer claims than this are no base for an interval by t: common practice, no source. */
 enum { EVALUATION_LEAST_SAMPLE = 30 };
-/* With fewer errors the standard error is itself hardly known, and nothing is extrapolated; under the second number a
- * warning is given. Common practice, no source; tests/unit/test_audit_simulation.c shows what happens below. */
+/* With fewer errors the standard error is itself hardly known, and nothing is extrapolated; under the second
+ * number a warning is given. Common practice, no source; tests/unit/test_audit_simulation.c shows what happens
+ * below. */
 enum { EVALUATION_LEAST_ERRORS = 5, EVALUATION_FEW_ERRORS = 15 };
-/* Of the estimate, in millionths: Cochran, Sampling Techniques (1977), section 2.15, n > 25 G1 squared (from memory). */
+/* Of the estimate, in millionths: Cochran, Sampling Techniques (1977), section 2.15, n > 25 G1 squared (from
+ * memory). */
 enum { EVALUATION_MOST_SKEWNESS = 200000 };
 
 enum estimator { BY_DIFFERENCE, BY_RATIO, BY_MEAN, BY_MONEY, ESTIMATORS };
@@ -33,9 +35,9 @@ struct estimated {
 
 struct rate_found {
     bool made;
-    bool exact;                  /* Clopper and Pearson; else weighted by strata, by t */
-    int64_t rate, lower, upper;  /* of wrong claims; two-sided */
-    int64_t upper_one_sided;     /* that leaves out 1 - confidence at its side alone */
+    bool exact;                 /* Clopper and Pearson; else weighted by strata, by t */
+    int64_t rate, lower, upper; /* of wrong claims; two-sided */
+    int64_t upper_one_sided;    /* that leaves out 1 - confidence at its side alone */
 };
 
 /* A REFUSAL: nothing may be extrapolated. */
@@ -51,17 +53,17 @@ struct evaluation_note {
 enum { EVALUATION_NOTES = 24 };
 
 struct evaluation {
-    int64_t confidence;                            /* millionths, two-sided */
+    int64_t confidence; /* millionths, two-sided */
     uint32_t drawn, judged;
-    uint32_t upheld, errors, missing;              /* judgements */
-    uint32_t wrong;                                /* paid not as is right: errors and missing */
-    int64_t over_cents, under_cents;               /* paid too much, and too little, on the sampled claims; both >= 0 */
-    int64_t missing_cents;                         /* of over_cents: because papers are missing */
+    uint32_t upheld, errors, missing; /* judgements */
+    uint32_t wrong;                   /* paid not as is right: errors and missing */
+    int64_t over_cents, under_cents;  /* paid too much, and too little, on the sampled claims; both >= 0 */
+    int64_t missing_cents;            /* of over_cents: because papers are missing */
     struct rate_found rate;
     struct estimated estimates[ESTIMATORS];
     bool has_bound;
-    int64_t bound_cents;                           /* Stringer: no more is paid too much, one-sided */
-    enum estimator used;                           /* whose lower limit counts; chosen before looking */
+    int64_t bound_cents; /* Stringer: no more is paid too much, one-sided */
+    enum estimator used; /* whose lower limit counts; chosen before looking */
     bool may_extrapolate;
     struct evaluation_note notes[EVALUATION_NOTES];
     uint32_t note_count;

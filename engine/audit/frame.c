@@ -141,9 +141,9 @@ static bool differ(const struct sample_claim *before, const struct sample_claim 
 {
     const struct sample_claim *either = before != NULL ? before : now;
 
-    *ret_difference = (struct frame_difference){FRAME_NEW, either->dealer, either->claim,
-                                                before != NULL ? before->paid_cents : 0,
-                                                now != NULL ? now->paid_cents : 0};
+    *ret_difference =
+        (struct frame_difference){FRAME_NEW, either->dealer, either->claim,
+                                  before != NULL ? before->paid_cents : 0, now != NULL ? now->paid_cents : 0};
     if (before == NULL)
         return true;
     if (now == NULL)

@@ -8,16 +8,16 @@ static const uint8_t NONCE[crypto_stream_chacha20_ietf_NONCEBYTES];
 void generator_start(struct generator *ret_generator, struct text seed)
 {
     *ret_generator = (struct generator){.used = GENERATOR_BLOCK_BYTES};
-    crypto_generichash(ret_generator->key, GENERATOR_KEY_BYTES, (const unsigned char *)seed.bytes, seed.length, NULL,
-                       0);
+    crypto_generichash(ret_generator->key, GENERATOR_KEY_BYTES, (const unsigned char *)seed.bytes, seed.length,
+                       NULL, 0);
 }
 
 static void next_block(struct generator *generator)
 {
     static const uint8_t ZEROS[GENERATOR_BLOCK_BYTES];
 
-    crypto_stream_chacha20_ietf_xor_ic(generator->block, ZEROS, GENERATOR_BLOCK_BYTES, NONCE, generator->next_block++,
-                                       generator->key);
+    crypto_stream_chacha20_ietf_xor_ic(generator->block, ZEROS, GENERATOR_BLOCK_BYTES, NONCE,
+                                       generator->next_block++, generator->key);
     generator->used = 0;
 }
 

@@ -1,10 +1,11 @@
-/* generator.h - the random numbers that samples are drawn with: the key stream of ChaCha20, so that anybody can draw
- * a sample again on any machine, and nobody can choose a seed that gives the claims he wants but by trying.
+/* generator.h - the random numbers that samples are drawn with: the key stream of ChaCha20, so that anybody can
+ * draw a sample again on any machine, and nobody can choose a seed that gives the claims he wants but by
+ * trying.
  *
- * The key is the BLAKE2b-256 of the seed's bytes, the nonce is twelve zero bytes, blocks count from 0 (RFC 8439, by
- * libsodium). A number is eight bytes of the stream, little-endian. A number below a bound is the remainder, and
- * numbers below 2^64 modulo the bound are passed over, so that every remainder is as likely as another. Whole numbers
- * alone.
+ * The key is the BLAKE2b-256 of the seed's bytes, the nonce is twelve zero bytes, blocks count from 0 (RFC
+ * 8439, by libsodium). A number is eight bytes of the stream, little-endian. A number below a bound is the
+ * remainder, and numbers below 2^64 modulo the bound are passed over, so that every remainder is as likely as
+ * another. Whole numbers alone.
  */
 #ifndef WM_AUDIT_GENERATOR_H
 #define WM_AUDIT_GENERATOR_H

@@ -5,14 +5,22 @@
 #include "base/text_index.h"
 
 const char *const WORKSHEET_NAMES[WORKSHEET_COLUMNS] = {
-    [SHEET_SAMPLE] = "sample",         [SHEET_ITEM] = "item",
-    [SHEET_DEALER] = "dealer",         [SHEET_CLAIM] = "claim",
-    [SHEET_REVISION] = "revision",     [SHEET_CAMPAIGN] = "campaign",
-    [SHEET_VIN] = "vin",               [SHEET_REPAIR_ORDER] = "repair_order",
-    [SHEET_OUTCOME] = "outcome",       [SHEET_COMPLETED_ON] = "completed_on",
-    [SHEET_PAID_ON] = "paid_on",       [SHEET_STRATUM] = "stratum",
-    [SHEET_PAID] = "paid",             [SHEET_JUDGEMENT] = "judgement",
-    [SHEET_RIGHT_AMOUNT] = "right_amount", [SHEET_NOTE] = "note",
+    [SHEET_SAMPLE] = "sample",
+    [SHEET_ITEM] = "item",
+    [SHEET_DEALER] = "dealer",
+    [SHEET_CLAIM] = "claim",
+    [SHEET_REVISION] = "revision",
+    [SHEET_CAMPAIGN] = "campaign",
+    [SHEET_VIN] = "vin",
+    [SHEET_REPAIR_ORDER] = "repair_order",
+    [SHEET_OUTCOME] = "outcome",
+    [SHEET_COMPLETED_ON] = "completed_on",
+    [SHEET_PAID_ON] = "paid_on",
+    [SHEET_STRATUM] = "stratum",
+    [SHEET_PAID] = "paid",
+    [SHEET_JUDGEMENT] = "judgement",
+    [SHEET_RIGHT_AMOUNT] = "right_amount",
+    [SHEET_NOTE] = "note",
 };
 
 struct reading {
@@ -66,8 +74,8 @@ static bool read_money(const struct sheet *sheet, int column, int64_t *ret_cents
         *ret_cents = millionths / DECIMAL_CENT;
         return true;
     }
-    diag_error(sheet->sink, sheet_place(sheet, column), "\"%.*s\" %s; write an amount as 391.65", TEXT_ARGUMENTS(cell),
-               fault != NUMBER_OK ? number_fault_words(fault) : "is below 0");
+    diag_error(sheet->sink, sheet_place(sheet, column), "\"%.*s\" %s; write an amount as 391.65",
+               TEXT_ARGUMENTS(cell), fault != NUMBER_OK ? number_fault_words(fault) : "is below 0");
     return false;
 }
 
@@ -81,13 +89,15 @@ static bool find_item(struct reading *reading, const struct sheet *sheet, uint32
     int64_t cents;
 
     if (sample.length > 0 && !text_equal(sample, reading->sample->name)) {
-        diag_error(sheet->sink, sheet_place(sheet, SHEET_SAMPLE), "this line is of sample %.*s, not of %.*s; take it out",
-                   TEXT_ARGUMENTS(sample), TEXT_ARGUMENTS(reading->sample->name));
+        diag_error(sheet->sink, sheet_place(sheet, SHEET_SAMPLE),
+                   "this line is of sample %.*s, not of %.*s; take it out", TEXT_ARGUMENTS(sample),
+                   TEXT_ARGUMENTS(reading->sample->name));
         return false;
     }
     if (item == TEXT_INDEX_NONE) {
         diag_error(sheet->sink, sheet_place(sheet, SHEET_CLAIM),
-                   "claim %.*s/%.*s was not drawn into this sample; only drawn claims are judged, so take the line out or "
+                   "claim %.*s/%.*s was not drawn into this sample; only drawn claims are judged, so take the "
+                   "line out or "
                    "correct dealer and claim",
                    TEXT_ARGUMENTS(dealer), TEXT_ARGUMENTS(claim));
         return false;
@@ -102,7 +112,8 @@ static bool find_item(struct reading *reading, const struct sheet *sheet, uint32
     if (paid.length > 0 && (!read_money(sheet, SHEET_PAID, &cents) ||
                             cents != reading->sample->frame[reading->sample->items[item]].paid_cents))
         return refuse(sheet, SHEET_PAID,
-                      "this is not what was paid on the claim when the sample was drawn; the sheet may have been sorted in "
+                      "this is not what was paid on the claim when the sample was drawn; the sheet may have "
+                      "been sorted in "
                       "part: print it again with `sample redraw` and compare");
     *ret_item = item;
     return true;
@@ -114,15 +125,16 @@ static bool read_error(const struct reading *reading, const struct sheet *sheet,
     int64_t paid_cents = reading->sample->frame[reading->sample->items[item]].paid_cents;
 
     if (sheet_cell(sheet, SHEET_RIGHT_AMOUNT).length == 0)
-        return refuse(sheet, sheet->at[SHEET_RIGHT_AMOUNT] < 0 ? SHEET_JUDGEMENT : SHEET_RIGHT_AMOUNT,
-                      "an error needs the amount that would have been right to pay; write it into right_amount (0 where "
-                      "nothing was owed)");
+        return refuse(
+            sheet, sheet->at[SHEET_RIGHT_AMOUNT] < 0 ? SHEET_JUDGEMENT : SHEET_RIGHT_AMOUNT,
+            "an error needs the amount that would have been right to pay; write it into right_amount (0 where "
+            "nothing was owed)");
     if (!read_money(sheet, SHEET_RIGHT_AMOUNT, &judgement->right_cents))
         return false;
-    return judgement->right_cents != paid_cents ||
-           refuse(sheet, SHEET_RIGHT_AMOUNT,
-                  "this is what was paid, so nothing is wrong with the amount; write `upheld` as the judgement, or "
-                  "correct the amount");
+    return judgement->right_cents != paid_cents || refuse(sheet, SHEET_RIGHT_AMOUNT,
+                                                          "this is what was paid, so nothing is wrong with the "
+                                                          "amount; write `upheld` as the judgement, or "
+                                                          "correct the amount");
 }
 
 static bool read_judgement(const struct reading *reading, const struct sheet *sheet, uint32_t item,
@@ -138,9 +150,10 @@ static bool read_judgement(const struct reading *reading, const struct sheet *sh
     }
     if (amount.length > 0)
         return refuse(sheet, SHEET_RIGHT_AMOUNT,
-                      word.length == 0 ? "there is an amount and no judgement; write `error` as the judgement, or take the "
-                                         "amount out"
-                                       : "only an `error` has a right amount; take it out, or correct the judgement");
+                      word.length == 0
+                          ? "there is an amount and no judgement; write `error` as the judgement, or take the "
+                            "amount out"
+                          : "only an `error` has a right amount; take it out, or correct the judgement");
     if (text_equal_any_case(word, TEXT(JUDGED_UPHELD))) {
         judgement->judgement = TEXT(JUDGED_UPHELD);
         judgement->right_cents = reading->sample->frame[reading->sample->items[item]].paid_cents;
@@ -173,7 +186,8 @@ static int read_line(void *context, const struct sheet *sheet)
 
 static bool is_same(const struct judgement *a, const struct judgement *b)
 {
-    return text_equal(a->judgement, b->judgement) && a->right_cents == b->right_cents && text_equal(a->note, b->note);
+    return text_equal(a->judgement, b->judgement) && a->right_cents == b->right_cents &&
+           text_equal(a->note, b->note);
 }
 
 static int keep_changed(struct reading *reading)

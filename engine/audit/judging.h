@@ -41,8 +41,8 @@ struct judging {
     uint32_t same, empty;      /* lines that say again what is recorded; lines without a judgement */
 };
 
-/* now: the judgements that count, from judgements_read. Reports every line that cannot be used, as file:line:column, and
- * is WM_BAD_INPUT then. In the arena. */
+/* now: the judgements that count, from judgements_read. Reports every line that cannot be used, as
+ * file:line:column, and is WM_BAD_INPUT then. In the arena. */
 int judging_read(const struct sample *sample, const struct judgement *now, struct text file, struct text csv,
                  struct arena *arena, struct diag_sink *sink, struct judging *ret_judging);
 

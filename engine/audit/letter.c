@@ -68,11 +68,12 @@ static void write_selection(const struct charge_plan *plan, const struct charge 
     if (text_is(sample->method, METHOD_PICKED))
         buffer_add_string(words, ") were picked by hand.");
     else {
-        buffer_add_string(words, text_is(sample->method, METHOD_MONEY)
-                                     ? ") were drawn at random, with a chance in proportion to what was paid on each."
-                                 : text_is(sample->method, METHOD_STRATIFIED)
-                                     ? ") were drawn at random, in groups."
-                                     : ") were drawn at random, each with the same chance.");
+        buffer_add_string(words,
+                          text_is(sample->method, METHOD_MONEY)
+                              ? ") were drawn at random, with a chance in proportion to what was paid on each."
+                          : text_is(sample->method, METHOD_STRATIFIED)
+                              ? ") were drawn at random, in groups."
+                              : ") were drawn at random, each with the same chance.");
         buffer_format(words, " The draw can be repeated: %.*s, seed %.*s.", TEXT_ARGUMENTS(sample->generator),
                       TEXT_ARGUMENTS(sample->seed));
     }
@@ -154,11 +155,13 @@ static void write_rights(const struct charge_plan *plan, const struct charge *ch
     const struct audit_terms *terms = &charge->terms;
     int32_t told = plan->request.notified_on != DAY_NONE ? plan->request.notified_on : plan->request.decided_on;
 
-    buffer_add_string(words, "You may answer: send papers that are missing, say where a claim was judged wrongly, or ask how "
-                             "it was worked out. What your answer shows is recorded, and an amount that was charged too much "
-                             "is given back.");
+    buffer_add_string(
+        words, "You may answer: send papers that are missing, say where a claim was judged wrongly, or ask how "
+               "it was worked out. What your answer shows is recorded, and an amount that was charged too much "
+               "is given back.");
     if (terms->notice_days >= 0) {
-        buffer_format(words, " Nothing is charged within %d days of this notice, that is before ", terms->notice_days);
+        buffer_format(words, " Nothing is charged within %d days of this notice, that is before ",
+                      terms->notice_days);
         add_day(words, told + terms->notice_days);
         buffer_add_byte(words, '.');
     }
@@ -167,10 +170,14 @@ static void write_rights(const struct charge_plan *plan, const struct charge *ch
         buffer_format(words, "Claims paid more than %d days before the sample was drawn were not audited. ",
                       terms->audit_within_days);
     if (charge->older_count > 0)
-        buffer_format(words, "(For counsel: counted to the day of this letter, %u of the claims above are older than that.) ",
-                      charge->older_count);
-    buffer_add_string(words, "Whether and how an amount may be charged back, and what a dealer can do about it, is decided by "
-                             "local law and the agreement between us; nothing in this letter takes such a right away.");
+        buffer_format(
+            words,
+            "(For counsel: counted to the day of this letter, %u of the claims above are older than that.) ",
+            charge->older_count);
+    buffer_add_string(
+        words,
+        "Whether and how an amount may be charged back, and what a dealer can do about it, is decided by "
+        "local law and the agreement between us; nothing in this letter takes such a right away.");
     paragraph(out, words);
 }
 

@@ -13,8 +13,8 @@ void select_at_random(struct generator *generator, uint32_t *places, uint32_t co
     }
 }
 
-uint32_t select_by_money(struct generator *generator, const int64_t *amounts, uint32_t count, int64_t interval_cents,
-                         uint32_t *ret_places, uint32_t *ret_certain)
+uint32_t select_by_money(struct generator *generator, const int64_t *amounts, uint32_t count,
+                         int64_t interval_cents, uint32_t *ret_places, uint32_t *ret_certain)
 {
     uint64_t interval = (uint64_t)interval_cents, before = 0, step = generator_below(generator, interval);
     uint32_t drawn = 0;

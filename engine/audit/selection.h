@@ -1,4 +1,5 @@
-/* selection.h - which claims of a frame are drawn. Whole numbers alone, so that a draw is the same on every machine.
+/* selection.h - which claims of a frame are drawn. Whole numbers alone, so that a draw is the same on every
+ * machine.
  *
  * Pure functions of the generator. Places are those of the frame's claims in its order, from 0.
  */
@@ -11,11 +12,11 @@
  * drawing: the first so many of a shuffle (Fisher and Yates, from the front). places is left shuffled. */
 void select_at_random(struct generator *generator, uint32_t *places, uint32_t count, uint32_t size);
 
-/* By money: amounts of the interval or more are looked at for certain; through the others, laid end to end in their
- * order, goes a step of the interval from a random start, and a claim is drawn where a step falls into its amount.
- * ret_places has room for all; first come the certain ones (*ret_certain of them), then those drawn. Returns how many.
- * All amounts > 0; interval > 0. */
-uint32_t select_by_money(struct generator *generator, const int64_t *amounts, uint32_t count, int64_t interval_cents,
-                         uint32_t *ret_places, uint32_t *ret_certain);
+/* By money: amounts of the interval or more are looked at for certain; through the others, laid end to end in
+ * their order, goes a step of the interval from a random start, and a claim is drawn where a step falls into
+ * its amount. ret_places has room for all; first come the certain ones (*ret_certain of them), then those
+ * drawn. Returns how many. All amounts > 0; interval > 0. */
+uint32_t select_by_money(struct generator *generator, const int64_t *amounts, uint32_t count,
+                         int64_t interval_cents, uint32_t *ret_places, uint32_t *ret_certain);
 
 #endif

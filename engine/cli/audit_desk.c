@@ -26,7 +26,8 @@ int audit_desk_open(struct audit_desk *desk, const struct options *options, bool
         status = to_write ? open_to_write(&desk->desk, options) : desk_open_office(&desk->desk, options);
     desk->writing = to_write && status == WM_OK;
     if (status == WM_OK)
-        status = look_back_open(desk->desk.rules, desk->desk.office_register, &desk->desk.sink, &desk->look_back);
+        status =
+            look_back_open(desk->desk.rules, desk->desk.office_register, &desk->desk.sink, &desk->look_back);
     return status;
 }
 
@@ -129,7 +130,8 @@ bool audit_read_count(const struct options *options, enum option_number option, 
         return missing(sink, option_name);
     if (decimal_read(text_of(word), 0, &millionths) != NUMBER_OK || millionths <= 0 ||
         millionths / DECIMAL_ONE > most)
-        return wrong(sink, option_name, word, "is no whole number above 0 that makes sense here; write it as 60");
+        return wrong(sink, option_name, word,
+                     "is no whole number above 0 that makes sense here; write it as 60");
     *ret_count = millionths / DECIMAL_ONE;
     return true;
 }

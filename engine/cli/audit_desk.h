@@ -24,8 +24,8 @@ int audit_desk_sample(struct desk *desk, const char *name, struct sample *ret_sa
 /* A filter by the options of `flags`. */
 struct paid_filter audit_filter(const struct options *options, struct arena *arena);
 
-/* Read what an option was given, or its default; false after saying what is wrong with it. Percent: above 0 and below 100,
- * as millionths. */
+/* Read what an option was given, or its default; false after saying what is wrong with it. Percent: above 0 and
+ * below 100, as millionths. */
 bool audit_read_percent(const struct options *options, enum option_number option, const char *option_name,
                         const char *fallback, struct diag_sink *sink, int64_t *ret_millionths);
 bool audit_read_amount(const struct options *options, enum option_number option, const char *option_name,

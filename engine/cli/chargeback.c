@@ -52,11 +52,12 @@ static bool read_request(struct charging *charging)
         audit_say(sink, "--confidence is for --extrapolate; say that too, or leave it out");
         return false;
     }
-    if (!read_notified(charging) || !audit_read_percent(options, OPTION_CONFIDENCE, "confidence", "90", sink,
-                                                        &charging->confidence))
+    if (!read_notified(charging) ||
+        !audit_read_percent(options, OPTION_CONFIDENCE, "confidence", "90", sink, &charging->confidence))
         return false;
     return request->draft ||
-           (audit_read_text(options, OPTION_BY, "--by is missing; say who decides (or --draft, which records nothing)", sink,
+           (audit_read_text(options, OPTION_BY,
+                            "--by is missing; say who decides (or --draft, which records nothing)", sink,
                             &request->decided_by) &&
             audit_read_text(options, OPTION_REASON, "--reason is missing; say why", sink, &request->reason));
 }
@@ -128,7 +129,8 @@ static void say_charge(struct charging *charging, const struct charge *charge)
     }
     if (charge->older_count > 0)
         buffer_format(words,
-                      "  counted to today, %u of these claims are older than the region's look-back; it was counted to the "
+                      "  counted to today, %u of these claims are older than the region's look-back; it was "
+                      "counted to the "
                       "day of the draw, and counsel decides which day counts\n",
                       charge->older_count);
 }
@@ -146,7 +148,8 @@ static int say(struct charging *charging)
     else if (charging->recorded == 0)
         buffer_add_string(words, "there is nothing to charge back; nothing was recorded\n");
     else
-        buffer_format(words, "%u chargeback%s recorded\n", charging->recorded, charging->recorded == 1 ? "" : "s");
+        buffer_format(words, "%u chargeback%s recorded\n", charging->recorded,
+                      charging->recorded == 1 ? "" : "s");
     buffer_add_string(words, "Local law and the office's own counsel decide what may be charged back.\n");
     return audit_print(words, &charging->desk.desk.sink, EXIT_DONE);
 }
@@ -166,13 +169,12 @@ static int plan(struct charging *charging)
         status = WM_BAD_INPUT;
     }
     if (status == WM_OK)
-        status = evaluate_sample(&charging->sample, charging->judgements, charging->confidence, &desk->desk.arena,
-                                 &charging->evaluation);
-    return status == WM_OK
-               ? charge_plan_make(desk->desk.office, desk->look_back, &charging->sample, charging->judgements,
-                                  &charging->evaluation, &charging->request, &desk->desk.arena, &desk->desk.sink,
-                                  &charging->plan)
-               : status;
+        status = evaluate_sample(&charging->sample, charging->judgements, charging->confidence,
+                                 &desk->desk.arena, &charging->evaluation);
+    return status == WM_OK ? charge_plan_make(desk->desk.office, desk->look_back, &charging->sample,
+                                              charging->judgements, &charging->evaluation, &charging->request,
+                                              &desk->desk.arena, &desk->desk.sink, &charging->plan)
+                           : status;
 }
 
 static int charge(struct charging *charging)
@@ -209,11 +211,13 @@ const struct command COMMAND_CHARGEBACK = {
     .name = "chargeback",
     .arguments = "NAME --by WHO --reason TEXT [--extrapolate] [--notified DATE]",
     .summary = "takes back what an audit found to be paid too much, with a new record and a draft letter",
-    .details =
-        "Claim by claim, or with --extrapolate the lower limit of the evaluation. Of no claim more is taken back than\n"
-        "is still paid on it; after a correction the difference is taken or given back. Where rules/deadlines.csv has\n"
-        "chargeback_notice_days for the dealer's region, --notified must lie so many days back: --draft --letters DIR\n"
-        "writes the letter and records nothing. Local law and counsel decide.\n",
+    .details = "Claim by claim, or with --extrapolate the lower limit of the evaluation. Of no claim more is "
+               "taken back than\n"
+               "is still paid on it; after a correction the difference is taken or given back. Where "
+               "rules/deadlines.csv has\n"
+               "chargeback_notice_days for the dealer's region, --notified must lie so many days back: --draft "
+               "--letters DIR\n"
+               "writes the letter and records nothing. Local law and counsel decide.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_BY) | OPTION_BIT(OPTION_REASON) |
                OPTION_BIT(OPTION_EXTRAPOLATE) | OPTION_BIT(OPTION_CONFIDENCE) | OPTION_BIT(OPTION_DRAFT) |

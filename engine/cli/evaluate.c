@@ -31,7 +31,8 @@ static int evaluate(struct evaluating *evaluating)
     int status = read_sample(evaluating, &sample, &judgements);
 
     if (status == WM_OK)
-        status = evaluate_sample(&sample, judgements, evaluating->confidence, &evaluating->desk.arena, &evaluation);
+        status =
+            evaluate_sample(&sample, judgements, evaluating->confidence, &evaluating->desk.arena, &evaluation);
     return status == WM_OK
                ? write_evaluation(evaluating->options->format, &sample, &evaluation, &evaluating->words)
                : status;
@@ -67,7 +68,8 @@ const struct command COMMAND_EVALUATE = {
     .name = "evaluate",
     .arguments = "NAME",
     .summary = "what follows from the judgements of a sample, and how far it may be trusted",
-    .details = "Gives the rate of wrong claims and what was paid too much on the whole frame, each with its limits, what\n"
+    .details = "Gives the rate of wrong claims and what was paid too much on the whole frame, each with its "
+               "limits, what\n"
                "each figure means and when it does not hold, and what may be taken back at most.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_CONFIDENCE) | OPTION_BIT(OPTION_FORMAT) |
                OPTION_BIT(OPTION_OUT),

@@ -37,7 +37,8 @@ static bool read_by(struct draw_run *run)
         diag_error(&run->desk.desk.sink, (struct place){{NULL, 0}, 0, 0},
                    "--by \"%s\" is none; write dealer, campaign, stratum or money", by);
     else if (allocate != NULL && !stratified)
-        audit_say(&run->desk.desk.sink, "--allocate is for strata; say --by dealer, campaign or stratum, or leave it out");
+        audit_say(&run->desk.desk.sink,
+                  "--allocate is for strata; say --by dealer, campaign or stratum, or leave it out");
     else if (allocate != NULL && strcmp(allocate, "neyman") != 0 && strcmp(allocate, "proportional") != 0)
         diag_error(&run->desk.desk.sink, (struct place){{NULL, 0}, 0, 0},
                    "--allocate \"%s\" is none; write proportional or neyman", allocate);
@@ -74,8 +75,9 @@ static bool read_bounds(struct draw_run *run)
     bool wanted = text_is(run->request.by, "stratum"), right = true;
 
     if (wanted != (rest.length > 0)) {
-        audit_say(&run->desk.desk.sink, wanted ? "--bounds is missing; say where the strata end, as --bounds \"100;500\""
-                                               : "--bounds is for --by stratum; say that too, or leave it out");
+        audit_say(&run->desk.desk.sink,
+                  wanted ? "--bounds is missing; say where the strata end, as --bounds \"100;500\""
+                         : "--bounds is for --by stratum; say that too, or leave it out");
         return false;
     }
     while (wanted && right && text_next(&rest, ';', &piece))
@@ -86,11 +88,13 @@ static bool read_bounds(struct draw_run *run)
 static bool read_size(struct draw_run *run)
 {
     bool by_money = text_is(run->request.by, "money"), picked = run->options->given[OPTION_PICK] != NULL;
-    bool interval = run->options->given[OPTION_INTERVAL] != NULL, size = run->options->given[OPTION_SIZE] != NULL;
+    bool interval = run->options->given[OPTION_INTERVAL] != NULL,
+         size = run->options->given[OPTION_SIZE] != NULL;
     struct diag_sink *sink = &run->desk.desk.sink;
 
     if (picked && (size || interval || run->request.by.length > 0 || run->options->given[OPTION_SEED] != NULL))
-        audit_say(sink, "--pick takes the claims of a file, so --size, --interval, --by and --seed have no place; leave them out");
+        audit_say(sink, "--pick takes the claims of a file, so --size, --interval, --by and --seed have no "
+                        "place; leave them out");
     else if (interval && (!by_money || size))
         audit_say(sink, "--interval is for --by money, instead of --size; leave one out");
     else if (picked)
@@ -108,16 +112,18 @@ static bool read_words(struct draw_run *run)
     struct diag_sink *sink = &run->desk.desk.sink;
     const char *seed = run->options->given[OPTION_SEED];
 
-    if (!audit_read_text(run->options, OPTION_NAME, "--name is missing; give the sample a name", sink, &request->name))
+    if (!audit_read_text(run->options, OPTION_NAME, "--name is missing; give the sample a name", sink,
+                         &request->name))
         return false;
     if (!sample_name_is_one(request->name)) {
         audit_say(sink, "--name is none; write at most 64 letters, digits, . _ -");
         return false;
     }
-    if (!audit_read_text(run->options, OPTION_BECAUSE,
-                         "--because is missing; say why these claims were selected for an audit (in some places the dealer "
-                         "must be told)",
-                         sink, &request->because))
+    if (!audit_read_text(
+            run->options, OPTION_BECAUSE,
+            "--because is missing; say why these claims were selected for an audit (in some places the dealer "
+            "must be told)",
+            sink, &request->because))
         return false;
     if (seed == NULL) {
         generator_new_seed(run->seed);
@@ -157,10 +163,11 @@ static int read_picks(struct draw_run *run)
     int status = file_read(file, LIMIT_RULES_FILE_BYTES, &run->picks_csv, &desk->sink);
 
     if (status == WM_OK)
-        status = sheet_read(&desk->arena, text_of(file), buffer_text(&run->picks_csv), COLUMNS, 2, read_pick, run,
-                            &desk->sink);
+        status = sheet_read(&desk->arena, text_of(file), buffer_text(&run->picks_csv), COLUMNS, 2, read_pick,
+                            run, &desk->sink);
     if (status == WM_OK && run->picks.count == 0) {
-        diag_error(&desk->sink, (struct place){text_of(file), 0, 0}, "no claim is picked; write dealer,claim for each");
+        diag_error(&desk->sink, (struct place){text_of(file), 0, 0},
+                   "no claim is picked; write dealer,claim for each");
         status = WM_BAD_INPUT;
     }
     struct picked_claim *picks = ARENA_ARRAY(&desk->arena, struct picked_claim, run->picks.count);
@@ -200,8 +207,8 @@ static int draw(struct draw_run *run)
     if (status == WM_OK)
         status = audit_desk_open(desk, run->options, true);
     if (status == WM_OK)
-        status = sample_draw(desk->desk.office, desk->look_back, &run->request, &desk->desk.arena, &desk->desk.sink,
-                             &run->sample);
+        status = sample_draw(desk->desk.office, desk->look_back, &run->request, &desk->desk.arena,
+                             &desk->desk.sink, &run->sample);
     if (status == WM_OK && run->options->out != NULL)
         status = write_sheet(run);
     return status == WM_OK ? audit_desk_commit(desk) : status;
@@ -213,8 +220,9 @@ static int say(struct draw_run *run, int code)
         return code;
     sample_describe(&run->sample, &run->words);
     if (run->out_open)
-        buffer_format(&run->words, "worksheet: %s; fill in judgement (upheld, error, missing) and right_amount, then "
-                                   "`witnessmark sample record %.*s FILE`\n",
+        buffer_format(&run->words,
+                      "worksheet: %s; fill in judgement (upheld, error, missing) and right_amount, then "
+                      "`witnessmark sample record %.*s FILE`\n",
                       run->options->out, TEXT_ARGUMENTS(run->sample.name));
     else
         buffer_format(&run->words, "`witnessmark sample redraw %.*s --out FILE` writes the worksheet\n",
@@ -253,19 +261,21 @@ const struct command COMMAND_SAMPLE_DRAW = {
     .name = "sample draw",
     .arguments = "--name NAME --because TEXT --size N [--by dealer|campaign|stratum|money] [filters]",
     .summary = "draws a sample of paid claims, records how, and writes the worksheet of the visit",
-    .details =
-        "The frame is every claim that fits the filters, is paid, and was paid within the days that its dealer's region\n"
-        "allows an audit to look back (rules/deadlines.csv, audit_within_days), counted from payment to --today; local\n"
-        "law and counsel decide whether that is how to count. Drawn are --size claims at random; --by dealer, campaign\n"
-        "or stratum (--bounds) in strata; --by money with a chance in proportion to what was paid.\n"
-        "--out FILE writes the worksheet.\n",
-    .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) | OPTION_BIT(OPTION_OUT) |
-               OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_NAME) | OPTION_BIT(OPTION_BECAUSE) |
-               OPTION_BIT(OPTION_SIZE) | OPTION_BIT(OPTION_BY) | OPTION_BIT(OPTION_BOUNDS) |
-               OPTION_BIT(OPTION_ALLOCATE) | OPTION_BIT(OPTION_INTERVAL) | OPTION_BIT(OPTION_SEED) |
-               OPTION_BIT(OPTION_PICK) | OPTION_BIT(OPTION_DEALER) | OPTION_BIT(OPTION_CAMPAIGN) |
-               OPTION_BIT(OPTION_VIN) | OPTION_BIT(OPTION_FINDING) | OPTION_BIT(OPTION_EFFECT) |
-               OPTION_BIT(OPTION_SINCE) | OPTION_BIT(OPTION_UNTIL),
+    .details = "The frame is every claim that fits the filters, is paid, and was paid within the days that its "
+               "dealer's region\n"
+               "allows an audit to look back (rules/deadlines.csv, audit_within_days), counted from payment to "
+               "--today; local\n"
+               "law and counsel decide whether that is how to count. Drawn are --size claims at random; --by "
+               "dealer, campaign\n"
+               "or stratum (--bounds) in strata; --by money with a chance in proportion to what was paid.\n"
+               "--out FILE writes the worksheet.\n",
+    .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
+               OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_NAME) |
+               OPTION_BIT(OPTION_BECAUSE) | OPTION_BIT(OPTION_SIZE) | OPTION_BIT(OPTION_BY) |
+               OPTION_BIT(OPTION_BOUNDS) | OPTION_BIT(OPTION_ALLOCATE) | OPTION_BIT(OPTION_INTERVAL) |
+               OPTION_BIT(OPTION_SEED) | OPTION_BIT(OPTION_PICK) | OPTION_BIT(OPTION_DEALER) |
+               OPTION_BIT(OPTION_CAMPAIGN) | OPTION_BIT(OPTION_VIN) | OPTION_BIT(OPTION_FINDING) |
+               OPTION_BIT(OPTION_EFFECT) | OPTION_BIT(OPTION_SINCE) | OPTION_BIT(OPTION_UNTIL),
     .least_arguments = 0,
     .most_arguments = 0,
     .run = run_draw,

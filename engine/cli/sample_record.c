@@ -70,12 +70,13 @@ static int say(struct recording *recording)
 
     if (recording->options->quiet)
         return EXIT_DONE;
-    buffer_format(&recording->words, "%u judged, %u corrected, %u as recorded before, %u lines without a judgement",
+    buffer_format(&recording->words,
+                  "%u judged, %u corrected, %u as recorded before, %u lines without a judgement",
                   judging->fresh, judging->corrected, judging->same, judging->empty);
     if (judging->changed_count == 0)
         buffer_add_string(&recording->words, "; nothing new, nothing recorded");
-    buffer_format(&recording->words, "\n%u of %u claims of sample %.*s are still to be judged\n", open_items(recording),
-                  recording->sample.item_count, TEXT_ARGUMENTS(recording->sample.name));
+    buffer_format(&recording->words, "\n%u of %u claims of sample %.*s are still to be judged\n",
+                  open_items(recording), recording->sample.item_count, TEXT_ARGUMENTS(recording->sample.name));
     return audit_print(&recording->words, &recording->desk.desk.sink, EXIT_DONE);
 }
 
@@ -101,8 +102,10 @@ const struct command COMMAND_SAMPLE_RECORD = {
     .name = "sample record",
     .arguments = "NAME FILE --by WHO",
     .summary = "records the judgements of a filled worksheet, whole or not at all",
-    .details = "Each line is upheld, error (with right_amount: what would have been right to pay) or missing (papers).\n"
-               "A line without a judgement is not judged yet. A later file corrects: what differs is appended.\n",
+    .details =
+        "Each line is upheld, error (with right_amount: what would have been right to pay) or missing "
+        "(papers).\n"
+        "A line without a judgement is not judged yet. A later file corrects: what differs is appended.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_BY),
     .least_arguments = 2,

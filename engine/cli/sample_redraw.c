@@ -21,10 +21,12 @@ struct redrawing {
 
 static bool same_items(const struct sample *sample, const uint32_t *items, uint32_t count)
 {
-    return count == sample->item_count && (count == 0 || memcmp(items, sample->items, count * sizeof *items) == 0);
+    return count == sample->item_count &&
+           (count == 0 || memcmp(items, sample->items, count * sizeof *items) == 0);
 }
 
-/* Frame, seed and generator must give what is recorded; anything else means that the office file was changed. */
+/* Frame, seed and generator must give what is recorded; anything else means that the office file was changed.
+ */
 static int redraw(struct redrawing *redrawing)
 {
     const struct sample *sample = &redrawing->sample;
@@ -34,7 +36,8 @@ static int redraw(struct redrawing *redrawing)
 
     sample_frame_digest(sample, digest);
     if (memcmp(digest, sample->frame_digest, sizeof digest) != 0) {
-        audit_say(sink, "the recorded frame does not fit its hash; run `witnessmark verify`, and restore the office file from "
+        audit_say(sink, "the recorded frame does not fit its hash; run `witnessmark verify`, and restore the "
+                        "office file from "
                         "a copy");
         return WM_BAD_INPUT;
     }
@@ -46,7 +49,8 @@ static int redraw(struct redrawing *redrawing)
     if (status != WM_OK)
         return status;
     if (!same_items(sample, items, count)) {
-        audit_say(sink, "drawn again, other claims come out than are recorded; run `witnessmark verify`, and restore the office "
+        audit_say(sink, "drawn again, other claims come out than are recorded; run `witnessmark verify`, and "
+                        "restore the office "
                         "file from a copy");
         return WM_BAD_INPUT;
     }
@@ -65,8 +69,8 @@ static void say_change(struct buffer *words, const struct frame_difference *diff
         [FRAME_AMOUNT] = "is paid another amount",
     };
 
-    buffer_format(words, "  %.*s/%.*s %s (", TEXT_ARGUMENTS(difference->dealer), TEXT_ARGUMENTS(difference->claim),
-                  WHAT[difference->change]);
+    buffer_format(words, "  %.*s/%.*s %s (", TEXT_ARGUMENTS(difference->dealer),
+                  TEXT_ARGUMENTS(difference->claim), WHAT[difference->change]);
     if (difference->change != FRAME_NEW)
         buffer_add_money(words, difference->before_cents);
     if (difference->change == FRAME_REVISED || difference->change == FRAME_AMOUNT)
@@ -88,10 +92,11 @@ static void say_changes(struct redrawing *redrawing, const struct frame_differen
         buffer_add_string(words, "the frame is today what it was then\n");
         return;
     }
-    buffer_format(words,
-                  "the frame would not be the same today: %u claims more, %u fewer, %u paid by another revision, %u paid "
-                  "another amount\n",
-                  by_kind[FRAME_NEW], by_kind[FRAME_GONE], by_kind[FRAME_REVISED], by_kind[FRAME_AMOUNT]);
+    buffer_format(
+        words,
+        "the frame would not be the same today: %u claims more, %u fewer, %u paid by another revision, %u paid "
+        "another amount\n",
+        by_kind[FRAME_NEW], by_kind[FRAME_GONE], by_kind[FRAME_REVISED], by_kind[FRAME_AMOUNT]);
     for (uint32_t i = 0; i < count && i < CHANGES_NAMED; i++)
         say_change(words, &differences[i]);
     if (count > CHANGES_NAMED)
@@ -171,8 +176,8 @@ const struct command COMMAND_SAMPLE_REDRAW = {
     .summary = "draws a recorded sample again from its seed, and says what changed in its frame since",
     .details = "--out FILE writes the worksheet again, with the judgements that are recorded by now.\n"
                "Exit code 1: the frame would not be the same today. The sample stays what it is.\n",
-    .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) | OPTION_BIT(OPTION_OUT) |
-               OPTION_BIT(OPTION_QUIET),
+    .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
+               OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_QUIET),
     .least_arguments = 1,
     .most_arguments = 1,
     .run = run_redraw,

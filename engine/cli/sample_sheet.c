@@ -22,8 +22,8 @@ static void day_cell(struct buffer *out, int32_t day)
     buffer_add_byte(out, ',');
 }
 
-static void write_known(struct buffer *out, const struct sample *sample, uint32_t item, const struct claim *claim,
-                        int32_t paid_on)
+static void write_known(struct buffer *out, const struct sample *sample, uint32_t item,
+                        const struct claim *claim, int32_t paid_on)
 {
     const struct sample_claim *drawn = &sample->frame[sample->items[item]];
 
@@ -53,8 +53,8 @@ static void write_judgement(struct buffer *out, const struct judgement *judgemen
     buffer_add_byte(out, '\n');
 }
 
-static int write_item(struct ledger_reader *reader, struct arena *arena, const struct sample *sample, uint32_t item,
-                      const struct judgement *judgement, struct buffer *out)
+static int write_item(struct ledger_reader *reader, struct arena *arena, const struct sample *sample,
+                      uint32_t item, const struct judgement *judgement, struct buffer *out)
 {
     const struct sample_claim *drawn = &sample->frame[sample->items[item]];
     struct text content;
@@ -103,7 +103,8 @@ static void describe_frame(const struct sample *sample, struct buffer *out)
     buffer_format(out, ", BLAKE2b-256 of their keys %s\n", digest);
     for (uint32_t i = 0; i < sample->region_count; i++) {
         const struct sample_region *region = &sample->regions[i];
-        buffer_format(out, "  region %.*s: ", TEXT_ARGUMENTS(region->region.length > 0 ? region->region : TEXT("unknown")));
+        buffer_format(out, "  region %.*s: ",
+                      TEXT_ARGUMENTS(region->region.length > 0 ? region->region : TEXT("unknown")));
         if (region->audit_within_days < 0)
             buffer_add_string(out, "no limit to looking back");
         else
@@ -118,7 +119,8 @@ static void describe_frame(const struct sample *sample, struct buffer *out)
         buffer_add_byte(out, '\n');
     }
     if (sample->unpaid_count > 0)
-        buffer_format(out, "  %" PRId64 " claims left out on which nothing is paid any more\n", sample->unpaid_count);
+        buffer_format(out, "  %" PRId64 " claims left out on which nothing is paid any more\n",
+                      sample->unpaid_count);
     if (sample->covered_count > 0)
         buffer_format(out, "  %" PRId64 " claims left out that an extrapolated chargeback covers\n",
                       sample->covered_count);
@@ -152,7 +154,7 @@ void sample_describe(const struct sample *sample, struct buffer *out)
         buffer_format(out, "drawn by money on %s\n", day);
     else if (text_is(sample->method, METHOD_STRATIFIED))
         buffer_format(out, "drawn on %s in strata by %s, allocation %.*s\n", day,
-                      text_is(sample->strata_by, "stratum") ? "money"
+                      text_is(sample->strata_by, "stratum")  ? "money"
                       : text_is(sample->strata_by, "dealer") ? "dealer"
                                                              : "campaign",
                       TEXT_ARGUMENTS(sample->allocation));

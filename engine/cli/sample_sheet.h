@@ -1,5 +1,5 @@
-/* sample_sheet.h - the worksheet of a sample, for the visit: a CSV row for each drawn claim, with what the office knows and
- * empty cells for the judgement. `sample record` reads it when it is filled in.
+/* sample_sheet.h - the worksheet of a sample, for the visit: a CSV row for each drawn claim, with what the
+ * office knows and empty cells for the judgement. `sample record` reads it when it is filled in.
  */
 #ifndef WM_CLI_SAMPLE_SHEET_H
 #define WM_CLI_SAMPLE_SHEET_H

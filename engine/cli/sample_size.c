@@ -34,17 +34,20 @@ static void say_rate(struct sizing *sizing, int64_t risk, int64_t tolerable, int
 {
     struct buffer *words = &sizing->words;
 
-    buffer_format(words, "Look at %" PRIu64 " claims. If no more than %" PRIu64 " of them %s wrong, the rate is no higher "
-                         "than ",
+    buffer_format(words,
+                  "Look at %" PRIu64 " claims. If no more than %" PRIu64
+                  " of them %s wrong, the rate is no higher "
+                  "than ",
                   sample->size, sample->allowed, sample->allowed == 1 ? "is" : "are");
     add_percent(words, tolerable);
     buffer_add_string(words, ", with a risk of ");
     add_percent(words, risk);
     buffer_add_string(words, " of being wrong in saying so (expected rate: ");
     add_percent(words, expected);
-    buffer_add_string(words,
-                      ").\nFormula: the smallest n with a k such that n x expected <= k and Binom(k; n, tolerable) <= risk; "
-                      "exact.\nSource: AICPA, Audit Sampling, Tables A-1 and A-2.\n");
+    buffer_add_string(
+        words,
+        ").\nFormula: the smallest n with a k such that n x expected <= k and Binom(k; n, tolerable) <= risk; "
+        "exact.\nSource: AICPA, Audit Sampling, Tables A-1 and A-2.\n");
 }
 
 static bool size_rate(struct sizing *sizing)
@@ -56,15 +59,18 @@ static bool size_rate(struct sizing *sizing)
 
     if (!audit_read_percent(sizing->options, OPTION_RISK, "risk", "5", &sizing->sink, &risk) ||
         !audit_read_percent(sizing->options, OPTION_TOLERABLE, "tolerable", NULL, &sizing->sink, &tolerable) ||
-        (any && !audit_read_percent(sizing->options, OPTION_EXPECTED, "expected", NULL, &sizing->sink, &expected)))
+        (any &&
+         !audit_read_percent(sizing->options, OPTION_EXPECTED, "expected", NULL, &sizing->sink, &expected)))
         return false;
     if (expected >= tolerable) {
-        audit_say(&sizing->sink, "--expected is not below --tolerable: no sample can show that a rate is lower than what is "
-                                 "expected; raise what is tolerable");
+        audit_say(&sizing->sink,
+                  "--expected is not below --tolerable: no sample can show that a rate is lower than what is "
+                  "expected; raise what is tolerable");
         return false;
     }
     if (!rate_sample_size(risk, tolerable, expected, &sample)) {
-        audit_say(&sizing->sink, "it would take more than 100000 claims; what is expected is too close to what is tolerable");
+        audit_say(&sizing->sink,
+                  "it would take more than 100000 claims; what is expected is too close to what is tolerable");
         return false;
     }
     say_rate(sizing, risk, tolerable, expected, &sample);
@@ -78,22 +84,25 @@ static bool size_finding(struct sizing *sizing)
     int64_t risk, population, errors;
 
     if (!audit_read_percent(sizing->options, OPTION_RISK, "risk", "5", &sizing->sink, &risk) ||
-        !audit_read_count(sizing->options, OPTION_POPULATION, "population", MOST_CLAIMS, &sizing->sink, &population) ||
+        !audit_read_count(sizing->options, OPTION_POPULATION, "population", MOST_CLAIMS, &sizing->sink,
+                          &population) ||
         !audit_read_count(sizing->options, OPTION_ERRORS, "errors", MOST_CLAIMS, &sizing->sink, &errors))
         return false;
     if (errors > population) {
-        audit_say(&sizing->sink, "--errors is more than --population; there are no more wrong claims than claims");
+        audit_say(&sizing->sink,
+                  "--errors is more than --population; there are no more wrong claims than claims");
         return false;
     }
     uint32_t size = finding_sample_size((uint32_t)population, (uint32_t)errors, share_of(risk));
     buffer_format(&sizing->words,
-                  "Look at %" PRIu32 " of %" PRId64 " claims. If %" PRId64 " of all are wrong, the sample holds at least one of "
+                  "Look at %" PRIu32 " of %" PRId64 " claims. If %" PRId64
+                  " of all are wrong, the sample holds at least one of "
                   "them but for a risk of ",
                   size, population, errors);
     add_percent(&sizing->words, risk);
-    buffer_add_string(&sizing->words,
-                      ".\nFormula: the smallest n with C(N - D, n) / C(N, n) <= risk, drawn without replacement.\nSource: the "
-                      "hypergeometric distribution.\n");
+    buffer_add_string(&sizing->words, ".\nFormula: the smallest n with C(N - D, n) / C(N, n) <= risk, drawn "
+                                      "without replacement.\nSource: the "
+                                      "hypergeometric distribution.\n");
     return true;
 }
 
@@ -108,7 +117,8 @@ static bool size_money(struct sizing *sizing)
     if (!audit_read_percent(sizing->options, OPTION_RISK, "risk", "5", &sizing->sink, &risk) ||
         !audit_read_amount(sizing->options, OPTION_POPULATION, "population", &sizing->sink, &population) ||
         !audit_read_amount(sizing->options, OPTION_TOLERABLE, "tolerable", &sizing->sink, &tolerable) ||
-        (any && !audit_read_count(sizing->options, OPTION_EXPECTED, "expected", 1000, &sizing->sink, &expected)))
+        (any &&
+         !audit_read_count(sizing->options, OPTION_EXPECTED, "expected", 1000, &sizing->sink, &expected)))
         return false;
     int64_t factor = confidence_factor_hundredths((uint32_t)expected, share_of(risk));
     int64_t interval = money_interval_cents(tolerable, (uint32_t)expected, share_of(risk));
@@ -121,15 +131,16 @@ static bool size_money(struct sizing *sizing)
     buffer_add_money(&sizing->words, interval);
     buffer_format(&sizing->words, " (`sample draw --by money --interval ");
     buffer_add_money(&sizing->words, interval);
-    buffer_format(&sizing->words, "`). If no more than %" PRId64 " whole error%s found, no more than ", expected,
-                  expected == 1 ? " is" : "s are");
+    buffer_format(&sizing->words, "`). If no more than %" PRId64 " whole error%s found, no more than ",
+                  expected, expected == 1 ? " is" : "s are");
     buffer_add_money(&sizing->words, tolerable);
     buffer_add_string(&sizing->words, " was paid too much, but for a risk of ");
     add_percent(&sizing->words, risk);
     buffer_add_string(&sizing->words, ".\nFormula: interval = tolerable / confidence factor, which is ");
     buffer_add_money(&sizing->words, factor);
-    buffer_add_string(&sizing->words, "; the factor is the upper Poisson limit, rounded up to two places.\nSource: AICPA, "
-                                      "Audit Sampling, money-unit sampling.\n");
+    buffer_add_string(&sizing->words,
+                      "; the factor is the upper Poisson limit, rounded up to two places.\nSource: AICPA, "
+                      "Audit Sampling, money-unit sampling.\n");
     return true;
 }
 
@@ -173,18 +184,21 @@ static void say_strata(struct sizing *sizing, const struct strata_read *read, ui
 
     buffer_format(words, "Look at %" PRIu64 " claims, shared out as\n", size);
     for (uint32_t i = 0; i < read->count; i++)
-        buffer_format(words, "  %-20.*s %6" PRIu64 " of %" PRIu64 "\n", TEXT_ARGUMENTS(read->names[i]), read->sizes[i],
-                      read->strata[i].population);
-    buffer_format(words,
-                  "Then the mean of a claim lies within %s of the true mean in about 95 draws of a hundred (two standard "
-                  "errors).\nFormula: n = (sum N s)^2 / (N^2 bound^2 / 4 + sum N s^2), each stratum in proportion to N s.\n"
-                  "Source: Neyman, JRSS 97 (1934) 558; Scheaffer et al., Elementary Survey Sampling.\n",
-                  sizing->options->given[OPTION_BOUND]);
+        buffer_format(words, "  %-20.*s %6" PRIu64 " of %" PRIu64 "\n", TEXT_ARGUMENTS(read->names[i]),
+                      read->sizes[i], read->strata[i].population);
+    buffer_format(
+        words,
+        "Then the mean of a claim lies within %s of the true mean in about 95 draws of a hundred (two standard "
+        "errors).\nFormula: n = (sum N s)^2 / (N^2 bound^2 / 4 + sum N s^2), each stratum in proportion to N "
+        "s.\n"
+        "Source: Neyman, JRSS 97 (1934) 558; Scheaffer et al., Elementary Survey Sampling.\n",
+        sizing->options->given[OPTION_BOUND]);
 }
 
 static bool size_strata(struct sizing *sizing)
 {
-    static const struct csv_column COLUMNS[STRATA_COLUMNS] = {{"stratum", true}, {"claims", true}, {"deviation", true}};
+    static const struct csv_column COLUMNS[STRATA_COLUMNS] = {
+        {"stratum", true}, {"claims", true}, {"deviation", true}};
     struct strata_read *read = ARENA_NEW(&sizing->arena, struct strata_read);
     struct buffer csv = BUFFER_EMPTY;
     int64_t bound;
@@ -204,7 +218,8 @@ static bool size_strata(struct sizing *sizing)
         status = WM_BAD_INPUT;
     }
     if (status == WM_OK)
-        say_strata(sizing, read, neyman_size(read->strata, read->count, share_of(bound * DECIMAL_CENT), read->sizes));
+        say_strata(sizing, read,
+                   neyman_size(read->strata, read->count, share_of(bound * DECIMAL_CENT), read->sizes));
     buffer_free(&csv);
     return status == WM_OK;
 }
@@ -214,7 +229,8 @@ static int run_size(const struct options *options)
     static const struct {
         const char *name;
         bool (*size)(struct sizing *sizing);
-    } KINDS[] = {{"rate", size_rate}, {"finding", size_finding}, {"money", size_money}, {"strata", size_strata}};
+    } KINDS[] = {
+        {"rate", size_rate}, {"finding", size_finding}, {"money", size_money}, {"strata", size_strata}};
     struct sizing sizing = {.options = options, .sink = cli_diagnostics()};
     int code = EXIT_UNUSABLE;
     bool known = false;
@@ -237,11 +253,12 @@ const struct command COMMAND_SAMPLE_SIZE = {
     .name = "sample size",
     .arguments = "rate|finding|money|strata [FILE]",
     .summary = "how many claims an audit must look at, with the formula and its source",
-    .details =
-        "rate     shows that no more than --tolerable percent of claims are wrong, where --expected percent are\n"
-        "finding  holds at least one of --errors wrong claims among --population\n"
-        "money    shows that no more than --tolerable was paid too much of --population; --expected whole errors\n"
-        "strata   FILE has stratum,claims,deviation; the mean lies within --bound of the true one\n",
+    .details = "rate     shows that no more than --tolerable percent of claims are wrong, where --expected "
+               "percent are\n"
+               "finding  holds at least one of --errors wrong claims among --population\n"
+               "money    shows that no more than --tolerable was paid too much of --population; --expected "
+               "whole errors\n"
+               "strata   FILE has stratum,claims,deviation; the mean lies within --bound of the true one\n",
     .options = OPTION_BIT(OPTION_RISK) | OPTION_BIT(OPTION_TOLERABLE) | OPTION_BIT(OPTION_EXPECTED) |
                OPTION_BIT(OPTION_POPULATION) | OPTION_BIT(OPTION_ERRORS) | OPTION_BIT(OPTION_BOUND),
     .least_arguments = 1,

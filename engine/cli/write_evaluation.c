@@ -123,8 +123,9 @@ static void write_text(struct buffer *out, const struct sample *sample, const st
     text_money(out, evaluation);
     text_result(out, evaluation);
     text_notes(out, evaluation);
-    buffer_add_string(out, "\nWhat may be taken back, and how it may be worked out, is for local law and the office's own "
-                           "counsel to decide.\n");
+    buffer_add_string(
+        out, "\nWhat may be taken back, and how it may be worked out, is for local law and the office's own "
+             "counsel to decide.\n");
 }
 
 /* --- CSV --------------------------------------------------------------------------------------------- */
@@ -219,8 +220,8 @@ static json_t *json_estimate(const struct estimated *estimated)
 
 static json_t *json_rate(const struct rate_found *rate)
 {
-    return json_pack("{s:o, s:o, s:o, s:o, s:s}", "percent", json_money(round_half_away(rate->rate, 100)), "lower",
-                     json_money(round_half_away(rate->lower, 100)), "upper",
+    return json_pack("{s:o, s:o, s:o, s:o, s:s}", "percent", json_money(round_half_away(rate->rate, 100)),
+                     "lower", json_money(round_half_away(rate->lower, 100)), "upper",
                      json_money(round_half_away(rate->upper, 100)), "upper_one_sided",
                      json_money(round_half_away(rate->upper_one_sided, 100)), "by",
                      rate->exact ? "clopper-pearson" : "strata");
@@ -232,8 +233,8 @@ static json_t *json_notes(const struct evaluation *evaluation)
 
     for (uint32_t i = 0; notes != NULL && i < evaluation->note_count; i++) {
         const struct evaluation_note *note = &evaluation->notes[i];
-        json_array_append_new(notes, json_pack("{s:s, s:s, s:s%}", "kind", NOTE_KINDS[note->kind], "name", note->name,
-                                               "words", note->words.bytes, note->words.length));
+        json_array_append_new(notes, json_pack("{s:s, s:s, s:s%}", "kind", NOTE_KINDS[note->kind], "name",
+                                               note->name, "words", note->words.bytes, note->words.length));
     }
     return notes;
 }
@@ -258,16 +259,16 @@ static int write_json(struct buffer *out, const struct sample *sample, const str
 {
     bool bound = evaluation->has_bound, extrapolates = evaluation->may_extrapolate;
     json_t *object = json_pack(
-        "{s:s%, s:o, s:i, s:o, s:i, s:i, s:i, s:i, s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:s, s:o, s:o, s:o}", "sample",
-        sample->name.bytes, sample->name.length, "confidence_percent",
-        json_money(round_half_away(evaluation->confidence, 100)), "frame_count", (int)sample->frame_count, "frame_paid",
-        json_money(sample->frame_cents), "drawn", (int)evaluation->drawn, "judged", (int)evaluation->judged, "upheld",
-        (int)evaluation->upheld, "error", (int)evaluation->errors, "missing", (int)evaluation->missing, "found_over",
-        json_money(evaluation->over_cents), "found_under", json_money(evaluation->under_cents), "found_missing",
-        json_money(evaluation->missing_cents), "rate",
-        evaluation->rate.made ? json_rate(&evaluation->rate) : json_null(), "paid_too_much", json_estimates(evaluation),
-        "bound", bound ? json_money(evaluation->bound_cents) : json_null(), "counts", ESTIMATOR_NAMES[evaluation->used],
-        "take_back_extrapolated",
+        "{s:s%, s:o, s:i, s:o, s:i, s:i, s:i, s:i, s:i, s:o, s:o, s:o, s:o, s:o, s:o, s:s, s:o, s:o, s:o}",
+        "sample", sample->name.bytes, sample->name.length, "confidence_percent",
+        json_money(round_half_away(evaluation->confidence, 100)), "frame_count", (int)sample->frame_count,
+        "frame_paid", json_money(sample->frame_cents), "drawn", (int)evaluation->drawn, "judged",
+        (int)evaluation->judged, "upheld", (int)evaluation->upheld, "error", (int)evaluation->errors, "missing",
+        (int)evaluation->missing, "found_over", json_money(evaluation->over_cents), "found_under",
+        json_money(evaluation->under_cents), "found_missing", json_money(evaluation->missing_cents), "rate",
+        evaluation->rate.made ? json_rate(&evaluation->rate) : json_null(), "paid_too_much",
+        json_estimates(evaluation), "bound", bound ? json_money(evaluation->bound_cents) : json_null(),
+        "counts", ESTIMATOR_NAMES[evaluation->used], "take_back_extrapolated",
         extrapolates ? json_money(evaluation->estimates[evaluation->used].lower_cents) : json_null(),
         "take_back_by_claim", json_money(evaluation->over_cents), "notes", json_notes(evaluation));
     int status = object != NULL && json_dump_callback(object, add_dump, out,

@@ -16,10 +16,11 @@ static int insert(struct office *office, const struct chargeback *chargeback)
 {
     bool extrapolated = chargeback->confidence_millionths != 0;
     sqlite3_stmt *statement = NULL;
-    int status = office_prepare(office,
-                                "INSERT INTO chargebacks VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, "
-                                "?13, ?14, ?15, ?16, ?17)",
-                                &statement);
+    int status =
+        office_prepare(office,
+                       "INSERT INTO chargebacks VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, "
+                       "?13, ?14, ?15, ?16, ?17)",
+                       &statement);
 
     if (status != WM_OK)
         return status;
@@ -43,7 +44,8 @@ static int insert(struct office *office, const struct chargeback *chargeback)
     return audit_insert(office, statement);
 }
 
-static int record_decision(struct office *office, const struct chargeback *chargeback, struct chargeback_item *item)
+static int record_decision(struct office *office, const struct chargeback *chargeback,
+                           struct chargeback_item *item)
 {
     struct office_decision decision = {.row = item->row,
                                        .action = TEXT("chargeback"),
@@ -62,7 +64,8 @@ static int record_decision(struct office *office, const struct chargeback *charg
 static int insert_items(struct office *office, struct chargeback *chargeback)
 {
     sqlite3_stmt *statement = NULL;
-    int status = office_prepare(office, "INSERT INTO chargeback_items VALUES (?1, ?2, ?3, ?4, ?5, ?6)", &statement);
+    int status =
+        office_prepare(office, "INSERT INTO chargeback_items VALUES (?1, ?2, ?3, ?4, ?5, ?6)", &statement);
 
     for (uint32_t i = 0; status == WM_OK && i < chargeback->count; i++) {
         struct chargeback_item *item = &chargeback->items[i];
@@ -143,7 +146,8 @@ int sample_taken_otherwise(struct office *office, int64_t sample, int64_t *ret_c
     bool row = false;
     int status = office_prepare(
         office,
-        "SELECT coalesce(-sum(d.due_cents), 0) FROM sample_frame AS f JOIN office_decisions AS d ON d.row = f.row "
+        "SELECT coalesce(-sum(d.due_cents), 0) FROM sample_frame AS f JOIN office_decisions AS d ON d.row = "
+        "f.row "
         "WHERE f.sample = ?1 AND d.action IN ('reverse', 'chargeback') "
         "AND (SELECT entry FROM chain WHERE kind = 'decision' AND number = d.number) > "
         "(SELECT entry FROM chain WHERE kind = 'sample' AND number = ?1) "

@@ -1,12 +1,13 @@
-/* audit_records.h - samples, judgements and chargebacks as they are on record: their canonical forms, written and read.
+/* audit_records.h - samples, judgements and chargebacks as they are on record: their canonical forms, written
+ * and read.
  *
- * A canonical form is made as records.h says: the fields of the record's row in the order of schema_audit.sql, then, for
- * each table that belongs to it, the digest of the fields of its rows in the order of their key. It is made from what
- * the file holds, when it is written as when it is verified. This is a file format.
+ * A canonical form is made as records.h says: the fields of the record's row in the order of schema_audit.sql,
+ * then, for each table that belongs to it, the digest of the fields of its rows in the order of their key. It
+ * is made from what the file holds, when it is written as when it is verified. This is a file format.
  *
- * The writing functions run inside office_begin_write, number what they record, and append to the chain; the reading
- * ones inside office_begin_read or a write. Texts and arrays of what is read are in the caller's arena. Not here: how
- * claims are drawn, what follows from judgements (engine/audit).
+ * The writing functions run inside office_begin_write, number what they record, and append to the chain; the
+ * reading ones inside office_begin_read or a write. Texts and arrays of what is read are in the caller's arena.
+ * Not here: how claims are drawn, what follows from judgements (engine/audit).
  */
 #ifndef WM_LEDGER_AUDIT_RECORDS_H
 #define WM_LEDGER_AUDIT_RECORDS_H

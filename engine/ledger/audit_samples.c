@@ -53,15 +53,16 @@ static void bind_frame(sqlite3_stmt *statement, const struct sample *sample)
 
 static int insert_head(struct office *office, const struct sample *sample)
 {
-    const struct text texts[] = {sample->name,          sample->method,         sample->strata_by,
-                                 sample->allocation,    sample->bounds,         sample->filter.dealer,
-                                 sample->filter.campaign, sample->filter.vin,   sample->filter.finding,
-                                 sample->filter.effect};
+    const struct text texts[] = {
+        sample->name,           sample->method,        sample->strata_by,       sample->allocation,
+        sample->bounds,         sample->filter.dealer, sample->filter.campaign, sample->filter.vin,
+        sample->filter.finding, sample->filter.effect};
     sqlite3_stmt *statement = NULL;
-    int status = office_prepare(office,
-                                "INSERT INTO samples VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, "
-                                "?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23, ?24, ?25, ?26, ?27, ?28)",
-                                &statement);
+    int status =
+        office_prepare(office,
+                       "INSERT INTO samples VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13, "
+                       "?14, ?15, ?16, ?17, ?18, ?19, ?20, ?21, ?22, ?23, ?24, ?25, ?26, ?27, ?28)",
+                       &statement);
 
     if (status != WM_OK)
         return status;
@@ -82,7 +83,8 @@ static int insert_head(struct office *office, const struct sample *sample)
 static int insert_regions(struct office *office, const struct sample *sample)
 {
     sqlite3_stmt *statement = NULL;
-    int status = office_prepare(office, "INSERT INTO sample_regions VALUES (?1, ?2, ?3, ?4, ?5, ?6)", &statement);
+    int status =
+        office_prepare(office, "INSERT INTO sample_regions VALUES (?1, ?2, ?3, ?4, ?5, ?6)", &statement);
 
     for (uint32_t i = 0; status == WM_OK && i < sample->region_count; i++) {
         const struct sample_region *region = &sample->regions[i];
@@ -104,7 +106,8 @@ static int insert_regions(struct office *office, const struct sample *sample)
 static int insert_strata(struct office *office, const struct sample *sample)
 {
     sqlite3_stmt *statement = NULL;
-    int status = office_prepare(office, "INSERT INTO sample_strata VALUES (?1, ?2, ?3, ?4, ?5, ?6)", &statement);
+    int status =
+        office_prepare(office, "INSERT INTO sample_strata VALUES (?1, ?2, ?3, ?4, ?5, ?6)", &statement);
 
     for (uint32_t i = 0; status == WM_OK && i < sample->stratum_count; i++) {
         const struct sample_stratum *stratum = &sample->strata[i];
@@ -139,11 +142,12 @@ static void item_cell(void *context, uint64_t row, int column, sqlite3_context *
 
 static int insert_claims(struct office *office, struct sample *sample)
 {
-    const struct row_feed frame = {"sample, row, position, stratum, paid_cents", sample->frame_count, frame_cell,
-                                   sample};
+    const struct row_feed frame = {"sample, row, position, stratum, paid_cents", sample->frame_count,
+                                   frame_cell, sample};
     const struct row_feed items = {"sample, item, row", sample->item_count, item_cell, sample};
     int status = row_feed_run(
-        office, &frame, "INSERT INTO sample_frame SELECT sample, row, position, stratum, paid_cents FROM fed ORDER BY row");
+        office, &frame,
+        "INSERT INTO sample_frame SELECT sample, row, position, stratum, paid_cents FROM fed ORDER BY row");
 
     return status == WM_OK
                ? row_feed_run(office, &items, "INSERT INTO sample_items SELECT sample, item, row FROM fed")
@@ -187,10 +191,10 @@ static struct text copy(struct reading *reading, sqlite3_stmt *statement, int co
 static int take_head(struct reading *reading, sqlite3_stmt *statement, uint32_t at)
 {
     struct sample *sample = reading->sample;
-    struct text *texts[] = {&sample->name,          &sample->method,       &sample->strata_by,
-                            &sample->allocation,    &sample->bounds,       &sample->filter.dealer,
-                            &sample->filter.campaign, &sample->filter.vin, &sample->filter.finding,
-                            &sample->filter.effect};
+    struct text *texts[] = {
+        &sample->name,           &sample->method,        &sample->strata_by,       &sample->allocation,
+        &sample->bounds,         &sample->filter.dealer, &sample->filter.campaign, &sample->filter.vin,
+        &sample->filter.finding, &sample->filter.effect};
     struct text digest = column_blob(statement, 22);
     (void)at;
 
@@ -350,10 +354,11 @@ int sample_read(struct office *office, struct arena *arena, struct text name, st
     if (status == WM_OK)
         status = make_room(&reading);
     if (status == WM_OK)
-        status = each(&reading,
-                      "SELECT region, audit_within_days, frame_count, older_count, older_cents FROM sample_regions "
-                      "WHERE sample = ?1 ORDER BY region",
-                      sample.region_count, take_region);
+        status =
+            each(&reading,
+                 "SELECT region, audit_within_days, frame_count, older_count, older_cents FROM sample_regions "
+                 "WHERE sample = ?1 ORDER BY region",
+                 sample.region_count, take_region);
     if (status == WM_OK)
         status = each(&reading,
                       "SELECT name, frame_count, frame_cents, item_count FROM sample_strata WHERE sample = ?1 "

@@ -21,22 +21,24 @@ enum column {
 };
 
 /* The paying rows of all claims; which of a claim's is the highest is seen when the next claim comes. */
-#define SELECT_PAYING                                                                                               \
-    "SELECT r.row, r.revision, r.dealer, r.claim, r.campaign, r.vin, r.completed_on, "                              \
-    "coalesce(d.decided_on, b.today), "                                                                             \
-    "coalesce(d.payable_cents, r.payable_cents) + (SELECT coalesce(sum(t.due_cents), 0) FROM office_decisions AS t " \
-    "WHERE t.row = r.row AND t.number > coalesce(d.number, 0)), "                                                   \
-    "coalesce((SELECT max(sample) FROM rows_covered WHERE row = r.row), 0), "                                       \
-    "(?2 = '' OR r.campaign = ?2) AND (?3 = '' OR r.vin = ?3) "                                                     \
-    "AND (?6 IS NULL OR b.received_on >= ?6) AND (?7 IS NULL OR b.received_on <= ?7) "                              \
-    "AND ((?4 = '' AND ?5 = '') OR EXISTS (SELECT 1 FROM findings AS f WHERE f.row = r.row "                        \
+#define SELECT_PAYING                                                                          \
+    "SELECT r.row, r.revision, r.dealer, r.claim, r.campaign, r.vin, r.completed_on, "         \
+    "coalesce(d.decided_on, b.today), "                                                        \
+    "coalesce(d.payable_cents, r.payable_cents) + (SELECT coalesce(sum(t.due_cents), 0) FROM " \
+    "office_decisions AS t "                                                                   \
+    "WHERE t.row = r.row AND t.number > coalesce(d.number, 0)), "                              \
+    "coalesce((SELECT max(sample) FROM rows_covered WHERE row = r.row), 0), "                  \
+    "(?2 = '' OR r.campaign = ?2) AND (?3 = '' OR r.vin = ?3) "                                \
+    "AND (?6 IS NULL OR b.received_on >= ?6) AND (?7 IS NULL OR b.received_on <= ?7) "         \
+    "AND ((?4 = '' AND ?5 = '') OR EXISTS (SELECT 1 FROM findings AS f WHERE f.row = r.row "   \
     "AND (?4 = '' OR f.finding = ?4) AND (?5 = '' OR f.effect = ?5))) "
 #define FROM_ALL "FROM claim_rows AS r "
 #define FROM_FED "FROM fed AS base CROSS JOIN claim_rows AS r ON r.row = base.row "
-#define JOINS                                                                                                       \
-    "CROSS JOIN batches AS b ON b.batch = r.batch LEFT JOIN office_decisions AS d ON d.number = "                   \
-    "(SELECT max(number) FROM office_decisions WHERE row = r.row AND action NOT IN ('reverse', 'chargeback')) "     \
-    "WHERE r.replaces IS NOT 0 AND coalesce(d.action, r.decision) = 'pay' AND (?1 = '' OR r.dealer = ?1) "          \
+#define JOINS                                                                                              \
+    "CROSS JOIN batches AS b ON b.batch = r.batch LEFT JOIN office_decisions AS d ON d.number = "          \
+    "(SELECT max(number) FROM office_decisions WHERE row = r.row AND action NOT IN ('reverse', "           \
+    "'chargeback')) "                                                                                      \
+    "WHERE r.replaces IS NOT 0 AND coalesce(d.action, r.decision) = 'pay' AND (?1 = '' OR r.dealer = ?1) " \
     "ORDER BY r.dealer, r.claim, r.row"
 
 struct walk {

@@ -1,8 +1,8 @@
 /* paid.h - claims on which money is paid now, picked by dealer, campaign, finding ...
  *
- * A claim comes once, by its highest revision that is decided pay; what is paid on it is payable of that revision, less
- * what was reversed or charged back since. A later revision that was returned, refused or is held takes nothing back, so
- * the claim is still here. Reads inside office_begin_read or a write.
+ * A claim comes once, by its highest revision that is decided pay; what is paid on it is payable of that
+ * revision, less what was reversed or charged back since. A later revision that was returned, refused or is
+ * held takes nothing back, so the claim is still here. Reads inside office_begin_read or a write.
  */
 #ifndef WM_LEDGER_PAID_H
 #define WM_LEDGER_PAID_H
@@ -27,7 +27,8 @@ struct paid_claim {
 
 typedef int paid_take(void *taker, const struct paid_claim *claim);
 
-/* In the order of dealer and claim, by their bytes. A status of take other than WM_OK ends it and is returned. */
+/* In the order of dealer and claim, by their bytes. A status of take other than WM_OK ends it and is returned.
+ */
 int ledger_paid(struct office *office, const struct paid_filter *filter, paid_take *take, void *taker);
 
 /* The day on which a row was decided pay, by the engine or a person. */

@@ -19,7 +19,8 @@ static int read_records(struct verification *verification, enum audit_record kin
     if (status == WM_OK)
         status = verify_digests(verification, *count, &verification->audit_digests[kind]);
     for (int64_t number = 1; status == WM_OK && number <= *count; number++) {
-        status = audit_record_digest(verification->office, kind, number, verification->audit_digests[kind][number]);
+        status =
+            audit_record_digest(verification->office, kind, number, verification->audit_digests[kind][number]);
         if (status == WM_NOT_FOUND)
             status = WM_OK;
     }
@@ -46,16 +47,18 @@ static int find_orphans(struct verification *verification, enum audit_record kin
 static int compare_decisions(struct verification *verification)
 {
     int status = verify_query(
-        verification, "SELECT 'chargeback ' || i.chargeback || ' and its office decision ' || i.decision || ' differ; "
-                      "restore the file from a copy' FROM chargeback_items AS i LEFT JOIN office_decisions AS d "
-                      "ON d.number = i.decision WHERE d.row IS NOT i.row OR d.due_cents IS NOT -i.cents "
-                      "OR d.action IS NOT 'chargeback' LIMIT 1");
+        verification,
+        "SELECT 'chargeback ' || i.chargeback || ' and its office decision ' || i.decision || ' differ; "
+        "restore the file from a copy' FROM chargeback_items AS i LEFT JOIN office_decisions AS d "
+        "ON d.number = i.decision WHERE d.row IS NOT i.row OR d.due_cents IS NOT -i.cents "
+        "OR d.action IS NOT 'chargeback' LIMIT 1");
 
     return status == WM_OK
-               ? verify_query(verification,
-                              "SELECT 'office decision ' || number || ' is a chargeback that is not recorded; restore "
-                              "the file from a copy' FROM office_decisions WHERE action = 'chargeback' "
-                              "AND number NOT IN (SELECT decision FROM chargeback_items) LIMIT 1")
+               ? verify_query(
+                     verification,
+                     "SELECT 'office decision ' || number || ' is a chargeback that is not recorded; restore "
+                     "the file from a copy' FROM office_decisions WHERE action = 'chargeback' "
+                     "AND number NOT IN (SELECT decision FROM chargeback_items) LIMIT 1")
                : status;
 }
 

@@ -147,8 +147,8 @@ double estimate_limit(const struct estimate *estimate, double tail, int side)
 {
     assert(tail > 0 && tail < 1 && (side == 1 || side == -1));
     statistics_quiet();
-    double width = isinf(estimate->freedom) ? gsl_cdf_ugaussian_Qinv(tail)
-                                            : gsl_cdf_tdist_Qinv(tail, estimate->freedom);
+    double width =
+        isinf(estimate->freedom) ? gsl_cdf_ugaussian_Qinv(tail) : gsl_cdf_tdist_Qinv(tail, estimate->freedom);
     return estimate->total + side * width * estimate->standard_error;
 }
 

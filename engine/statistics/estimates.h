@@ -1,9 +1,10 @@
-/* estimates.h - from the claims that were looked at to all of them: how much was paid too much, and how sure that is.
+/* estimates.h - from the claims that were looked at to all of them: how much was paid too much, and how sure
+ * that is.
  *
- * A frame is one stratum or several; of each so many claims were drawn at random, without replacement. An estimate
- * holds doubles, all in cents, over what was paid too much (what was paid less what was right; below 0: paid too
- * little); rounding.h makes them whole. Formulas: W. G. Cochran, Sampling Techniques, 3rd ed. (1977), chapters 2, 5, 6
- * (from memory). Pure functions; quantiles by GSL.
+ * A frame is one stratum or several; of each so many claims were drawn at random, without replacement. An
+ * estimate holds doubles, all in cents, over what was paid too much (what was paid less what was right; below
+ * 0: paid too little); rounding.h makes them whole. Formulas: W. G. Cochran, Sampling Techniques, 3rd ed.
+ * (1977), chapters 2, 5, 6 (from memory). Pure functions; quantiles by GSL.
  *
  * Not here: whether an estimate may be used (audit/evaluation.h).
  */
@@ -28,7 +29,8 @@ struct estimate {
     double total;          /* paid too much on the whole frame */
     double standard_error; /* with the finite population correction where there is one */
     double freedom;        /* degrees of freedom for Student's t; infinite: the normal distribution */
-    double skewness;       /* of the estimate: the rule of Cochran section 2.15, n > 25 G1 squared, says at most 0.2 */
+    double
+        skewness; /* of the estimate: the rule of Cochran section 2.15, n > 25 G1 squared, says at most 0.2 */
 };
 
 /* Mean per unit: the mean of what was right, times all claims, taken from what was paid on all. */

@@ -3,6 +3,7 @@
 #include <assert.h>
 #include <gsl/gsl_cdf.h>
 
+#include "statistics/quantile.h"
 #include "statistics/quiet.h"
 #include "statistics/rounding.h"
 
@@ -12,14 +13,14 @@ double rate_lower_limit(uint64_t wrong, uint64_t looked_at, double tail)
 {
     assert(wrong <= looked_at && looked_at > 0 && tail > 0 && tail < 1);
     statistics_quiet();
-    return wrong == 0 ? 0 : gsl_cdf_beta_Pinv(tail, (double)wrong, (double)(looked_at - wrong + 1));
+    return wrong == 0 ? 0
+                      : quantile(gsl_cdf_beta_P, (double)wrong, (double)(looked_at - wrong + 1), tail, 0, 1);
 }
 
+/* The mirror of the lower one. */
 double rate_upper_limit(uint64_t wrong, uint64_t looked_at, double tail)
 {
-    assert(wrong <= looked_at && looked_at > 0 && tail > 0 && tail < 1);
-    statistics_quiet();
-    return wrong == looked_at ? 1 : gsl_cdf_beta_Qinv(tail, (double)(wrong + 1), (double)(looked_at - wrong));
+    return 1 - rate_lower_limit(looked_at - wrong, looked_at, tail);
 }
 
 bool rate_sample_size(int64_t risk, int64_t tolerable, int64_t expected, struct rate_sample *ret_sample)

@@ -5,13 +5,18 @@
 #include <math.h>
 #include <stdlib.h>
 
+#include "statistics/quantile.h"
 #include "statistics/quiet.h"
 
 double poisson_upper_limit(uint32_t wrong, double risk)
 {
+    double shape = (double)wrong + 1, high = 2 * shape;
+
     assert(risk > 0 && risk < 1);
     statistics_quiet();
-    return gsl_cdf_chisq_Qinv(risk, 2.0 * ((double)wrong + 1)) / 2;
+    while (gsl_cdf_gamma_Q(high, shape, 1) > risk)
+        high *= 2;
+    return quantile(gsl_cdf_gamma_P, shape, 1, 1 - risk, 0, high);
 }
 
 int64_t confidence_factor_hundredths(uint32_t wrong, double risk)
