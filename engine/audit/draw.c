@@ -424,6 +424,10 @@ int sample_draw(struct office *office, struct look_back *look_back, const struct
         status = check_frame(drawing);
     if (status == WM_OK)
         status = select_items(drawing);
+    if (status == WM_OK && ret_sample->item_count == 0) {
+        diag_error(sink, nowhere(), "no claim was drawn: the interval is larger than what was paid; make it smaller");
+        status = WM_BAD_INPUT;
+    }
     if (status != WM_OK)
         return status;
     status = sample_write(office, ret_sample);

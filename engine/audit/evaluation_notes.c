@@ -85,15 +85,17 @@ static void explain_money(struct writing *writing)
 
     if (!used->made || evaluation_is_census(writing->sample, evaluation))
         return;
-    add(writing, NOTE_MEANING, "lower-limit",
-        text_format(
-            writing->arena,
-            "The lower limit, %s, is the most that a careful office takes back: drawn again and again, it "
-            "would "
-            "lie above what was really paid too much in %s draws of a hundred. The estimate itself would take "
-            "too much in about every second draw.",
-            money(used->lower_cents).words, whole_percent(tail).words));
-    if (evaluation->used != BY_MONEY)
+    if (evaluation->wrong > 0)
+        add(writing, NOTE_MEANING, "lower-limit",
+            text_format(
+                writing->arena,
+                "The lower limit, %s, is the most that a careful office takes back: drawn again and again, it "
+                "would "
+                "lie above what was really paid too much in %s draws of a hundred. The estimate itself would "
+                "take "
+                "too much in about every second draw.",
+                money(used->lower_cents).words, whole_percent(tail).words));
+    if (evaluation->used != BY_MONEY && evaluation->wrong > 0)
         add(writing, NOTE_MEANING, "estimators",
             TEXT("The difference estimate counts: that was settled before the claims were looked at. Ratio and "
                  "mean per "
