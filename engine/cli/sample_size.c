@@ -10,7 +10,7 @@
 #include "statistics/rounding.h"
 #include "statistics/units.h"
 
-enum { MILLION = 1000000, MOST_CLAIMS = 1000000000 };
+enum { MILLION = 1000000, MOST_CLAIMS = 1000000000, TEXT_WIDTH = 80 };
 
 struct sizing {
     const struct options *options;
@@ -224,6 +224,25 @@ static bool size_strata(struct sizing *sizing)
     return status == WM_OK;
 }
 
+/* Wraps each line, but those of a list. */
+static int print(struct sizing *sizing)
+{
+    struct buffer wrapped = BUFFER_EMPTY;
+    struct text rest = buffer_text(&sizing->words), line;
+
+    while (text_cut(rest, '\n', &line, &rest)) {
+        if (line.length > 0 && line.bytes[0] == ' ')
+            buffer_add_text(&wrapped, line);
+        else
+            buffer_add_wrapped(&wrapped, line, 0, TEXT_WIDTH);
+        buffer_add_byte(&wrapped, '\n');
+    }
+    wrapped.failed = wrapped.failed || sizing->words.failed;
+    int code = audit_print(&wrapped, &sizing->sink, EXIT_DONE);
+    buffer_free(&wrapped);
+    return code;
+}
+
 static int run_size(const struct options *options)
 {
     static const struct {
@@ -239,7 +258,7 @@ static int run_size(const struct options *options)
         if (strcmp(options->arguments[0], KINDS[i].name) == 0) {
             known = true;
             if (KINDS[i].size(&sizing))
-                code = audit_print(&sizing.words, &sizing.sink, EXIT_DONE);
+                code = print(&sizing);
         }
     if (!known)
         diag_error(&sizing.sink, (struct place){{NULL, 0}, 0, 0},

@@ -124,8 +124,8 @@ static void write_text(struct buffer *out, const struct sample *sample, const st
     text_result(out, evaluation);
     text_notes(out, evaluation);
     buffer_add_string(
-        out, "\nWhat may be taken back, and how it may be worked out, is for local law and the office's own "
-             "counsel to decide.\n");
+        out, "\nWhat may be taken back, and how it may be worked out, is for local law and the office's\n"
+             "own counsel to decide.\n");
 }
 
 /* --- CSV --------------------------------------------------------------------------------------------- */
