@@ -18,7 +18,7 @@ ALL_LDFLAGS = $(LDFLAGS) -pie -Wl,-z,relro,-z,now -pthread
 ENGINE_LIBS = -lsqlite3 -lpcre2-8 -lcsv -lsodium -ljansson -lgsl -lgslcblas -lm
 
 # The stages of the pipeline, in the order in which they may include each other.
-STAGES = base statistics tables rules intake register facts verdict ledger regulator reports cli
+STAGES = base statistics tables rules intake register facts verdict ledger regulator reports audit cli
 
 ENGINE_SOURCES = $(foreach stage,$(STAGES),$(sort $(wildcard engine/$(stage)/*.c)))
 ENGINE_OBJECTS = $(ENGINE_SOURCES:%.c=$(BUILD)/%.o)
@@ -78,7 +78,8 @@ $(BUILD)/generated/chart_licence_html.h: engine/reports/chart_licence.html
 
 $(BUILD)/engine/reports/write_html.o: $(PAGE_PARTS)
 
-$(BUILD)/engine/ledger/office.o: $(BUILD)/generated/schema_sql.h $(BUILD)/generated/schema_claims_sql.h
+$(BUILD)/engine/ledger/office.o: $(BUILD)/generated/schema_sql.h $(BUILD)/generated/schema_claims_sql.h \
+                                 $(BUILD)/generated/schema_audit_sql.h
 
 $(BUILD)/tests/%: tests/unit/%.c $(LIBRARY)
 	@mkdir -p $(@D)

@@ -43,7 +43,7 @@ static const struct option_kind OPTION_KINDS[OPTIONS] = {
     [OPTION_SORT] = {"sort", "payable|date|dealer", "in which order"},
     [OPTION_LIMIT] = {"limit", "N", "at most so many"},
     [OPTION_DUE_WITHIN] = {"due-within", "DAYS", "only held claims whose time to decide ends within so many days"},
-    [OPTION_BY] = {"by", "WHO", "who decides"},
+    [OPTION_BY] = {"by", "WHO", "who decides; in `sample draw`: dealer, campaign, stratum or money"},
     [OPTION_REASON] = {"reason", "TEXT", "why"},
     [OPTION_HEAD] = {"head", "HASH", "prove that this was the head of the chain once"},
     [OPTION_REPORTS] = {"reports", "DIR", "the folder of reports (default reports)"},
@@ -51,6 +51,25 @@ static const struct option_kind OPTION_KINDS[OPTIONS] = {
     [OPTION_SECONDS] = {"seconds", "N", "how long it may take (default 120)"},
     [OPTION_PLAIN_CELLS] = {"plain-cells", NULL, "in CSV, no apostrophe in front of what could be a formula"},
     [OPTION_AGAIN] = {"again", NULL, "decide every recorded batch afresh and compare"},
+    [OPTION_NAME] = {"name", "NAME", "the sample's name: letters, digits, . _ -"},
+    [OPTION_BECAUSE] = {"because", "TEXT", "why these claims were selected for an audit; it is kept"},
+    [OPTION_SEED] = {"seed", "TEXT", "what the draw begins with (default a new one, which is printed)"},
+    [OPTION_SIZE] = {"size", "N", "how many claims to draw"},
+    [OPTION_INTERVAL] = {"interval", "AMOUNT", "with --by money: the interval, instead of --size"},
+    [OPTION_BOUNDS] = {"bounds", "LIST", "with --by stratum: upper ends of the strata, as 100;500"},
+    [OPTION_ALLOCATE] = {"allocate", "HOW", "how strata share the sample: proportional (default) or neyman"},
+    [OPTION_PICK] = {"pick", "FILE", "take the claims of a CSV with dealer,claim instead of drawing"},
+    [OPTION_CONFIDENCE] = {"confidence", "PERCENT", "of the intervals (default 90)"},
+    [OPTION_RISK] = {"risk", "PERCENT", "the risk of trusting a rate or amount that is too high (default 5)"},
+    [OPTION_TOLERABLE] = {"tolerable", "N", "what may be wrong: percent of claims; for money an amount"},
+    [OPTION_EXPECTED] = {"expected", "N", "what is expected: percent of claims; for money whole errors"},
+    [OPTION_POPULATION] = {"population", "N", "how many claims there are; for money what was paid on them"},
+    [OPTION_ERRORS] = {"errors", "N", "how many wrong claims there are, of which one is to be found"},
+    [OPTION_BOUND] = {"bound", "AMOUNT", "how far the mean may lie from the true one"},
+    [OPTION_EXTRAPOLATE] = {"extrapolate", NULL, "take back the lower limit of the evaluation"},
+    [OPTION_DRAFT] = {"draft", NULL, "say and write what would follow, and record nothing"},
+    [OPTION_LETTERS] = {"letters", "DIR", "write the draft of a letter to each dealer into DIR"},
+    [OPTION_NOTIFIED] = {"notified", "DATE", "the day on which the dealer was told what was found"},
 };
 
 /* --- Help --------------------------------------------------------------------------------------------------- */
@@ -185,7 +204,26 @@ static int set_option(const struct command *command, struct options *options, in
     case OPTION_SORT:
     case OPTION_BY:
     case OPTION_REASON:
-    case OPTION_HEAD: break;
+    case OPTION_HEAD:
+    case OPTION_NAME:
+    case OPTION_BECAUSE:
+    case OPTION_SEED:
+    case OPTION_SIZE:
+    case OPTION_INTERVAL:
+    case OPTION_BOUNDS:
+    case OPTION_ALLOCATE:
+    case OPTION_PICK:
+    case OPTION_CONFIDENCE:
+    case OPTION_RISK:
+    case OPTION_TOLERABLE:
+    case OPTION_EXPECTED:
+    case OPTION_POPULATION:
+    case OPTION_ERRORS:
+    case OPTION_BOUND:
+    case OPTION_EXTRAPOLATE:
+    case OPTION_DRAFT:
+    case OPTION_LETTERS:
+    case OPTION_NOTIFIED: break;
     case OPTION_TODAY:
         if (!read_day(word, &options->today))
             return usage_error(command, "--today \"%s\" is not a date; write it as 2026-03-01", word);

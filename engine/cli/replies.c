@@ -126,7 +126,7 @@ static void add_hash(struct buffer *name, struct text dealer)
 }
 
 /* A leading point is written as %2E too: such files are hidden, and "." and ".." are none. */
-static void add_name(struct buffer *name, struct text dealer)
+void replies_add_file_name(struct buffer *name, struct text dealer)
 {
     for (size_t i = 0; i < dealer.length; i++) {
         if (name->length > NAME_BYTES) {
@@ -145,7 +145,7 @@ static int name_reply(struct replies *replies, struct text dealer, struct reply 
     static const char *const ENDINGS[] = {".txt", ".csv", ".json"};
     struct buffer name = BUFFER_EMPTY;
 
-    add_name(&name, dealer);
+    replies_add_file_name(&name, dealer);
     buffer_add_string(&name, ENDINGS[replies->format]);
     reply->name = text_copy(&replies->arena, buffer_text(&name));
     reply->temporary =

@@ -31,6 +31,9 @@ int replies_publish(struct replies *replies);
 /* Takes back what was added since the last publishing. */
 void replies_take_back(struct replies *replies);
 
+/* A dealer's code as the name of a file, without an ending. */
+void replies_add_file_name(struct buffer *name, struct text dealer);
+
 uint32_t replies_count(const struct replies *replies);
 
 #endif

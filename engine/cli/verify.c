@@ -31,6 +31,8 @@ static void write_result(const struct verify_options *options, const struct veri
         result->loads, result->batches, result->rows, result->decisions);
     if (result->outlier_runs > 0)
         buffer_format(words, "%" PRIu64 " comparisons of dealers\n", result->outlier_runs);
+    if (result->samples > 0)
+        buffer_format(words, "%" PRIu64 " samples, %" PRIu64 " chargebacks\n", result->samples, result->chargebacks);
     if (options->again)
         buffer_format(words, "%" PRIu64 " claims decided again\n", result->decided_again);
     if (result->found_entry > 0)

@@ -16,6 +16,9 @@
 #define CHAIN_BATCH "batch"
 #define CHAIN_DECISION "decision"
 #define CHAIN_OUTLIERS "outliers"
+#define CHAIN_SAMPLE "sample"
+#define CHAIN_JUDGEMENT "judgement"
+#define CHAIN_CHARGEBACK "chargeback"
 
 struct chain_entry {
     int64_t entry; /* from 1; 0: the chain is empty */

@@ -39,7 +39,7 @@ static const char ROWS_THEN[] =
     "               SELECT 1 FROM later JOIN claim_rows AS q ON q.row = later.row "
     "               JOIN batches AS b ON b.batch = q.batch WHERE b.today <= ?2 AND 'pay' = "
     "                   coalesce((SELECT d.action FROM office_decisions AS d WHERE d.row = q.row "
-    "                             AND d.action <> 'reverse' AND d.decided_on <= ?2 "
+    "                             AND d.action NOT IN ('reverse', 'chargeback') AND d.decided_on <= ?2 "
     "                             ORDER BY d.number DESC LIMIT 1), q.decision)) "
     "FROM decided AS c WHERE c.decision IN ('pay', 'hold') AND (c.completed_on IS NULL OR c.completed_on <= "
     "?2) "

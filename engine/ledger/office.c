@@ -13,6 +13,7 @@
 
 #include "base/limits.h"
 #include "base/status.h"
+#include "schema_audit_sql.h"
 #include "schema_claims_sql.h"
 #include "schema_sql.h"
 
@@ -25,7 +26,7 @@ enum { ANNOUNCE_WAIT_MS = 500, WRITER_CACHE_KIB = 65536, READER_CACHE_KIB = 1638
  * are so low that no page of them is written to the log twice, after which SQLite would read the whole log again. */
 enum { PAGE_BYTES = 8192 };
 
-const char *const OFFICE_SCHEMA[] = {SCHEMA_SQL, SCHEMA_CLAIMS_SQL, NULL};
+const char *const OFFICE_SCHEMA[] = {SCHEMA_SQL, SCHEMA_CLAIMS_SQL, SCHEMA_AUDIT_SQL, NULL};
 
 struct office {
     sqlite3 *database;

@@ -4,6 +4,7 @@
 #include "ledger/chain.h"
 #include "ledger/columns.h"
 #include "ledger/packed.h"
+#include "ledger/paid.h"
 
 void office_decision_digest(const struct office_decision *decision, uint8_t ret_digest[DIGEST_BYTES])
 {
@@ -126,32 +127,46 @@ static int fall(struct ledger_reader *reader, struct arena *arena, const struct 
     return status;
 }
 
-static int record(struct ledger_reader *reader, struct arena *arena, const struct ledger_claim *claim,
-                  struct office_decision *decision)
+int office_decision_append(struct office *office, struct office_decision *decision)
 {
-    struct office *office = ledger_reader_office(reader);
     uint8_t digest[DIGEST_BYTES];
     int status = next_number(office, &decision->number);
 
     if (status == WM_OK)
         status = insert(office, decision);
-    if (status == WM_OK && (text_is(decision->action, "return") || text_is(decision->action, "refuse")))
-        status = fall(reader, arena, claim);
     if (status != WM_OK)
         return status;
     office_decision_digest(decision, digest);
     return chain_append(office, CHAIN_DECISION, decision->number, digest);
 }
 
+static int record(struct ledger_reader *reader, struct arena *arena, const struct ledger_claim *claim,
+                  struct office_decision *decision)
+{
+    int status = office_decision_append(ledger_reader_office(reader), decision);
+
+    if (status == WM_OK && (text_is(decision->action, "return") || text_is(decision->action, "refuse")))
+        status = fall(reader, arena, claim);
+    return status;
+}
+
 /* --- Deciding ---------------------------------------------------------------------------------------- */
 
-static int settle(const struct ledger_claim *claim, const struct decision_request *request,
+/* covered_by: the sample whose extrapolated chargeback takes back for the paid row; empty: none. */
+static int settle(const struct ledger_claim *claim, struct text covered_by, const struct decision_request *request,
                   struct diag_sink *sink, struct decision_result *result)
 {
+    char words[256];
     bool reverses = text_is(request->action, "reverse"), pays = text_is(request->action, "pay");
 
     if (reverses && claim->paid_cents == 0)
         return say(request, sink, "has nothing paid on it; there is nothing to take back");
+    if (reverses && covered_by.length > 0) {
+        snprintf(words, sizeof words,
+                 "is in the frame of sample %.*s, whose extrapolated chargeback takes money back for it already",
+                 TEXT_ARGUMENTS(covered_by));
+        return say(request, sink, words);
+    }
     if (!reverses && check_held(claim, request, sink) != WM_OK)
         return WM_BAD_INPUT;
     const struct claim_row *row = reverses ? claim->paid : claim->standing;
@@ -176,14 +191,17 @@ static int decide_claim(struct office *office, const struct decision_request *re
     struct arena arena = ARENA_EMPTY;
     struct ledger_reader *reader = NULL;
     struct ledger_claim claim;
+    struct text covered_by = TEXT("");
     int status = ledger_reader_open(office, (struct ledger_point){INT64_MAX, INT64_MAX}, &reader);
 
     if (status == WM_OK)
         status = ledger_claim_read(reader, &arena, request->dealer, request->claim, &claim);
     if (status == WM_NOT_FOUND)
         status = say(request, sink, "is not recorded; write DEALER/CLAIM as in the claim file");
+    if (status == WM_OK && claim.paid != NULL)
+        status = ledger_covered(office, &arena, claim.paid->row, &covered_by);
     if (status == WM_OK)
-        status = settle(&claim, request, sink, result);
+        status = settle(&claim, covered_by, request, sink, result);
     if (status == WM_OK)
         status = record(reader, &arena, &claim, &result->decision);
     ledger_reader_close(reader);

@@ -30,6 +30,9 @@ struct decision_result {
 int office_decide(struct office *office, const struct decision_request *request, struct diag_sink *sink,
                   struct decision_result *ret_result);
 
+/* Numbers a decision, writes it, and appends it to the chain. Inside a write. For decisions that let no row fall. */
+int office_decision_append(struct office *office, struct office_decision *decision);
+
 /* The digest of its record. */
 void office_decision_digest(const struct office_decision *decision, uint8_t ret_digest[DIGEST_BYTES]);
 

@@ -17,7 +17,7 @@ struct ledger_point {
 
 struct office_decision {
     int64_t number, row;
-    struct text action; /* pay, return, refuse, reverse */
+    struct text action; /* pay, return, refuse, reverse, chargeback */
     struct text decided_by, reason, recorded_at;
     int32_t decided_on;
     int64_t payable_cents, due_cents;
@@ -32,7 +32,7 @@ struct claim_row {
     enum decision decision;                        /* the engine's, or a person's since */
     int64_t asked_cents, payable_cents, due_cents; /* as posted */
     int64_t payable_now_cents;               /* of the decision that counts; for hold what would be paid */
-    int64_t reversed_cents;                  /* taken back of what was paid by this row, not below 0 */
+    int64_t reversed_cents;                  /* taken back by reversals and chargebacks of what was paid by this row */
     bool counts;                             /* its revision was higher than all before it */
     int64_t replaces;                        /* 0: none, or it does not count */
     const struct office_decision *decisions; /* in their order */

@@ -6,13 +6,14 @@
 
 -- ---- 1. The chain ----
 
--- Everything that was recorded, in order. record_digest is the BLAKE2b-256 of the canonical form of the load, the batch
--- or the office decision (ledger/records.h); chain_digest is that of the entry and of the chain_digest before it.
+-- Everything that was recorded, in order. record_digest is the BLAKE2b-256 of the canonical form of what was
+-- recorded (ledger/records.h, ledger/audit_records.h); chain_digest is that of the entry and of the chain_digest before it.
 CREATE TABLE chain (
     entry INTEGER PRIMARY KEY,                           -- 1, 2, 3 ... without a gap
-    kind TEXT NOT NULL,                                  -- load, batch, decision or outliers
-    number INTEGER NOT NULL,                             -- loads.load, batches.batch,
-                                                         -- office_decisions.number, outlier_runs.run
+    kind TEXT NOT NULL,                                  -- load, batch, decision, outliers, sample, judgement, chargeback
+    number INTEGER NOT NULL,                             -- loads.load, batches.batch, office_decisions.number,
+                                                         -- outlier_runs.run, samples.sample,
+                                                         -- judgement_files.recording, chargebacks.chargeback
     record_digest BLOB NOT NULL CHECK (length(record_digest) = 32),
     chain_digest BLOB NOT NULL CHECK (length(chain_digest) = 32),
     UNIQUE (kind, number)
@@ -142,11 +143,12 @@ CREATE TABLE followup_parts (
 
 -- ---- 4. What people decided ----
 
--- pay, return, refuse: over the engine's hold. reverse: takes back what was paid.
+-- pay, return, refuse: over the engine's hold. reverse: takes back what was paid. chargeback: takes back, after an audit,
+-- what was paid too much, or gives it back (schema_audit.sql has the rest of it).
 CREATE TABLE office_decisions (
     number INTEGER PRIMARY KEY,
     row INTEGER NOT NULL,
-    action TEXT NOT NULL,                                -- pay, return, refuse or reverse
+    action TEXT NOT NULL,                                -- pay, return, refuse, reverse or chargeback
     decided_by TEXT NOT NULL,
     reason TEXT NOT NULL,
     decided_on INTEGER NOT NULL,
@@ -239,7 +241,7 @@ CREATE TABLE waiting_rows (
 
 CREATE TRIGGER replaced_rows_waiting AFTER INSERT ON replaced_rows
 BEGIN DELETE FROM waiting_rows WHERE row = new.row; END;
-CREATE TRIGGER office_decisions_waiting AFTER INSERT ON office_decisions WHEN new.action <> 'reverse'
+CREATE TRIGGER office_decisions_waiting AFTER INSERT ON office_decisions WHEN new.action NOT IN ('reverse', 'chargeback')
 BEGIN DELETE FROM waiting_rows WHERE row = new.row; END;
 
 -- ---- 6. Views: what counts now ----
@@ -258,7 +260,7 @@ SELECT r.row, r.batch, r.line, r.dealer, r.claim, r.revision, r.campaign, r.vin,
        r.replaces
 FROM claim_rows AS r JOIN batches AS b ON b.batch = r.batch
 LEFT JOIN office_decisions AS d
-       ON d.number = (SELECT max(number) FROM office_decisions WHERE row = r.row AND action <> 'reverse');
+       ON d.number = (SELECT max(number) FROM office_decisions WHERE row = r.row AND action NOT IN ('reverse', 'chargeback'));
 
 -- One row a claim: its highest revision, with what is decided on it by now.
 CREATE VIEW claims_now AS
@@ -298,9 +300,7 @@ SELECT r.row, r.dealer, r.claim, r.revision, r.campaign, r.vin,
 FROM office_decisions AS d JOIN claim_rows AS r ON r.row = d.row
 WHERE d.due_cents <> 0;
 
--- One row for each time that money moved.
-CREATE VIEW payments AS
-SELECT * FROM payments_by_engine UNION ALL SELECT * FROM payments_by_people;
+-- The view of all payments is in schema_audit.sql, for it knows what is charged back beyond single claims.
 
 -- Follow-up work on standing claims that no later standing claim supplied the part for.
 CREATE VIEW followups_open AS

@@ -223,7 +223,12 @@ static const uint8_t *recorded_digest(const struct verification *verification, s
     } kinds[] = {{CHAIN_LOAD, verification->load_digests, verification->load_count},
                  {CHAIN_BATCH, verification->batch_digests, verification->batch_count},
                  {CHAIN_DECISION, verification->decision_digests, verification->decision_count},
-                 {CHAIN_OUTLIERS, verification->outlier_digests, verification->outlier_count}};
+                 {CHAIN_OUTLIERS, verification->outlier_digests, verification->outlier_count},
+                 {CHAIN_SAMPLE, verification->audit_digests[AUDIT_SAMPLE], verification->audit_counts[AUDIT_SAMPLE]},
+                 {CHAIN_JUDGEMENT, verification->audit_digests[AUDIT_JUDGEMENT],
+                  verification->audit_counts[AUDIT_JUDGEMENT]},
+                 {CHAIN_CHARGEBACK, verification->audit_digests[AUDIT_CHARGEBACK],
+                  verification->audit_counts[AUDIT_CHARGEBACK]}};
 
     for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++)
         if (text_is(kind, kinds[i].kind) && number >= 1 && number <= kinds[i].count)
@@ -309,6 +314,15 @@ int verify_chain(struct verification *verification)
     if (status == WM_OK)
         status = check_complete(verification, CHAIN_OUTLIERS, verification->outlier_count,
                                 "SELECT count(*) FROM chain WHERE kind = 'outliers'");
+    if (status == WM_OK)
+        status = check_complete(verification, CHAIN_SAMPLE, verification->audit_counts[AUDIT_SAMPLE],
+                                "SELECT count(*) FROM chain WHERE kind = 'sample'");
+    if (status == WM_OK)
+        status = check_complete(verification, CHAIN_JUDGEMENT, verification->audit_counts[AUDIT_JUDGEMENT],
+                                "SELECT count(*) FROM chain WHERE kind = 'judgement'");
+    if (status == WM_OK)
+        status = check_complete(verification, CHAIN_CHARGEBACK, verification->audit_counts[AUDIT_CHARGEBACK],
+                                "SELECT count(*) FROM chain WHERE kind = 'chargeback'");
     if (status == WM_OK && verification->options->head != NULL && verification->result.found_entry == 0)
         verify_fault(verification,
                      "the hash given with --head is no point of the chain; either it was copied wrongly, or "
@@ -321,8 +335,8 @@ int verify_chain(struct verification *verification)
 static int run(struct verification *verification)
 {
     int (*const parts[])(struct verification *) = {
-        verify_loads, verify_rules,   verify_decisions, verify_outliers, verify_batches,
-        verify_chain, verify_derived, verify_vehicles};
+        verify_loads, verify_rules, verify_decisions, verify_outliers, verify_batches,
+        verify_audit, verify_chain, verify_derived,   verify_vehicles};
     int status = check_integrity(verification);
 
     if (status == WM_OK)

@@ -26,8 +26,7 @@ struct verify_result {
     uint64_t faults;
     struct chain_entry head; /* of the chain */
     int64_t found_entry;     /* of options->head; 0: it is not in the chain */
-    uint64_t loads, batches, rows, decisions;
-    uint64_t outlier_runs;
+    uint64_t loads, batches, rows, decisions, outlier_runs, samples, chargebacks;
     uint64_t decided_again; /* rows */
 };
 

@@ -36,7 +36,7 @@ static int check_replaced(struct verification *verification)
 #define SHOULD_WAIT                                                                                                  \
     "SELECT row FROM claim_rows AS r WHERE decision = 'hold' AND replaces IS NOT 0 "                                 \
     "AND NOT EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row) "                                                \
-    "AND NOT EXISTS (SELECT 1 FROM office_decisions WHERE row = r.row AND action <> 'reverse')"
+    "AND NOT EXISTS (SELECT 1 FROM office_decisions WHERE row = r.row AND action NOT IN ('reverse', 'chargeback'))"
 
 static int check_waiting(struct verification *verification)
 {

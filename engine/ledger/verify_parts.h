@@ -3,6 +3,7 @@
 #define WM_LEDGER_VERIFY_PARTS_H
 
 #include "base/chunks.h"
+#include "ledger/audit_records.h"
 #include "ledger/columns.h"
 #include "ledger/recorded.h"
 #include "ledger/packed.h"
@@ -31,6 +32,8 @@ struct verification {
     int64_t decision_count;
     uint8_t (*outlier_digests)[DIGEST_BYTES];  /* by run, from 1 */
     int64_t outlier_count;
+    uint8_t (*audit_digests[AUDIT_RECORDS])[DIGEST_BYTES]; /* by number, from 1 */
+    int64_t audit_counts[AUDIT_RECORDS];
     struct decided_row *decided;       /* in the order of rows, the last decision of each */
     uint32_t decided_count;
     struct tallies tallies;            /* what stands */
@@ -59,6 +62,7 @@ int verify_rules(struct verification *verification);
 int verify_decisions(struct verification *verification);
 int verify_outliers(struct verification *verification);
 int verify_batches(struct verification *verification);
+int verify_audit(struct verification *verification);
 int verify_chain(struct verification *verification);
 int verify_derived(struct verification *verification);
 int verify_vehicles(struct verification *verification);

@@ -62,6 +62,7 @@ static const struct output_type OUTPUT_TYPES[] = {
     {"pay_within_days", VALUE_NUMBER},
     {"resubmit_within_days", VALUE_NUMBER},
     {"audit_within_days", VALUE_NUMBER},
+    {"chargeback_notice_days", VALUE_NUMBER},
 };
 
 const struct output_type *rules_output_types(size_t *ret_count)
@@ -156,6 +157,7 @@ static int build_deadlines(struct build *build)
         {"submit_within_days", VALUE_NUMBER},  {"decide_within_days", VALUE_NUMBER},
         {"silence_approves", VALUE_BOOLEAN},   {"pay_within_days", VALUE_NUMBER},
         {"resubmit_within_days", VALUE_NUMBER}, {"audit_within_days", VALUE_NUMBER},
+        {"chargeback_notice_days", VALUE_NUMBER},
     };
     struct rules *rules = build->rules;
     int status = build_table(build, TEXT("deadlines.csv"), true, HIT_BIT(HIT_UNIQUE), FACTS_OF_REGION, SCOPE_CLAIM,

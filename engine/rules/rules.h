@@ -108,8 +108,9 @@ struct check {
 
 /* --- All of it --------------------------------------------------------------------------------------- */
 
+/* The last is a term of audits alone, and no fact. */
 enum deadline { SUBMIT_WITHIN_DAYS, DECIDE_WITHIN_DAYS, SILENCE_APPROVES, PAY_WITHIN_DAYS, RESUBMIT_WITHIN_DAYS,
-                AUDIT_WITHIN_DAYS, DEADLINES };
+                AUDIT_WITHIN_DAYS, CHARGEBACK_NOTICE_DAYS, DEADLINES };
 
 struct rules {
     struct dictionary *dictionary;

@@ -4,7 +4,8 @@
  * fails, or the process is killed there, for every n up to the end of the post (without `all`, for every n at
  * first and then in growing steps). Afterwards the office is the old one or the new one, whole; exit code 2
  * means the old one, with one line that says why; `verify` passes; posting again finishes the night. Then:
- * killed at random moments, two posts at once, and readers during a post.
+ * killed at random moments, two posts at once, and readers during a post. The same for an audit: a sample that is drawn
+ * and a chargeback that is recorded are there whole, with their letters and worksheets, or not at all.
  */
 #include <fcntl.h>
 #include <signal.h>
@@ -209,6 +210,98 @@ static void fail_each(const char *kind, const char *action)
     printf("%s: %ld of the first %ld calls\n", where, tried, n - 1);
 }
 
+/* --- Audits ----------------------------------------------------------------------------------------------- */
+
+/* What an audit appends: the command, and the number of its records in each table, all or none. */
+struct audit_act {
+    const char *name, *before;
+    int (*run)(const char *wish);
+    const char *const *counts; /* ended by NULL */
+};
+
+static int draw(const char *wish)
+{
+    return RUN(wish, "sample", "draw", "--name", "s", "--because", "x", "--size", "10", "--seed", "1", "--office",
+               words("%s/office.db", folder), "--today", "2026-05-01", "--out", words("%s/sheet.csv", folder), "--quiet");
+}
+
+static int charge(const char *wish)
+{
+    return RUN(wish, "chargeback", "s", "--by", "x", "--reason", "y", "--notified", "2026-05-01", "--today", "2026-06-01",
+               "--office", words("%s/office.db", folder), "--letters", words("%s/letters", folder), "--quiet");
+}
+
+static const char *const DRAWN[] = {"samples", "sample_strata", "sample_regions", "sample_frame", "sample_items", NULL};
+static const char *const CHARGED[] = {"chargebacks", "chargeback_items", "office_decisions", NULL};
+static const struct audit_act ACTS[] = {{"sample draw", "posted.db", draw, DRAWN},
+                                        {"chargeback", "judged.db", charge, CHARGED}};
+
+static void copy_office(const char *to)
+{
+    copy_file(words("%s/office.db", folder), words("%s/%s", folder, to));
+}
+
+static void office_of(const struct audit_act *act)
+{
+    if (system(words("rm -f %s/office.db*", folder)) != 0)
+        exit(2);
+    copy_file(words("%s/%s", folder, act->before), words("%s/office.db", folder));
+}
+
+/* A posted night, a drawn sample, judgements on it: half are wrong. */
+static bool make_audit(void)
+{
+    new_office();
+    if (post(NULL) != 0)
+        return false;
+    copy_office("posted.db");
+    if (draw(NULL) != 0 ||
+        system(words("awk -F, -v OFS=, 'NR > 1 { $14 = NR %% 2 ? \"missing\" : \"upheld\" } 1' %s/sheet.csv > "
+                     "%s/filled.csv",
+                     folder, folder)) != 0 ||
+        RUN(NULL, "sample", "record", "s", words("%s/filled.csv", folder), "--by", "x", "--office",
+            words("%s/office.db", folder), "--today", "2026-05-02", "--quiet") != 0)
+        return false;
+    copy_office("judged.db");
+    return true;
+}
+
+static void fail_audit(const struct audit_act *act, const char *kind, const char *action)
+{
+    char *where = words("%s, %s %s", act->name, kind, action);
+    long whole[8], n = 1, tried = 0;
+
+    office_of(act);
+    expect(act->run(NULL) == 0, "it does not work at all", where, 0);
+    for (int i = 0; act->counts[i] != NULL; i++)
+        whole[i] = count_of(words("SELECT count(*) FROM %s", act->counts[i]));
+    for (;; n = next_n(n)) {
+        office_of(act);
+        int code = act->run(words("%s:%ld:%s", kind, n, action));
+        if (!was_reached())
+            break;
+        tried++;
+        bool there = count_of(words("SELECT count(*) FROM %s", act->counts[0])) > 0;
+        for (int i = 0; act->counts[i] != NULL; i++)
+            expect(count_of(words("SELECT count(*) FROM %s", act->counts[i])) == (there ? whole[i] : 0),
+                   "the record is there in part", where, n);
+        expect(strcmp(action, "kill") == 0 ? code == -1 : code == 0 || code == 2, "ended by a crash", where, n);
+        expect(code != 0 || there, "exit 0, and yet the record is not there", where, n);
+        expect(n % 16 != 0 || verifies(), "verify does not pass", where, n);
+    }
+    printf("%s: %ld of the first %ld calls\n", where, tried, n - 1);
+}
+
+static void fail_audits(void)
+{
+    static const char *const WISHES[][2] = {{"alloc", "fail"}, {"write", "io"}, {"sync", "io"}, {"write", "kill"}};
+
+    expect(make_audit(), "the audit cannot be made", "audit", 0);
+    for (size_t act = 0; act < sizeof ACTS / sizeof ACTS[0]; act++)
+        for (size_t wish = 0; wish < sizeof WISHES / sizeof WISHES[0]; wish++)
+            fail_audit(&ACTS[act], WISHES[wish][0], WISHES[wish][1]);
+}
+
 /* --- Killed at random moments, two at once, readers ------------------------------------------------------- */
 
 static void kill_at_random(void)
@@ -286,6 +379,7 @@ int main(int count, char **arguments)
     fail_each("sync", "kill");
     kill_at_random();
     two_at_once();
+    fail_audits();
     printf("%ld passed, %ld failed\n", passed, failed);
     return failed > 0;
 }

@@ -151,8 +151,8 @@ static void top_level_holds_nothing_else(void **state)
     assert_int_equal(faults, 0);
 }
 
-static const char *const STAGES[] = {"base",    "statistics", "tables", "rules",     "intake",  "register",
-                                     "facts",   "verdict",    "ledger", "regulator", "reports", "cli"};
+static const char *const STAGES[] = {"base",    "statistics", "tables", "rules",     "intake",  "register", "facts",
+                                     "verdict", "ledger",     "regulator", "reports", "audit", "cli"};
 
 /* The number of the stage that a path begins with; COUNT(STAGES) if it is none. */
 static size_t stage_of(const char *path)
@@ -240,8 +240,8 @@ static void look_at_words(const char *path, size_t number, char *line)
     for (size_t i = 0; i < COUNT(PRINTING) && !cli; i++)
         if (has_call(line, PRINTING[i]))
             fault(path, number, words("%s: modules never print or exit", PRINTING[i]));
-    /* what is written as JSON passes through the library's own kind of number there; statistics say who to look at,
-     * and never decide money */
+    /* what is written as JSON passes through the library's own kind of number there; statistics say who to look at and
+     * what a sample tells, and never decide what a claim is paid */
     bool statistics = begins(path, "engine/statistics/");
     bool floating = statistics || strcmp(path, "engine/cli/write_claims.c") == 0;
     for (size_t i = 0; i < COUNT(FLOATING) && !floating; i++)

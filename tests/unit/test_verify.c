@@ -57,6 +57,39 @@ static void compare_dealers(void)
     result_free(&result);
 }
 
+static void runs(struct result result)
+{
+    if (result.code != 0)
+        fail_msg("%s", result.err);
+    result_free(&result);
+}
+
+/* Samples drawn, one of them judged and charged back. */
+static void audit(void)
+{
+    const char *sheet = words("%s/sheet.csv", folder), *filled = words("%s/filled.csv", folder);
+
+    runs(RUN("sample", "draw", "--name", "first", "--because", "the first audit", "--size", "5", "--seed", "1",
+             "--office", whole, "--today", "2026-05-01", "--out", sheet));
+    runs(RUN("sample", "draw", "--name", "second", "--because", "the second audit", "--size", "20", "--by",
+             "money", "--seed", "1", "--office", whole, "--today", "2026-05-02"));
+    struct csv_sheet drawn = csv_sheet_of_file(sheet);
+    FILE *file = fopen(filled, "w");
+    need(file != NULL, filled);
+    fputs("dealer,claim,judgement,right_amount\n", file);
+    for (size_t row = 1; row < drawn.count; row++)
+        fprintf(file, "%s,%s,%s\n", csv_at(&drawn, row, "dealer"), csv_at(&drawn, row, "claim"),
+                row == 1   ? "error,1.00"
+                : row == 2 ? "missing,"
+                           : "upheld,");
+    fclose(file);
+    csv_sheet_free(&drawn);
+    runs(RUN("sample", "record", "first", filled, "--by", "A. Auditor", "--office", whole, "--today",
+             "2026-05-10"));
+    runs(RUN("chargeback", "first", "--by", "A. Clerk", "--reason", "the audit", "--notified", "2026-05-10",
+             "--office", whole, "--today", "2026-06-10"));
+}
+
 static void post_nights(void)
 {
     struct csv_sheet nights = csv_sheet_of_file("fixtures/demo-nights.csv");
@@ -88,6 +121,7 @@ static void post_nights(void)
     result_free(&result);
     csv_sheet_free(&nights);
     compare_dealers();
+    audit();
 }
 
 /* --- Changing one value ----------------------------------------------------------------------------------- */
@@ -293,6 +327,16 @@ static void triggers_refuse_edits(void **state)
         "DELETE FROM outlier_measures",
         "UPDATE outlier_flags SET basis = ''",
         "DELETE FROM outlier_flags",
+        "UPDATE samples SET seed = ''",
+        "DELETE FROM samples",
+        "DELETE FROM sample_regions",
+        "DELETE FROM sample_strata",
+        "UPDATE sample_frame SET stratum = 2",
+        "DELETE FROM sample_items",
+        "UPDATE judgements SET right_cents = 0",
+        "DELETE FROM judgement_files",
+        "UPDATE chargebacks SET beyond_cents = 1",
+        "DELETE FROM chargeback_items",
     };
     sqlite3 *database;
     (void)state;

@@ -1,0 +1,278 @@
+/* What an evaluation's figures mean, when they do not hold, and when nothing may be extrapolated: in words for
+ * an auditor and for the dealer who gets them. */
+#include <assert.h>
+
+#include "audit/draw.h"
+#include "audit/evaluation_parts.h"
+#include "base/status.h"
+
+struct writing {
+    const struct sample *sample;
+    struct evaluation *evaluation;
+    struct arena *arena;
+    bool no_memory;
+};
+
+static void add(struct writing *writing, enum note_kind kind, const char *name, struct text words)
+{
+    struct evaluation *evaluation = writing->evaluation;
+
+    assert(evaluation->note_count < EVALUATION_NOTES);
+    writing->no_memory = writing->no_memory || words.bytes == NULL;
+    evaluation->notes[evaluation->note_count++] = (struct evaluation_note){kind, name, words};
+}
+
+struct money {
+    char words[DECIMAL_ROOM];
+};
+
+static struct money money(int64_t cents)
+{
+    struct money money;
+
+    money_write(cents, money.words);
+    return money;
+}
+
+/* Millionths as a percentage, "12.35". */
+static struct money percent(int64_t millionths)
+{
+    return money(round_half_away(millionths, 100));
+}
+
+/* "90": a share in percent without needless zeros. */
+static struct money whole_percent(int64_t millionths)
+{
+    struct money percent;
+
+    decimal_write(millionths * 100, percent.words);
+    return percent;
+}
+
+static const char *plural(uint64_t count)
+{
+    return count == 1 ? "" : "s";
+}
+
+/* --- What it means ----------------------------------------------------------------------------------- */
+
+static void explain_rate(struct writing *writing)
+{
+    const struct rate_found *rate = &writing->evaluation->rate;
+    int64_t confidence = writing->evaluation->confidence;
+
+    if (text_is(writing->sample->method, METHOD_MONEY))
+        add(writing, NOTE_MEANING, "rate",
+            TEXT("Claims with more money were likelier to be drawn, so this sample says nothing of how many "
+                 "claims in a "
+                 "hundred are wrong."));
+    else if (rate->made && !evaluation_is_census(writing->sample, writing->evaluation))
+        add(writing, NOTE_MEANING, "rate",
+            text_format(
+                writing->arena,
+                "With a confidence of %s %%, between %s %% and %s %% of all %u claims of the frame are wrong; "
+                "asked for the upper limit alone, no more than %s %%.%s",
+                whole_percent(confidence).words, percent(rate->lower).words, percent(rate->upper).words,
+                writing->sample->frame_count, percent(rate->upper_one_sided).words,
+                rate->exact ? "" : " The strata are weighted by their claims; these limits are not exact."));
+}
+
+static void explain_money(struct writing *writing)
+{
+    const struct evaluation *evaluation = writing->evaluation;
+    const struct estimated *used = &evaluation->estimates[evaluation->used];
+    int64_t tail = (1000000 - evaluation->confidence) / 2;
+
+    if (!used->made || evaluation_is_census(writing->sample, evaluation))
+        return;
+    if (evaluation->wrong > 0)
+        add(writing, NOTE_MEANING, "lower-limit",
+            text_format(
+                writing->arena,
+                "The lower limit, %s, is the most that a careful office takes back: drawn again and again, it "
+                "would "
+                "lie above what was really paid too much in %s draws of a hundred. The estimate itself would "
+                "take "
+                "too much in about every second draw.",
+                money(used->lower_cents).words, whole_percent(tail).words));
+    if (evaluation->used != BY_MONEY && evaluation->wrong > 0)
+        add(writing, NOTE_MEANING, "estimators",
+            TEXT("The difference estimate counts: that was settled before the claims were looked at. Ratio and "
+                 "mean per "
+                 "unit are shown beside it; where they lie far apart, the sample is too small. The mean "
+                 "estimates what "
+                 "would have been right, and is wide where most claims are right."));
+    if (evaluation->has_bound)
+        add(writing, NOTE_MEANING, "bound",
+            text_format(writing->arena,
+                        "With a confidence of %s %%, no more than %s was paid too much on the whole frame "
+                        "(Stringer). That "
+                        "says how bad it may be, and is no amount to take back.",
+                        whole_percent(evaluation->confidence).words, money(evaluation->bound_cents).words));
+}
+
+/* --- When it does not hold --------------------------------------------------------------------------- */
+
+static void warn_of_errors(struct writing *writing)
+{
+    const struct evaluation *evaluation = writing->evaluation;
+
+    if (evaluation->wrong > 0 && evaluation->wrong < EVALUATION_FEW_ERRORS)
+        add(writing, NOTE_WARNING, "few-errors",
+            text_format(writing->arena,
+                        "Only %u claim%s of the sample %s wrong. The intervals lean on how errors spread, and "
+                        "of so few "
+                        "that is hardly known: the true amount lies outside more often than the confidence "
+                        "says. Look at "
+                        "more claims.",
+                        evaluation->wrong, plural(evaluation->wrong), evaluation->wrong == 1 ? "is" : "are"));
+    if (evaluation->wrong == 0)
+        add(writing, NOTE_WARNING, "no-errors",
+            evaluation->rate.made ? text_format(writing->arena,
+                                                "Nothing was found wrong. That does not mean that nothing is: "
+                                                "up to %s %% of the claims may "
+                                                "be. The amounts below are no limits then.",
+                                                percent(evaluation->rate.upper_one_sided).words)
+                                  : TEXT("Nothing was found wrong. That does not mean that nothing is: the "
+                                         "bound says how much may be."));
+}
+
+static void warn_of_skew(struct writing *writing)
+{
+    const struct evaluation *evaluation = writing->evaluation;
+    const struct estimated *used = &evaluation->estimates[evaluation->used];
+    struct money skewness;
+
+    decimal_write(used->skewness_millionths / 10000 * 10000, skewness.words);
+    if (used->skewness_millionths > EVALUATION_MOST_SKEWNESS)
+        add(writing, NOTE_WARNING, "skew",
+            text_format(
+                writing->arena,
+                "A few large errors weigh much: the skewness of the estimate is %s, and above 0.2 its interval "
+                "does "
+                "not hold as said. The true amount is above it more often than below, so the lower limit errs "
+                "in "
+                "the dealer's favour, and the upper limit is too low. Draw larger, or by money, or in strata.",
+                skewness.words));
+    if (used->skewness_millionths < -EVALUATION_MOST_SKEWNESS)
+        add(writing, NOTE_REFUSAL, "skew-down",
+            text_format(
+                writing->arena,
+                "A few claims that were paid far too little weigh much: the skewness of the estimate is %s. "
+                "The "
+                "true amount is below the interval more often than the confidence says, so the lower limit may "
+                "take too much. Look at more claims.",
+                skewness.words));
+}
+
+static void warn_of_judgements(struct writing *writing)
+{
+    const struct evaluation *evaluation = writing->evaluation;
+
+    if (evaluation->missing > 0)
+        add(writing, NOTE_WARNING, "missing-papers",
+            text_format(writing->arena,
+                        "%u claim%s count%s as wholly wrong because papers are missing, %s of what was found. "
+                        "Papers that "
+                        "turn up are recorded with `sample record` before anything is charged back.",
+                        evaluation->missing, plural(evaluation->missing), evaluation->missing == 1 ? "s" : "",
+                        money(evaluation->missing_cents).words));
+    if (evaluation->under_cents > 0)
+        add(writing, NOTE_WARNING, "underpaid",
+            text_format(
+                writing->arena,
+                "On some claims too little was paid, %s together. The estimates set it off; it is owed to the "
+                "dealer.",
+                money(evaluation->under_cents).words));
+}
+
+/* --- When nothing is extrapolated -------------------------------------------------------------------- */
+
+static void refuse_sample(struct writing *writing)
+{
+    const struct sample *sample = writing->sample;
+    const struct evaluation *evaluation = writing->evaluation;
+    bool census = evaluation_is_census(sample, evaluation);
+
+    if (text_is(sample->method, METHOD_PICKED))
+        add(writing, NOTE_REFUSAL, "not-random",
+            TEXT("The claims were picked by hand, not at random, so they say nothing of the others: charge "
+                 "back what was "
+                 "found, or draw a sample."));
+    if (evaluation->judged < evaluation->drawn)
+        add(writing, NOTE_REFUSAL, "not-judged",
+            text_format(writing->arena,
+                        "%u of %u claims are not judged yet, and leaving them out would bend the result: judge "
+                        "each, as "
+                        "missing where there is no paper.",
+                        evaluation->drawn - evaluation->judged, evaluation->drawn));
+    if (census)
+        add(writing, NOTE_REFUSAL, "whole-frame",
+            TEXT("Every claim of the frame was looked at, so nothing is left to estimate: charge back what was "
+                 "found."));
+    else if (evaluation->judged < EVALUATION_LEAST_SAMPLE)
+        add(writing, NOTE_REFUSAL, "too-small",
+            text_format(writing->arena, "%u claims are too few for an interval; look at %d or more.",
+                        evaluation->judged, EVALUATION_LEAST_SAMPLE));
+}
+
+/* An estimate for several dealers may guide the office, but no one of them owes it. */
+static void refuse_dealers(struct writing *writing)
+{
+    const struct sample *sample = writing->sample;
+    uint32_t dealers = sample->frame_count > 0;
+
+    for (uint32_t i = 1; i < sample->frame_count; i++)
+        dealers += !text_equal(sample->frame[i].dealer, sample->frame[i - 1].dealer);
+    if (dealers > 1)
+        add(writing, NOTE_REFUSAL, "several-dealers",
+            text_format(writing->arena,
+                        "The frame holds claims of %u dealers, and an extrapolated amount would be owed by "
+                        "none of them: draw "
+                        "a sample for each dealer, or charge back what was found.",
+                        dealers));
+}
+
+static void refuse_figures(struct writing *writing)
+{
+    const struct evaluation *evaluation = writing->evaluation;
+    const struct estimated *used = &evaluation->estimates[evaluation->used];
+
+    if (!used->made || evaluation_is_census(writing->sample, evaluation))
+        return;
+    if (evaluation->wrong < EVALUATION_LEAST_ERRORS)
+        add(writing, NOTE_REFUSAL, "too-few-errors",
+            text_format(writing->arena,
+                        "With %u wrong claim%s no interval can be trusted; at least %d are needed. Charge back "
+                        "what was "
+                        "found.",
+                        evaluation->wrong, plural(evaluation->wrong), EVALUATION_LEAST_ERRORS));
+    else if (used->lower_cents <= evaluation->over_cents - evaluation->under_cents)
+        add(writing, NOTE_REFUSAL, "nothing-gained",
+            text_format(writing->arena,
+                        "The lower limit, %s, is not above what was found on the sampled claims, %s: charge "
+                        "back what was "
+                        "found.",
+                        money(used->lower_cents).words,
+                        money(evaluation->over_cents - evaluation->under_cents).words));
+}
+
+int evaluation_write_notes(const struct sample *sample, struct evaluation *evaluation, struct arena *arena)
+{
+    struct writing writing = {sample, evaluation, arena, false};
+
+    explain_rate(&writing);
+    explain_money(&writing);
+    if (evaluation->estimates[evaluation->used].made && !evaluation_is_census(sample, evaluation)) {
+        warn_of_errors(&writing);
+        warn_of_skew(&writing);
+    }
+    warn_of_judgements(&writing);
+    refuse_sample(&writing);
+    refuse_dealers(&writing);
+    refuse_figures(&writing);
+    evaluation->may_extrapolate = true;
+    for (uint32_t i = 0; i < evaluation->note_count; i++)
+        evaluation->may_extrapolate = evaluation->may_extrapolate && evaluation->notes[i].kind != NOTE_REFUSAL;
+    return writing.no_memory ? WM_NO_MEMORY : WM_OK;
+}
