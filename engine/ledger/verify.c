@@ -129,6 +129,16 @@ int verify_digests(struct verification *verification, int64_t count, uint8_t (**
 
 /* --- The database itself ----------------------------------------------------------------------------- */
 
+/* The check says in words what it could not read; where memory or the disk failed, that is no fault of the file. */
+static int error_of(struct text words)
+{
+    static const char ERROR_CODE[] = "error code=";
+    const char *at = memmem(words.bytes, words.length, ERROR_CODE, sizeof ERROR_CODE - 1);
+    int code = at != NULL ? atoi(at + sizeof ERROR_CODE - 1) : SQLITE_OK;
+
+    return (code & 0xff) == SQLITE_NOMEM || (code & 0xff) == SQLITE_IOERR ? code : SQLITE_OK;
+}
+
 static int check_integrity(struct verification *verification)
 {
     sqlite3_stmt *statement = NULL;
@@ -139,6 +149,11 @@ static int check_integrity(struct verification *verification)
         status = office_step(verification->office, statement, &more);
     while (status == WM_OK && more) {
         struct text words = column_text(statement, 0);
+        int error = error_of(words);
+        if (error != SQLITE_OK) {
+            status = office_report(verification->office, error);
+            break;
+        }
         if (!text_is(words, "ok"))
             verify_fault(verification, "the database is damaged (%.*s); restore it from a copy",
                          TEXT_ARGUMENTS(words));
@@ -166,12 +181,24 @@ static int make_schema(struct verification *verification, sqlite3 **ret_made)
     return office_report(verification->office, SQLITE_NOMEM);
 }
 
+/* In memory nothing but memory fails. */
+static int step_made(struct verification *verification, sqlite3_stmt *should, bool *ret_row)
+{
+    int result = sqlite3_step(should);
+
+    *ret_row = result == SQLITE_ROW;
+    return result == SQLITE_ROW || result == SQLITE_DONE ? WM_OK
+                                                         : office_report(verification->office, SQLITE_NOMEM);
+}
+
 /* Walks both lists side by side; each is in the order of names. */
 static int compare_schema(struct verification *verification, sqlite3_stmt *is, sqlite3_stmt *should)
 {
-    bool has = false;
+    bool has = false, wants = false;
     int status = office_step(verification->office, is, &has);
-    bool wants = sqlite3_step(should) == SQLITE_ROW;
+
+    if (status == WM_OK)
+        status = step_made(verification, should, &wants);
 
     while (status == WM_OK && (has || wants)) {
         struct text name = has ? column_text(is, 0) : TEXT(""),
@@ -187,8 +214,8 @@ static int compare_schema(struct verification *verification, sqlite3_stmt *is, s
             verify_fault(verification, "the schema's %.*s was changed; restore the file from a copy",
                          TEXT_ARGUMENTS(name));
         if (order >= 0)
-            wants = sqlite3_step(should) == SQLITE_ROW;
-        if (order <= 0)
+            status = step_made(verification, should, &wants);
+        if (status == WM_OK && order <= 0)
             status = office_step(verification->office, is, &has);
     }
     return status;
