@@ -85,6 +85,7 @@ run-test: $(UNIT_TESTS) $(DEMO)/office.db
 
 run-bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure
 	@sh tests/bench/bench.sh $(BUILD)/witnessmark $(BUILD)/bench
+	@sh tests/bench/post.sh $(BUILD)/witnessmark $(BUILD)/bench
 
 # What holds when the machine fails; FULL=all fails each call, without it every one at first and then in steps.
 run-fault: $(BUILD)/witnessmark $(BUILD)/fault/fault $(BUILD)/fault/shim.so $(DEMO)/office.db

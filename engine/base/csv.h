@@ -111,6 +111,9 @@ struct csv_scan {
 int csv_source_scan(const struct csv_source *source, bool with_digest, struct csv_scan *ret_scan,
                     struct diag_sink *sink);
 
+/* BLAKE2b-256 of all bytes. WM_IO or WM_NO_MEMORY with a diagnostic. May run beside other reading of the source. */
+int csv_source_digest(const struct csv_source *source, uint8_t ret_digest[CSV_DIGEST_BYTES], struct diag_sink *sink);
+
 /* One block of whole rows. */
 struct csv_block {
     struct text bytes;         /* whole rows; the last may lack its line feed at the end of the file */

@@ -180,11 +180,11 @@ static int list_found(struct flagging *flagging, const struct flag_filter *filte
     if (status == WM_OK)
         status = ledger_rows_of(reader, &arena, dealer, filter->vin, &rows, &count);
     if (status == WM_OK) {
-        const struct row_feed feed = {"row", count, found_cell, rows};
+        const struct row_feed feed = {"row", count, found_cell, rows, NULL};
         status = row_feed_begin(flagging->office, &feed);
         if (status == WM_OK) {
             status = list(flagging, filter, take, taker);
-            row_feed_end(flagging->office);
+            row_feed_end(flagging->office, &feed);
         }
     }
     ledger_reader_close(reader);

@@ -16,7 +16,7 @@
 #include "base/csv.h"
 #include "facts/history.h"
 
-enum { BATCH_BUFFERS = 4 }; /* texts that one block is rendered to */
+enum { BATCH_BUFFERS = 5 }; /* texts that one block is rendered to */
 
 /* Claims of one block, decided, in the order of the file. Borrowed during the calls below. */
 struct decided_block {
