@@ -36,7 +36,8 @@ bool chunks_append(struct chunks *chunks, const void *elements, uint32_t count)
     if (count >= UINT32_MAX - chunks->count)
         return false;
     while (count > 0) {
-        uint32_t used = chunks->count % CHUNK_ELEMENTS, some = CHUNK_ELEMENTS - used < count ? CHUNK_ELEMENTS - used : count;
+        uint32_t used = chunks->count % CHUNK_ELEMENTS,
+                 some = CHUNK_ELEMENTS - used < count ? CHUNK_ELEMENTS - used : count;
         if (chunks->count == chunks->chunk_count * CHUNK_ELEMENTS && add_chunk(chunks) != 0)
             return false;
         memcpy(chunks_at(chunks, chunks->count), from, some * chunks->element_size);

@@ -547,6 +547,11 @@ static int report_open_quote(const struct csv_source *source, uint64_t line, str
     return WM_BAD_INPUT;
 }
 
+int csv_source_read(const struct csv_source *source, uint64_t place, char *bytes, size_t length, struct diag_sink *sink)
+{
+    return read_at(source, place, bytes, length, sink);
+}
+
 int csv_source_digest(const struct csv_source *source, uint8_t ret_digest[CSV_DIGEST_BYTES], struct diag_sink *sink)
 {
     crypto_generichash_state hash;
@@ -688,6 +693,7 @@ int csv_blocks_next(struct csv_blocks *blocks, struct buffer *bytes, struct csv_
         .bytes = {bytes->bytes, length},
         .line = blocks->line,
         .number = blocks->number++,
+        .place = blocks->at - blocks->carry.length - length,
         .open_quote = at_end && blocks->walk.state == IN_QUOTES,
         .last = at_end,
     };

@@ -16,7 +16,13 @@
 #include "ledger/post.h"
 #include "verdict/batch.h"
 
-enum { CLAIMS_TEXT, FINDINGS_TEXT, ROWS_PACKED, PLACES_PACKED, TALLIES_PACKED }; /* which of a block's buffers */
+enum {
+    CLAIMS_TEXT,
+    FINDINGS_TEXT,
+    ROWS_PACKED,
+    PLACES_PACKED,
+    TALLIES_PACKED
+}; /* which of a block's buffers */
 
 /* One run of the command: what it writes for people, and the office file. */
 struct posting {
@@ -75,18 +81,17 @@ static int render(void *context, struct decided_block *block)
     }
     for (uint32_t i = 0; posting->findings_open && i < block->count; i++)
         write_findings(&block->rendered[FINDINGS_TEXT], run->file, block->dossiers[i]);
-    return status == WM_OK
-               ? ledger_post_pack(run->post, block, &block->rendered[ROWS_PACKED], &block->rendered[PLACES_PACKED],
-                                  &block->rendered[TALLIES_PACKED])
-               : status;
+    return status == WM_OK ? ledger_post_pack(run->post, block, &block->rendered[ROWS_PACKED],
+                                              &block->rendered[PLACES_PACKED], &block->rendered[TALLIES_PACKED])
+                           : status;
 }
 
 static int deliver(void *context, const struct decided_block *block)
 {
     struct post_run *run = context;
     struct posting *posting = run->posting;
-    int status = ledger_post_record(run->post, block, &block->rendered[ROWS_PACKED], &block->rendered[PLACES_PACKED],
-                                    &block->rendered[TALLIES_PACKED]);
+    int status = ledger_post_record(run->post, block, &block->rendered[ROWS_PACKED],
+                                    &block->rendered[PLACES_PACKED], &block->rendered[TALLIES_PACKED]);
 
     if (posting->out_open)
         output_add(&posting->out, block->rendered[CLAIMS_TEXT].bytes, block->rendered[CLAIMS_TEXT].length);
@@ -173,7 +178,8 @@ static void *digest_beside(void *context)
     return NULL;
 }
 
-/* A file that no batch is as long as is new for sure: its digest, which takes a second a GiB, is made while it is decided. */
+/* A file that no batch is as long as is new for sure: its digest, which takes a second a GiB, is made while it
+ * is decided. */
 static void begin_digest(struct post_run *run)
 {
     struct digesting *digesting = &run->digesting;
@@ -215,7 +221,7 @@ static int open_post(struct post_run *run)
     const struct posted_file file = {
         base_name(run->source.name),   run->source.bytes,        run->digest,
         posting->options->received_on, posting->options->today,  cli_clock(run->posted_at),
-        &posting->desk.files,       posting->options->threads};
+        &posting->desk.files,          posting->options->threads};
     return ledger_post_open(posting->office, &file, &run->post);
 }
 
@@ -229,7 +235,8 @@ static int decide_file(struct post_run *run)
         status = open_history(run);
     if (status != WM_OK)
         return status;
-    const struct batch_run batch = {&posting->desk.day, run->history, posting->options->threads, true, true};
+    const struct batch_run batch = {
+        &posting->desk.day, run->history, posting->options->threads, true, true, true};
     begin_digest(run);
     status = batch_decide(&batch, &run->source, &receiver, &run->posting->desk.sink);
     if (posting->progress)

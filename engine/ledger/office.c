@@ -21,8 +21,9 @@
 
 enum { ANNOUNCE_WAIT_MS = 500, WRITER_CACHE_KIB = 65536, READER_CACHE_KIB = 4096 };
 
-/* Of a new file. A night is written in half the calls that pages of 4096 bytes take, and the trees above its rows
- * are so low that no page of them is written to the log twice, after which SQLite would read the whole log again. */
+/* Of a new file. A night is written in half the calls that pages of 4096 bytes take, and the trees above its
+ * rows are so low that no page of them is written to the log twice, after which SQLite would read the whole log
+ * again. */
 enum { PAGE_BYTES = 8192 };
 
 const char *const OFFICE_SCHEMA[] = {SCHEMA_SQL, SCHEMA_CLAIMS_SQL, NULL};
@@ -230,9 +231,10 @@ static int begin(struct office *office, const char *sql)
 bool office_logs_ahead(struct office *office)
 {
     sqlite3_stmt *statement = NULL;
-    bool ahead = sqlite3_prepare_v2(office->database, "PRAGMA journal_mode", -1, &statement, NULL) == SQLITE_OK &&
-                 sqlite3_step(statement) == SQLITE_ROW && sqlite3_column_text(statement, 0) != NULL &&
-                 strcmp((const char *)sqlite3_column_text(statement, 0), "wal") == 0;
+    bool ahead =
+        sqlite3_prepare_v2(office->database, "PRAGMA journal_mode", -1, &statement, NULL) == SQLITE_OK &&
+        sqlite3_step(statement) == SQLITE_ROW && sqlite3_column_text(statement, 0) != NULL &&
+        strcmp((const char *)sqlite3_column_text(statement, 0), "wal") == 0;
 
     sqlite3_finalize(statement);
     return ahead;
@@ -513,8 +515,8 @@ static int open_writer(struct office *office)
     return status;
 }
 
-/* Opens and closes the file itself. By POSIX that gives up every lock that this process holds on it, also those of
- * SQLite: never where the program may be writing it through another connection. */
+/* Opens and closes the file itself. By POSIX that gives up every lock that this process holds on it, also those
+ * of SQLite: never where the program may be writing it through another connection. */
 static bool uses_log(const char *path)
 {
     unsigned char header[20] = {0};

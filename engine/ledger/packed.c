@@ -215,8 +215,10 @@ static struct text store_form(enum packed_table table, struct text entries, stru
     return buffer_text(room);
 }
 
-/* The entries of a stored bucket; of tallies in `room`. false: it is none, or there is no memory (room->failed). */
-static bool entries_of(enum packed_table table, struct text stored, struct buffer *room, struct text *ret_entries)
+/* The entries of a stored bucket; of tallies in `room`. false: it is none, or there is no memory
+ * (room->failed). */
+static bool entries_of(enum packed_table table, struct text stored, struct buffer *room,
+                       struct text *ret_entries)
 {
     struct packed_entry entry = {0};
     uint64_t hash, number, amount;
@@ -300,7 +302,8 @@ static struct packed_entry entry_at(const struct packed_list *list, const struct
 {
     struct packed_entry entry = {0};
 
-    memcpy(&entry, part->entries + at * packed_list_entry_bytes(list->table), packed_list_entry_bytes(list->table));
+    memcpy(&entry, part->entries + at * packed_list_entry_bytes(list->table),
+           packed_list_entry_bytes(list->table));
     return entry;
 }
 

@@ -2,11 +2,12 @@
  *
  * An entry is the hash of a key, a number (a row, or a day), and for sums an amount. There are 2^bits buckets;
  * the top bits of the hash are the number of the bucket, and bucket 2^bits + number holds those entries, in the
- * order of (hash, number), each once. Of rows: hash (8 bytes), number (4), little-endian. Of sums, where many follow each
- * other under one hash: how much the hash is more than that of the entry before; the number, less that of the entry before
- * if the hash is the same; twice the amount, or if it is below 0, twice what it is less than -1, plus 1; each in groups of
- * seven bits, the lowest first, a byte each, with the top bit set where more follow. So a million entries are a few thousand rows of a table, are written in one sweep, and a look-up reads one of
- * them. A bucket that is not there is empty. The tables are derived from the records.
+ * order of (hash, number), each once. Of rows: hash (8 bytes), number (4), little-endian. Of sums, where many
+ * follow each other under one hash: how much the hash is more than that of the entry before; the number, less
+ * that of the entry before if the hash is the same; twice the amount, or if it is below 0, twice what it is
+ * less than -1, plus 1; each in groups of seven bits, the lowest first, a byte each, with the top bit set where
+ * more follow. So a million entries are a few thousand rows of a table, are written in one sweep, and a look-up
+ * reads one of them. A bucket that is not there is empty. The tables are derived from the records.
  *
  * The hash is SipHash-2-4 (libsodium's crypto_shorthash) under a key that never changes; this is a file format.
  * Whoever finds an entry must look whether it is the one: hashes may be equal.

@@ -37,7 +37,8 @@ static const char *const SQL[STATEMENTS] = {
     [INSERT_REPEATED] = "INSERT INTO repeated_rows (batch, line, row) VALUES (?1, ?2, ?3)",
     [INSERT_REPLACED] = "INSERT INTO replaced_rows (row, replaced_by) VALUES (?1, ?2)",
     [INSERT_ROWS] = "INSERT INTO claim_rows (" ROW_COLUMNS ") SELECT " ROW_COLUMNS " FROM fed_rows",
-    [INSERT_FINDINGS] = "INSERT INTO findings (" FINDING_COLUMNS ") SELECT " FINDING_COLUMNS " FROM fed_findings",
+    [INSERT_FINDINGS] =
+        "INSERT INTO findings (" FINDING_COLUMNS ") SELECT " FINDING_COLUMNS " FROM fed_findings",
 };
 
 struct ledger_post {

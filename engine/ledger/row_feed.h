@@ -21,8 +21,8 @@ struct row_feed {
     const char *name; /* of the table; NULL: fed */
 };
 
-/* Makes the table be there, for statements of the caller's; until row_feed_end, before which they are finalized. The feed is
- * borrowed until then, and may have other rows each time that a statement is run. */
+/* Makes the table be there, for statements of the caller's; until row_feed_end, before which they are
+ * finalized. The feed is borrowed until then, and may have other rows each time that a statement is run. */
 int row_feed_begin(struct office *office, const struct row_feed *feed);
 void row_feed_end(struct office *office, const struct row_feed *feed);
 

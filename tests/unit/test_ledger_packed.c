@@ -112,7 +112,8 @@ static void write_in_goes(enum packed_table table, const unsigned *goes, size_t 
         for (unsigned i = 0; i < goes[go]; i++) {
             struct packed_entry entry = random_entry(table, ++row, keys);
             struct text bytes = {(const char *)&entry, packed_list_entry_bytes(table)};
-            assert_int_equal(i % 3 == 0 ? packed_list_add(&list, &entry) : packed_list_append(&list, bytes), WM_OK);
+            assert_int_equal(i % 3 == 0 ? packed_list_add(&list, &entry) : packed_list_append(&list, bytes),
+                             WM_OK);
             plain_add(&entry);
         }
         assert_int_equal(packed_list_settle(&list, threads), WM_OK);
@@ -184,7 +185,8 @@ static void other_forms_are_found(void **state)
         {"UPDATE tally_buckets SET entries = CAST(entries || x'80' AS BLOB)", "a bucket is cut"},
         {"UPDATE tally_buckets SET entries = CAST(substr(entries, 1, length(entries) - 1) || x'8200' AS BLOB)",
          "a bucket is written in another way than this program does"},
-        {"UPDATE tally_buckets SET entries = CAST(entries || x'000102' AS BLOB)", "there are not as many entries as bucket_sizes says"},
+        {"UPDATE tally_buckets SET entries = CAST(entries || x'000102' AS BLOB)",
+         "there are not as many entries as bucket_sizes says"},
         {"UPDATE tally_buckets SET entries = CAST(entries || x'000002' AS BLOB)", "entries are not in order"},
     };
     (void)state;
