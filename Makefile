@@ -114,6 +114,7 @@ run-test: $(UNIT_TESTS) $(DEMO)/office.db $(BUILD)/bench/batches
 # With TEN=1 on an office of ten years instead, of 1,000,000 claims; TEN=10000000: of so many.
 run-bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure $(BUILD)/bench/stages
 	@$(if $(TEN),:,sh tests/bench/bench.sh $(BUILD)/witnessmark $(BUILD)/bench)
+	@$(if $(TEN),:,sh tests/bench/post.sh $(BUILD)/witnessmark $(BUILD)/bench)
 	@$(if $(TEN),sh tests/bench/ten.sh $(BUILD)/witnessmark $(BUILD)/bench $(if $(filter 1,$(TEN)),1000000,$(TEN)),:)
 
 # What holds when the machine fails; FULL=all fails each call, without it every one at first and then in steps.

@@ -1,6 +1,7 @@
 #include "base/chunks.h"
 
 #include <stdlib.h>
+#include <string.h>
 
 static int add_chunk(struct chunks *chunks)
 {
@@ -26,6 +27,25 @@ void *chunks_add(struct chunks *chunks)
     if (chunks->count == chunks->chunk_count * CHUNK_ELEMENTS && add_chunk(chunks) != 0)
         return NULL;
     return chunks_at(chunks, chunks->count++);
+}
+
+bool chunks_append(struct chunks *chunks, const void *elements, uint32_t count)
+{
+    const char *from = elements;
+
+    if (count >= UINT32_MAX - chunks->count)
+        return false;
+    while (count > 0) {
+        uint32_t used = chunks->count % CHUNK_ELEMENTS,
+                 some = CHUNK_ELEMENTS - used < count ? CHUNK_ELEMENTS - used : count;
+        if (chunks->count == chunks->chunk_count * CHUNK_ELEMENTS && add_chunk(chunks) != 0)
+            return false;
+        memcpy(chunks_at(chunks, chunks->count), from, some * chunks->element_size);
+        chunks->count += some;
+        from += some * chunks->element_size;
+        count -= some;
+    }
+    return true;
 }
 
 void chunks_free(struct chunks *chunks)

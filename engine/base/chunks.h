@@ -5,6 +5,7 @@
 #ifndef WM_BASE_CHUNKS_H
 #define WM_BASE_CHUNKS_H
 
+#include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
 
@@ -21,6 +22,9 @@ struct chunks {
 
 /* A new element at the end, zeroed; NULL without memory. */
 void *chunks_add(struct chunks *chunks);
+
+/* Adds copies of so many elements; false without memory. */
+bool chunks_append(struct chunks *chunks, const void *elements, uint32_t count);
 
 /* Element `at`, which must be below count. */
 static inline void *chunks_at(const struct chunks *chunks, uint32_t at)

@@ -547,6 +547,31 @@ static int report_open_quote(const struct csv_source *source, uint64_t line, str
     return WM_BAD_INPUT;
 }
 
+int csv_source_read(const struct csv_source *source, uint64_t place, char *bytes, size_t length, struct diag_sink *sink)
+{
+    return read_at(source, place, bytes, length, sink);
+}
+
+int csv_source_digest(const struct csv_source *source, uint8_t ret_digest[CSV_DIGEST_BYTES], struct diag_sink *sink)
+{
+    crypto_generichash_state hash;
+    char *room = malloc(READ_BYTES);
+    int status = room != NULL && sodium_init() >= 0 ? WM_OK : no_memory(source, sink);
+
+    crypto_generichash_init(&hash, NULL, 0, CSV_DIGEST_BYTES);
+    for (uint64_t at = 0; status == WM_OK && at < source->bytes;) {
+        size_t length = source->bytes - at < READ_BYTES ? (size_t)(source->bytes - at) : READ_BYTES;
+        status = read_at(source, at, room, length, sink);
+        if (status == WM_OK)
+            crypto_generichash_update(&hash, (const unsigned char *)room, length);
+        at += length;
+    }
+    free(room);
+    if (status == WM_OK)
+        crypto_generichash_final(&hash, ret_digest, CSV_DIGEST_BYTES);
+    return status;
+}
+
 int csv_source_scan(const struct csv_source *source, bool with_digest, struct csv_scan *ret_scan,
                     struct diag_sink *sink)
 {
@@ -668,6 +693,7 @@ int csv_blocks_next(struct csv_blocks *blocks, struct buffer *bytes, struct csv_
         .bytes = {bytes->bytes, length},
         .line = blocks->line,
         .number = blocks->number++,
+        .place = blocks->at - blocks->carry.length - length,
         .open_quote = at_end && blocks->walk.state == IN_QUOTES,
         .last = at_end,
     };

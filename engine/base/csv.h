@@ -111,11 +111,19 @@ struct csv_scan {
 int csv_source_scan(const struct csv_source *source, bool with_digest, struct csv_scan *ret_scan,
                     struct diag_sink *sink);
 
+/* BLAKE2b-256 of all bytes. WM_IO or WM_NO_MEMORY with a diagnostic. May run beside other reading of the source. */
+int csv_source_digest(const struct csv_source *source, uint8_t ret_digest[CSV_DIGEST_BYTES], struct diag_sink *sink);
+
+/* Reads bytes of the source again. WM_IO with a diagnostic. */
+int csv_source_read(const struct csv_source *source, uint64_t place, char *bytes, size_t length,
+                    struct diag_sink *sink);
+
 /* One block of whole rows. */
 struct csv_block {
     struct text bytes;         /* whole rows; the last may lack its line feed at the end of the file */
     uint64_t line;             /* physical line of the first byte, from 1 */
     uint64_t number;           /* 0 for the first block */
+    uint64_t place;            /* of its first byte in the source */
     bool open_quote;           /* the file ended inside quotes: nothing of it may be used */
     bool last;
 };

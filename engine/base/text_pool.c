@@ -5,8 +5,8 @@
 
 #include "base/status.h"
 
-/* A place counts steps of so many bytes over all pieces, so that a pool holds up to 16 GiB. In front of a text stands its
- * length: one byte, or LONG_TEXT and four bytes. */
+/* A place counts steps of so many bytes over all pieces, so that a pool holds up to 16 GiB. In front of a text
+ * stands its length: one byte, or LONG_TEXT and four bytes. */
 enum { STEP = 4, STEPS_OF_PIECE = TEXT_POOL_PIECE_BYTES / STEP, LONG_TEXT = 255 };
 
 static int add_piece(struct text_pool *pool)
@@ -31,7 +31,8 @@ static int add_piece(struct text_pool *pool)
 
 int text_pool_add(struct text_pool *pool, struct text t, uint32_t *ret_place)
 {
-    size_t head = t.length < LONG_TEXT ? 1 : 1 + sizeof(uint32_t), size = (head + t.length + STEP - 1) / STEP * STEP;
+    size_t head = t.length < LONG_TEXT ? 1 : 1 + sizeof(uint32_t),
+           size = (head + t.length + STEP - 1) / STEP * STEP;
 
     assert(t.length <= TEXT_POOL_MOST_BYTES);
     if ((pool->piece_count == 0 || size > TEXT_POOL_PIECE_BYTES - pool->used) && add_piece(pool) != WM_OK)

@@ -1,7 +1,8 @@
-/* text_pool.h - texts kept back to back, each found by a number of 32 bits: for millions of short ones, where a pointer, a
- * length and alignment would cost more than the text.
+/* text_pool.h - texts kept back to back, each found by a number of 32 bits: for millions of short ones, where a
+ * pointer, a length and alignment would cost more than the text.
  *
- * It owns its memory; texts stay where they are until text_pool_free. Not for several threads while one of them adds.
+ * It owns its memory; texts stay where they are until text_pool_free. Not for several threads while one of them
+ * adds.
  */
 #ifndef WM_BASE_TEXT_POOL_H
 #define WM_BASE_TEXT_POOL_H
@@ -19,7 +20,8 @@ struct text_pool {
     uint32_t used; /* of the last piece */
 };
 
-/* Keeps a copy. Texts over TEXT_POOL_MOST_BYTES are the caller's mistake. WM_NO_MEMORY or WM_OK; 0 is no text's place. */
+/* Keeps a copy. Texts over TEXT_POOL_MOST_BYTES are the caller's mistake. WM_NO_MEMORY or WM_OK; 0 is no text's
+ * place. */
 int text_pool_add(struct text_pool *pool, struct text t, uint32_t *ret_place);
 
 struct text text_pool_at(const struct text_pool *pool, uint32_t place);

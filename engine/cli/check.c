@@ -66,12 +66,12 @@ static int deliver(void *context, const struct decided_block *block)
     return status;
 }
 
-static int check_file(struct checking *checking, const char *path)
+static int check_file(struct checking *checking, const char *path, bool last)
 {
     const struct options *options = checking->options;
     const struct batch_receiver receiver = {checking, render, deliver};
     const struct batch_run run = {&checking->desk.day, checking->history, options->threads,
-                                  options->format != FORMAT_CSV || options->findings != NULL, false};
+                                  options->format != FORMAT_CSV || options->findings != NULL, false, last};
     struct csv_source source = {0};
     struct csv_scan scan;
     int status = csv_source_open(&source, path, &checking->desk.sink);
@@ -165,7 +165,7 @@ static int check_files(struct checking *checking)
     if (status == WM_OK)
         write_headers(checking);
     for (int i = 0; status == WM_OK && i < options->argument_count; i++)
-        status = check_file(checking, options->arguments[i]);
+        status = check_file(checking, options->arguments[i], i == options->argument_count - 1);
     if (status == WM_OK)
         write_summary(checking);
     return desk_end_reading(&checking->desk, status);

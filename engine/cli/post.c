@@ -1,5 +1,6 @@
 #include <errno.h>
 #include <inttypes.h>
+#include <pthread.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
@@ -16,7 +17,13 @@
 #include "ledger/post.h"
 #include "verdict/batch.h"
 
-enum { CLAIMS_TEXT, FINDINGS_TEXT, ROWS_PACKED, ENTRIES_PACKED }; /* which of a block's buffers */
+enum {
+    CLAIMS_TEXT,
+    FINDINGS_TEXT,
+    ROWS_PACKED,
+    PLACES_PACKED,
+    TALLIES_PACKED
+}; /* which of a block's buffers */
 
 /* One run of the command: what it writes for people, and the office file. */
 struct posting {
@@ -36,7 +43,13 @@ struct posting {
 struct post_run {
     struct posting *posting;
     struct csv_source source;
-    struct csv_scan scan;
+    uint8_t digest[CSV_DIGEST_BYTES];
+    struct digesting {
+        pthread_t thread;
+        struct diag_sink sink; /* silent */
+        int status;
+        bool started, done;
+    } digesting;
     struct text file; /* where files are named; bytes NULL: not named */
     char posted_at[CLOCK_ROOM];
     struct office *reader; /* the office as it is before this file; may be the writer itself */
@@ -72,7 +85,8 @@ static int render(void *context, struct decided_block *block)
         write_findings(&block->rendered[FINDINGS_TEXT], run->file, block->dossiers[i]);
     if (status != WM_OK || run->post == NULL)
         return status;
-    return ledger_post_pack(run->post, block, &block->rendered[ROWS_PACKED], &block->rendered[ENTRIES_PACKED]);
+    return ledger_post_pack(run->post, block, &block->rendered[ROWS_PACKED], &block->rendered[PLACES_PACKED],
+                            &block->rendered[TALLIES_PACKED]);
 }
 
 /* A file that was recorded before must come out as it is recorded, row by row. */
@@ -117,7 +131,8 @@ static int deliver(void *context, const struct decided_block *block)
     struct posting *posting = run->posting;
     int status = run->post == NULL ? compare_block(run, block)
                                    : ledger_post_record(run->post, block, &block->rendered[ROWS_PACKED],
-                                                        &block->rendered[ENTRIES_PACKED]);
+                                                        &block->rendered[PLACES_PACKED],
+                                                        &block->rendered[TALLIES_PACKED]);
 
     if (posting->out_open)
         output_add(&posting->out, block->rendered[CLAIMS_TEXT].bytes, block->rendered[CLAIMS_TEXT].length);
@@ -191,6 +206,48 @@ static void close_history(struct post_run *run, int status)
     office_source_close(run->office_source);
     if (run->reader != run->posting->office)
         office_close(run->reader);
+    run->history = NULL;
+    run->ledger = NULL;
+    run->office_register = NULL;
+    run->office_source = NULL;
+    run->reader = NULL;
+}
+
+/* --- The digest of the file -------------------------------------------------------------------------- */
+
+static void *digest_beside(void *context)
+{
+    struct post_run *run = context;
+
+    run->digesting.status = csv_source_digest(&run->source, run->digest, &run->digesting.sink);
+    return NULL;
+}
+
+/* A file that no batch is as long as is new for sure: its digest, which takes a second a GiB, is made while it
+ * is decided. */
+static void begin_digest(struct post_run *run)
+{
+    struct digesting *digesting = &run->digesting;
+
+    if (!digesting->done && run->posting->options->threads > 1)
+        digesting->started = pthread_create(&digesting->thread, NULL, digest_beside, run) == 0;
+}
+
+/* The digest is there afterwards; WM_OK, or reported. */
+static int end_digest(struct post_run *run)
+{
+    struct digesting *digesting = &run->digesting;
+
+    if (digesting->started) {
+        pthread_join(digesting->thread, NULL);
+        digesting->started = false;
+        digesting->done = digesting->status == WM_OK;
+    }
+    if (digesting->done)
+        return WM_OK;
+    int status = csv_source_digest(&run->source, run->digest, &run->posting->desk.sink);
+    digesting->done = status == WM_OK;
+    return status;
 }
 
 /* --- One file ---------------------------------------------------------------------------------------- */
@@ -207,9 +264,9 @@ static int open_post(struct post_run *run)
 {
     const struct posting *posting = run->posting;
     const struct posted_file file = {
-        base_name(run->source.name),   run->source.bytes,        run->scan.digest,
+        base_name(run->source.name),   run->source.bytes,        run->digest,
         posting->options->received_on, posting->options->today,  cli_clock(run->posted_at),
-        &posting->desk.files,       posting->options->threads};
+        &posting->desk.files,          posting->options->threads};
     return ledger_post_open(posting->office, &file, &run->post);
 }
 
@@ -223,10 +280,15 @@ static int decide_file(struct post_run *run)
         status = open_history(run);
     if (status != WM_OK)
         return status;
-    const struct batch_run batch = {&posting->desk.day, run->history, posting->options->threads, true, true};
+    const struct batch_run batch = {
+        &posting->desk.day, run->history, posting->options->threads, true, true, true};
+    begin_digest(run);
     status = batch_decide(&batch, &run->source, &receiver, &run->posting->desk.sink);
     if (posting->progress)
         fputs("\r     \r", stderr);
+    if (status == WM_OK)
+        status = end_digest(run);
+    close_history(run, status); /* what follows needs room */
     return status == WM_OK ? ledger_post_finish(run->post, &run->recorded) : status;
 }
 
@@ -282,8 +344,10 @@ static int record_file(struct post_run *run)
 
     if (status == WM_OK)
         status = settle_outputs(posting, &out_bytes, &findings_bytes);
+    if (run->digesting.started) /* what failed was something else */
+        pthread_join(run->digesting.thread, NULL);
     ledger_post_close(run->post);
-    close_history(run, status);
+    close_history(run, status); /* of what failed early */
     if (status == WM_OK)
         status = office_commit(posting->office);
     if (status != WM_OK) {
@@ -334,7 +398,7 @@ static int decide_as_then(struct post_run *run, const struct batch_then *then)
     if (status != WM_OK)
         return status;
     history_keep_contents(run->history, (uint64_t)before.last_row);
-    const struct batch_run batch = {&then->day, run->history, posting->options->threads, true, true};
+    const struct batch_run batch = {&then->day, run->history, posting->options->threads, true, true, true};
     return batch_decide(&batch, &run->source, &receiver, &run->posting->desk.sink);
 }
 
@@ -369,17 +433,34 @@ static int write_again(struct post_run *run, const struct known_batch *known)
 
 /* --- Files ------------------------------------------------------------------------------------------------ */
 
+/* The batch that has these bytes; batch 0: there is none. */
+static int find_known(struct post_run *run, struct known_batch *ret_known)
+{
+    struct posting *posting = run->posting;
+    bool as_long;
+    int status = ledger_batch_as_long(posting->office, run->source.bytes, &as_long);
+
+    *ret_known = (struct known_batch){0};
+    if (status == WM_OK && as_long) {
+        status = end_digest(run);
+        if (status == WM_OK)
+            status = ledger_batch_known(posting->office, run->digest, &posting->arena, ret_known);
+    }
+    return status;
+}
+
 static int post_source(struct post_run *run)
 {
     struct posting *posting = run->posting;
     struct known_batch known;
-    int status = csv_source_scan(&run->source, true, &run->scan, &posting->desk.sink);
+    struct csv_scan scan;
+    int status = csv_source_scan(&run->source, false, &scan, &posting->desk.sink);
 
     if (status == WM_OK)
         status = office_begin_write(posting->office);
     if (status != WM_OK)
         return status;
-    status = ledger_batch_known(posting->office, run->scan.digest, &posting->arena, &known);
+    status = find_known(run, &known);
     if (status == WM_OK && known.batch == 0)
         return record_file(run);
     office_rollback(posting->office);

@@ -82,6 +82,8 @@ struct dossier {
     uint32_t finding_count, finding_capacity;
     struct text claim_key;             /* dealer, NUL, claim: by history_note */
     uint32_t claim_hash, vehicle_hash; /* likewise */
+    uint64_t row_place;  /* where its row stands in the file, in bytes */
+    uint32_t row_length; /* 0: not in a file that can be read again */
     uint32_t claim_entry, vehicle_entry; /* where history keeps the claim and its vehicle */
     uint32_t order_entry, day_entry, kit_entry; /* which totals the claim is looked at in; TOTALS_NONE: none */
     /* from here on: after the claims before it are settled */

@@ -10,8 +10,9 @@
 
 #define NONE UINT32_MAX
 
-/* There may be millions of claims: entries are small, texts are kept in pools and named by four bytes, and what only some
- * rules ask for has chunks of its own, with an element for each claim or standing claim where it is kept. */
+/* There may be millions of claims: entries are small, texts are kept in pools and named by four bytes, and what
+ * only some rules ask for has chunks of its own, with an element for each claim or standing claim where it is
+ * kept. */
 
 struct claim_entry {
     int64_t revision_last : 56; /* -1: nothing recorded */
@@ -41,16 +42,22 @@ struct work_entry {
     uint32_t campaign, outcome;
 };
 
-/* A row of a claim, for telling whether another one says the same. What says the same is of the same revision. */
+/* A row of a claim, for telling whether another one says the same. What says the same is of the same revision.
+ */
 struct row_entry {
     uint32_t row;
     uint32_t next;              /* of the claim, + 1; 0: the last */
     uint8_t content_digest[16]; /* its first bytes */
 };
 
-struct kept_text {
-    const char *bytes; /* NULL: none */
-    uint32_t length;
+/* The row of a claim's highest revision: its canonical text, or where it stands in the file. */
+struct last_row {
+    union {
+        const char *text;
+        uint64_t place;
+    };
+    uint32_t length; /* 0: none is kept */
+    bool in_file;
 };
 
 /* What of a standing claim counts in the totals. */
@@ -70,11 +77,13 @@ struct contributed_kit {
 struct history {
     const struct rules *rules;
     const struct history_source *source;
-    struct arena arena;     /* words, last rows, texts of facts */
-    struct text_pool names; /* keys of claims, VINs */
+    const struct history_file *file; /* NULL: none that can be read again */
+    struct arena scratch;            /* for a row that is read again */
+    struct arena arena;              /* words, last rows, texts of facts */
+    struct text_pool names;          /* keys of claims, VINs */
     struct chunks claims, vehicles, standing;
     struct chunks claim_rows;    /* of each claim the newest row entry + 1; where contents are kept */
-    struct chunks last_rows;     /* of each claim the canonical text; where wanted */
+    struct chunks last_rows;     /* of each claim; where wanted */
     struct chunks odometers;     /* of each standing claim, by odometer_kept; where wanted */
     struct chunks contributions; /* of each standing claim; where totals are wanted */
     struct chunks rows, kits, works, word_texts;
@@ -113,7 +122,8 @@ static bool vehicle_is(const void *context, uint32_t number, const void *key)
 
 static bool work_is(const void *context, uint32_t number, const void *key)
 {
-    const struct work_entry *entry = chunks_at(&((const struct history *)context)->works, number), *wanted = key;
+    const struct work_entry *entry = chunks_at(&((const struct history *)context)->works, number),
+                            *wanted = key;
     return entry->campaign == wanted->campaign && entry->outcome == wanted->outcome;
 }
 
@@ -150,7 +160,8 @@ static bool add_kept(struct chunks *chunks, bool kept)
 }
 
 /* The entry of this claim, made if it is new. */
-static int find_claim(struct history *history, struct text key, uint32_t hash, uint32_t *ret_number, bool *ret_new)
+static int find_claim(struct history *history, struct text key, uint32_t hash, uint32_t *ret_number,
+                      bool *ret_new)
 {
     struct number_slot *slot = number_index_slot(&history->claim_index, &key, hash, claim_is, history);
 
@@ -274,7 +285,7 @@ int history_new(const struct rules *rules, const struct history_source *source, 
     history->vehicles = CHUNKS_OF(struct vehicle_entry);
     history->standing = CHUNKS_OF(struct standing_entry);
     history->claim_rows = CHUNKS_OF(uint32_t);
-    history->last_rows = CHUNKS_OF(struct kept_text);
+    history->last_rows = CHUNKS_OF(struct last_row);
     history->odometers = CHUNKS_OF(int64_t);
     history->contributions = CHUNKS_OF(struct contribution);
     history->rows = CHUNKS_OF(struct row_entry);
@@ -297,9 +308,10 @@ void history_free(struct history *history)
     if (history == NULL)
         return;
     text_pool_free(&history->names);
-    struct chunks *const all[] = {&history->claims,    &history->vehicles,  &history->standing,      &history->claim_rows,
-                                  &history->last_rows, &history->odometers, &history->contributions, &history->rows,
-                                  &history->kits,      &history->works,     &history->word_texts};
+    struct chunks *const all[] = {&history->claims,        &history->vehicles,  &history->standing,
+                                  &history->claim_rows,    &history->last_rows, &history->odometers,
+                                  &history->contributions, &history->rows,      &history->kits,
+                                  &history->works,         &history->word_texts};
     for (size_t i = 0; i < sizeof all / sizeof *all; i++)
         chunks_free(all[i]);
     number_index_free(&history->claim_index);
@@ -311,6 +323,7 @@ void history_free(struct history *history)
     buffer_free(&history->key);
     free(history->asks);
     arena_free(&history->arena);
+    arena_free(&history->scratch);
     free(history);
 }
 
@@ -318,6 +331,11 @@ void history_keep_contents(struct history *history, uint64_t last_row)
 {
     history->keeps_contents = true;
     history->recorded = last_row;
+}
+
+void history_set_file(struct history *history, const struct history_file *file)
+{
+    history->file = file;
 }
 
 bool history_wants_contents(const struct history *history)
@@ -455,7 +473,8 @@ static int keep_last_row(struct history *history, uint32_t claim, struct text ro
     if (!history->wants_last_row)
         return WM_OK;
     struct text copy = text_copy(&history->arena, row);
-    *(struct kept_text *)chunks_at(&history->last_rows, claim) = (struct kept_text){copy.bytes, (uint32_t)copy.length};
+    struct last_row *kept = chunks_at(&history->last_rows, claim);
+    *kept = (struct last_row){.text = copy.bytes, .length = (uint32_t)copy.length};
     return copy.bytes == NULL ? WM_NO_MEMORY : WM_OK;
 }
 
@@ -492,9 +511,8 @@ int history_restore_claim(struct history *history, const struct recorded_claim *
     uint32_t number;
     bool is_new;
     struct text key = make_key(&history->key, claim->dealer, claim->claim);
-    int status = history->key.failed
-                     ? WM_NO_MEMORY
-                     : find_claim(history, key, number_index_hash(key), &number, &is_new);
+    int status =
+        history->key.failed ? WM_NO_MEMORY : find_claim(history, key, number_index_hash(key), &number, &is_new);
 
     if (status != WM_OK)
         return status;
@@ -566,7 +584,8 @@ static struct text expected_kit(const struct dossier *dossier)
     return dossier->expectation != NULL ? dossier->expectation->kit_key : (struct text){NULL, 0};
 }
 
-static int ask_totals(struct history *history, struct history_ask *about, enum history_question question, bool asked)
+static int ask_totals(struct history *history, struct history_ask *about, enum history_question question,
+                      bool asked)
 {
     about->question = question;
     return asked ? WM_OK : ask(history, about);
@@ -591,7 +610,8 @@ static int prepare_totals(struct history *history, struct dossier *dossier)
     }
     if (status == WM_OK && history->wants_technician_days && about.technician.length > 0 &&
         about.completed_on != DAY_NONE) {
-        status = totals_day(totals, about.dealer, about.technician, about.completed_on, &dossier->day_entry, &asked);
+        status =
+            totals_day(totals, about.dealer, about.technician, about.completed_on, &dossier->day_entry, &asked);
         if (status == WM_OK)
             status = ask_totals(history, &about, ASK_TECHNICIAN_DAY, asked);
     }
@@ -659,8 +679,8 @@ static const struct standing_entry *first_standing(const struct history *history
         return NULL;
     for (uint32_t at = vehicle->first; at != NONE;) {
         const struct standing_entry *entry = chunks_at(&history->standing, at);
-        if (entry->work != NONE && work_of(history, entry)->campaign == word && entry->claim != dossier->claim_entry &&
-            (first == NULL || entry->recorded < first->recorded))
+        if (entry->work != NONE && work_of(history, entry)->campaign == word &&
+            entry->claim != dossier->claim_entry && (first == NULL || entry->recorded < first->recorded))
             first = entry;
         at = entry->next_on_vehicle;
     }
@@ -694,7 +714,8 @@ static int establish_earlier(struct history *history, struct dossier *dossier)
     fact_put(
         rules, dossier->facts, FACT_earlier_dealer_same,
         value_boolean(text_equal(dealer_of(history, earlier->claim), dossier->claim.cells[COLUMN_DEALER])));
-    fact_put(rules, dossier->facts, FACT_earlier_outcome, value_text(word_text(history, work_of(history, earlier)->outcome)));
+    fact_put(rules, dossier->facts, FACT_earlier_outcome,
+             value_text(word_text(history, work_of(history, earlier)->outcome)));
     if (earlier->completed_on != DAY_NONE)
         fact_put(rules, dossier->facts, FACT_earlier_completed_on, value_date(earlier->completed_on));
     return WM_OK;
@@ -765,15 +786,22 @@ static uint64_t same_row(const struct history *history, const struct dossier *do
 
 static int establish_differences(struct history *history, struct dossier *dossier)
 {
-    const struct kept_text *row = chunks_at(&history->last_rows, dossier->claim_entry);
-    struct text names;
+    const struct last_row *row = chunks_at(&history->last_rows, dossier->claim_entry);
+    struct text canonical = {row->text, row->length}, names;
+    int status = WM_OK;
 
-    if (row->bytes == NULL)
+    if (row->length == 0)
         return WM_OK;
-    if (claim_differences(&dossier->claim, (struct text){row->bytes, row->length}, &history->arena, &names) != WM_OK)
-        return WM_NO_MEMORY;
-    fact_put(history->rules, dossier->facts, FACT_revision_differs, value_text_or_null(names));
-    return WM_OK;
+    if (row->in_file) {
+        arena_reset(&history->scratch);
+        status =
+            history->file->read(history->file->context, row->place, row->length, &history->scratch, &canonical);
+    }
+    if (status == WM_OK)
+        status = claim_differences(&dossier->claim, canonical, &history->arena, &names);
+    if (status == WM_OK)
+        fact_put(history->rules, dossier->facts, FACT_revision_differs, value_text_or_null(names));
+    return status;
 }
 
 static int establish_revisions(struct history *history, const struct office_day *day, struct dossier *dossier)
@@ -918,6 +946,23 @@ static int record_standing(struct history *history, struct dossier *dossier)
     return status;
 }
 
+static int record_last_row(struct history *history, const struct dossier *dossier)
+{
+    struct text row;
+
+    if (!history->wants_last_row)
+        return WM_OK;
+    struct last_row *kept = chunks_at(&history->last_rows, dossier->claim_entry);
+    if (history->file != NULL && dossier->row_length > 0) {
+        *kept = (struct last_row){.place = dossier->row_place, .length = dossier->row_length, .in_file = true};
+        return WM_OK;
+    }
+    if (claim_canonical(&dossier->claim, &history->arena, &row) != WM_OK)
+        return WM_NO_MEMORY;
+    *kept = (struct last_row){.text = row.bytes, .length = (uint32_t)row.length};
+    return WM_OK;
+}
+
 int history_record(struct history *history, const struct office_day *day, struct dossier *dossier)
 {
     struct claim_entry *entry = chunks_at(&history->claims, dossier->claim_entry);
@@ -936,13 +981,7 @@ int history_record(struct history *history, const struct office_day *day, struct
     entry->previous_decision = (uint8_t)dossier->decision;
     if (dossier->decision == DECISION_PAY)
         entry->paid_cents = dossier->payable_cents;
-    if (history->wants_last_row) {
-        struct text row;
-        status = claim_canonical(&dossier->claim, &history->arena, &row);
-        if (status == WM_OK)
-            *(struct kept_text *)chunks_at(&history->last_rows, dossier->claim_entry) =
-                (struct kept_text){row.bytes, (uint32_t)row.length};
-    }
+    status = record_last_row(history, dossier);
     if (status == WM_OK && (dossier->decision == DECISION_PAY || dossier->decision == DECISION_HOLD))
         status = record_standing(history, dossier);
     return status;

@@ -73,6 +73,13 @@ struct history_source {
     int (*answer)(void *context, struct history *history, const struct history_ask *asks, uint32_t count);
 };
 
+/* The file that claims are decided from, for reading a row again. */
+struct history_file {
+    void *context;
+    /* The canonical text of the row that stands there, in the arena. Reports what fails. */
+    int (*read)(void *context, uint64_t place, uint32_t length, struct arena *arena, struct text *ret_canonical);
+};
+
 /* source may be NULL: nothing was recorded before. It is borrowed. */
 int history_new(const struct rules *rules, const struct history_source *source, struct history **ret_history);
 void history_free(struct history *history);
@@ -81,6 +88,10 @@ void history_free(struct history *history);
  * that says what a recorded row of its revision says is recognised (dossier->repeats). Before anything is
  * prepared; the dossiers must then have their content. */
 void history_keep_contents(struct history *history, uint64_t last_row);
+
+/* From now on rows whose dossiers say where they stand are read again when they are needed (a revision that is
+ * sent once more), instead of kept. The file must stay as long as claims are established. NULL: rows are kept. */
+void history_set_file(struct history *history, const struct history_file *file);
 
 /* Whether answers should have revisions with their contents, and last_row. */
 bool history_wants_contents(const struct history *history);

@@ -25,8 +25,8 @@ static int grow(struct number_index *index)
     return 0;
 }
 
-struct number_slot *number_index_slot(struct number_index *index, const void *key, uint32_t hash, number_index_is *is,
-                                      const void *context)
+struct number_slot *number_index_slot(struct number_index *index, const void *key, uint32_t hash,
+                                      number_index_is *is, const void *context)
 {
     if (index->count >= index->capacity / 4 * 3 && grow(index) != 0)
         return NULL;

@@ -39,10 +39,10 @@ static inline void number_index_prefetch(const struct number_index *index, uint3
 /* Whether the entry of this number has the key. */
 typedef bool number_index_is(const void *context, uint32_t number, const void *key);
 
-/* The slot that holds the key's number, or the free one where it belongs; NULL without memory. Whoever fills a free slot
- * counts it in index->count. */
-struct number_slot *number_index_slot(struct number_index *index, const void *key, uint32_t hash, number_index_is *is,
-                                      const void *context);
+/* The slot that holds the key's number, or the free one where it belongs; NULL without memory. Whoever fills a
+ * free slot counts it in index->count. */
+struct number_slot *number_index_slot(struct number_index *index, const void *key, uint32_t hash,
+                                      number_index_is *is, const void *context);
 
 void number_index_free(struct number_index *index);
 

@@ -122,7 +122,8 @@ static int find(struct totals *totals, struct chunks *entries, struct number_ind
     return WM_OK;
 }
 
-int totals_order(struct totals *totals, struct text dealer, struct text repair_order, uint32_t *ret_order, bool *ret_asked)
+int totals_order(struct totals *totals, struct text dealer, struct text repair_order, uint32_t *ret_order,
+                 bool *ret_asked)
 {
     uint32_t before = totals->orders.count;
     struct text key = make_key(totals, dealer, repair_order, DAY_NONE);
@@ -139,8 +140,8 @@ int totals_order(struct totals *totals, struct text dealer, struct text repair_o
     return WM_OK;
 }
 
-int totals_day(struct totals *totals, struct text dealer, struct text technician, int32_t day, uint32_t *ret_day,
-               bool *ret_asked)
+int totals_day(struct totals *totals, struct text dealer, struct text technician, int32_t day,
+               uint32_t *ret_day, bool *ret_asked)
 {
     struct text key = make_key(totals, dealer, technician, day);
 
@@ -154,7 +155,8 @@ int totals_day(struct totals *totals, struct text dealer, struct text technician
     return WM_OK;
 }
 
-int totals_kit(struct totals *totals, struct text dealer, struct text kit_key, uint32_t *ret_kit, bool *ret_asked)
+int totals_kit(struct totals *totals, struct text dealer, struct text kit_key, uint32_t *ret_kit,
+               bool *ret_asked)
 {
     struct text key = make_key(totals, dealer, kit_key, DAY_NONE);
 
@@ -178,7 +180,8 @@ static struct number_slot *pair_slot(struct totals *totals, uint32_t order, uint
     return number_index_slot(&totals->pair_index, &key, (uint32_t)(hash >> 32), pair_is, totals);
 }
 
-/* How many claims stand for the vehicle on the order; where none ever did, NULL, or room for it if there is to be some. */
+/* How many claims stand for the vehicle on the order; where none ever did, NULL, or room for it if there is to
+ * be some. */
 static int32_t *claims_on(struct totals *totals, uint32_t order, uint32_t vehicle, bool make)
 {
     struct order_entry *entry = chunks_at(&totals->orders, order);

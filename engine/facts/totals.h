@@ -1,8 +1,8 @@
-/* totals.h - running totals over standing claims: vehicles of a repair order, hours of a technician's day, quantities of a
- * kit by day. Private to engine/facts; history adds and takes out.
+/* totals.h - running totals over standing claims: vehicles of a repair order, hours of a technician's day,
+ * quantities of a kit by day. Private to engine/facts; history adds and takes out.
  *
- * Orders, days and kits have numbers, given when they are first touched, so that a claim can name what it counts in by four
- * bytes each. Vehicles are named by their numbers in the history.
+ * Orders, days and kits have numbers, given when they are first touched, so that a claim can name what it
+ * counts in by four bytes each. Vehicles are named by their numbers in the history.
  */
 #ifndef WM_FACTS_TOTALS_H
 #define WM_FACTS_TOTALS_H
@@ -29,19 +29,22 @@ struct totals {
 void totals_open(struct totals *totals);
 void totals_close(struct totals *totals);
 
-/* The number, made if it is new. *ret_asked, if not NULL: whether the office's records were asked about it before; from then
- * on they were. */
-int totals_order(struct totals *totals, struct text dealer, struct text repair_order, uint32_t *ret_order, bool *ret_asked);
-int totals_day(struct totals *totals, struct text dealer, struct text technician, int32_t day, uint32_t *ret_day,
+/* The number, made if it is new. *ret_asked, if not NULL: whether the office's records were asked about it
+ * before; from then on they were. */
+int totals_order(struct totals *totals, struct text dealer, struct text repair_order, uint32_t *ret_order,
+                 bool *ret_asked);
+int totals_day(struct totals *totals, struct text dealer, struct text technician, int32_t day,
+               uint32_t *ret_day, bool *ret_asked);
+int totals_kit(struct totals *totals, struct text dealer, struct text kit_key, uint32_t *ret_kit,
                bool *ret_asked);
-int totals_kit(struct totals *totals, struct text dealer, struct text kit_key, uint32_t *ret_kit, bool *ret_asked);
 
 /* claims: how many more (or, negative, fewer) claims stand for this vehicle on the order. */
 int totals_add_vehicle(struct totals *totals, uint32_t order, uint32_t vehicle, int claims);
 void totals_add_hours(struct totals *totals, uint32_t day, int64_t hours);
 int totals_add_quantity(struct totals *totals, uint32_t kit, int32_t day, int64_t quantity);
 
-/* Vehicles of the order other than this one. own_vehicle: one claim on it is not counted (TOTALS_NONE: none). */
+/* Vehicles of the order other than this one. own_vehicle: one claim on it is not counted (TOTALS_NONE: none).
+ */
 uint32_t totals_other_vehicles(struct totals *totals, uint32_t order, uint32_t vehicle, uint32_t own_vehicle);
 int64_t totals_hours(const struct totals *totals, uint32_t day);
 /* Up to and including the day. */

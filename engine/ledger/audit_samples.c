@@ -143,8 +143,8 @@ static void item_cell(void *context, uint64_t row, int column, sqlite3_context *
 static int insert_claims(struct office *office, struct sample *sample)
 {
     const struct row_feed frame = {"sample, row, position, stratum, paid_cents", sample->frame_count,
-                                   frame_cell, sample};
-    const struct row_feed items = {"sample, item, row", sample->item_count, item_cell, sample};
+                                   frame_cell, sample, NULL};
+    const struct row_feed items = {"sample, item, row", sample->item_count, item_cell, sample, NULL};
     int status = row_feed_run(
         office, &frame,
         "INSERT INTO sample_frame SELECT sample, row, position, stratum, paid_cents FROM fed ORDER BY row");

@@ -192,7 +192,7 @@ static int order_by_date(struct flagging *flagging)
 
 static int order_candidates(struct flagging *flagging)
 {
-    const struct row_feed feed = {"row", flagging->candidates.count, fed_row, flagging->candidates.list};
+    const struct row_feed feed = {"row", flagging->candidates.count, fed_row, flagging->candidates.list, NULL};
 
     if (flagging->filter->order == FLAGS_BY_DATE)
         return order_by_date(flagging);
@@ -201,7 +201,7 @@ static int order_candidates(struct flagging *flagging)
         return status;
     status = select_rows(flagging, flagging->filter->order == FLAGS_BY_PAYABLE ? BY_PAYABLE : BY_DEALER,
                          &flagging->rows);
-    row_feed_end(flagging->office);
+    row_feed_end(flagging->office, &feed);
     return status;
 }
 
@@ -329,13 +329,13 @@ static int list_rows(struct flagging *flagging, struct row_feed *feed, flag_take
 
 static int list(struct flagging *flagging, flag_take *take, void *taker)
 {
-    struct row_feed feed = {"row", 0, fed_row, NULL};
+    struct row_feed feed = {"row", 0, fed_row, NULL, NULL};
     int status = row_feed_begin(flagging->office, &feed);
 
     if (status != WM_OK)
         return status;
     status = list_rows(flagging, &feed, take, taker);
-    row_feed_end(flagging->office);
+    row_feed_end(flagging->office, &feed);
     return status;
 }
 

@@ -275,8 +275,8 @@ int guard_give(struct guard *guard, const struct given_table *table)
     if (feed->names == NULL)
         return WM_NO_MEMORY;
     guard->feed_count++;
-    feed->feed = (struct row_feed){feed->names, table->row_count, feed_cell, feed};
-    int status = row_feed_begin_named(guard->office, &feed->feed, table->name);
+    feed->feed = (struct row_feed){feed->names, table->row_count, feed_cell, feed, table->name};
+    int status = row_feed_begin(guard->office, &feed->feed);
     guard->trusted = true;
     if (status == WM_OK)
         status = connect_feed(guard, table->name);
@@ -362,7 +362,7 @@ void guard_close(struct guard *guard)
         sqlite3_hard_heap_limit64(guard->old_heap_limit);
     }
     for (uint32_t i = 0; i < guard->feed_count; i++) {
-        row_feed_end_named(guard->office, guard->feeds[i].table->name);
+        row_feed_end(guard->office, &guard->feeds[i].feed);
         sqlite3_free(guard->feeds[i].names);
     }
     buffer_free(&guard->base_tables);

@@ -192,7 +192,7 @@ static void version_cell(void *context, uint64_t row, int column, sqlite3_contex
 static int insert_versions(struct office *office, const struct by_vin *by_vin, int64_t load)
 {
     struct version_feed versions = {.rows = by_vin->sorted, .load = load};
-    struct row_feed feed = {"vin, load, profile, built_on", by_vin->count, version_cell, &versions};
+    struct row_feed feed = {"vin, load, profile, built_on", by_vin->count, version_cell, &versions, NULL};
 
     return row_feed_run(office, &feed,
                         "INSERT INTO vehicle_versions (vin, load, profile, built_on) "

@@ -20,10 +20,11 @@
 /* Marks a database as an office file (bytes 68 to 71 of the file): "WTMK". */
 #define APPLICATION_ID 0x57544d4b
 
-enum { ANNOUNCE_WAIT_MS = 500, WRITER_CACHE_KIB = 65536, READER_CACHE_KIB = 16384 };
+enum { ANNOUNCE_WAIT_MS = 500, WRITER_CACHE_KIB = 65536, READER_CACHE_KIB = 4096 };
 
-/* Of a new file. A night is written in half the calls that pages of 4096 bytes take, and the trees above its rows
- * are so low that no page of them is written to the log twice, after which SQLite would read the whole log again. */
+/* Of a new file. A night is written in half the calls that pages of 4096 bytes take, and the trees above its
+ * rows are so low that no page of them is written to the log twice, after which SQLite would read the whole log
+ * again. */
 enum { PAGE_BYTES = 8192 };
 
 const char *const OFFICE_SCHEMA[] = {SCHEMA_SQL, SCHEMA_CLAIMS_SQL, SCHEMA_AUDIT_SQL, NULL};

@@ -20,7 +20,7 @@ static const unsigned char HASH_KEY[crypto_shorthash_KEYBYTES] = "witnessmark ro
 
 /* --- Entries ----------------------------------------------------------------------------------------- */
 
-static size_t memory_size(enum packed_table table)
+size_t packed_list_entry_bytes(enum packed_table table)
 {
     return table == PACKED_ROWS ? offsetof(struct packed_entry, amount) : sizeof(struct packed_entry);
 }
@@ -116,6 +116,15 @@ static uint64_t get_hash(const char *bytes)
     return le64toh(hash);
 }
 
+/* Of an entry in memory. */
+static uint64_t get_entry_hash(const void *entry)
+{
+    uint64_t hash;
+
+    memcpy(&hash, entry, sizeof hash);
+    return hash;
+}
+
 static struct packed_entry unpack(enum packed_table table, const char *bytes)
 {
     uint32_t number;
@@ -147,6 +156,96 @@ static void pack(enum packed_table table, const struct packed_entry *entry, stru
     out->length += size;
 }
 
+/* --- Buckets as they are stored ------------------------------------------------------------------------ */
+
+/* Seven bits a byte, the lowest first; the top bit says that more follow. */
+static void put_number(uint64_t number, struct buffer *out)
+{
+    unsigned char bytes[10];
+    size_t count = 0;
+
+    for (; number >= 0x80; number >>= 7)
+        bytes[count++] = (unsigned char)(number | 0x80);
+    bytes[count++] = (unsigned char)number;
+    buffer_add(out, bytes, count);
+}
+
+static bool take_number(struct text *rest, uint64_t *ret_number)
+{
+    uint64_t number = 0;
+
+    for (unsigned shift = 0; rest->length > 0 && shift < 64; shift += 7) {
+        uint64_t byte = (unsigned char)*rest->bytes;
+        *rest = (struct text){rest->bytes + 1, rest->length - 1};
+        number |= (byte & 0x7f) << shift;
+        if (byte < 0x80) {
+            *ret_number = number;
+            return true;
+        }
+    }
+    return false;
+}
+
+/* Below zero and above take turns, so that small amounts are short. */
+static uint64_t folded(int64_t amount)
+{
+    return (uint64_t)amount << 1 ^ (uint64_t)(amount >> 63);
+}
+
+static int64_t unfolded(uint64_t number)
+{
+    return (int64_t)(number >> 1 ^ -(number & 1));
+}
+
+/* The stored form of a bucket's entries; of tallies into `room`. */
+static struct text store_form(enum packed_table table, struct text entries, struct buffer *room)
+{
+    struct packed_entry before = {0};
+
+    if (table == PACKED_ROWS)
+        return entries;
+    buffer_clear(room);
+    for (size_t at = 0; at < entries.length; at += packed_size(table)) {
+        struct packed_entry entry = unpack(table, entries.bytes + at);
+        put_number(entry.hash - before.hash, room);
+        put_number(entry.hash == before.hash ? entry.number - before.number : entry.number, room);
+        put_number(folded(entry.amount), room);
+        before = entry;
+    }
+    return buffer_text(room);
+}
+
+/* The entries of a stored bucket; of tallies in `room`. false: it is none, or there is no memory
+ * (room->failed). */
+static bool entries_of(enum packed_table table, struct text stored, struct buffer *room,
+                       struct text *ret_entries)
+{
+    struct packed_entry entry = {0};
+    uint64_t hash, number, amount;
+
+    if (table == PACKED_ROWS) {
+        *ret_entries = stored;
+        return stored.length % packed_size(table) == 0;
+    }
+    buffer_clear(room);
+    while (stored.length > 0) {
+        if (!take_number(&stored, &hash) || !take_number(&stored, &number) || !take_number(&stored, &amount))
+            return false;
+        entry.number = (uint32_t)(hash == 0 ? entry.number + number : number);
+        entry.hash += hash;
+        entry.amount = unfolded(amount);
+        pack(table, &entry, room);
+    }
+    *ret_entries = buffer_text(room);
+    return !room->failed;
+}
+
+/* Why entries_of failed. */
+static int report_entries(struct office *office, const struct buffer *room)
+{
+    return office_report(office, room->failed ? SQLITE_NOMEM : SQLITE_CORRUPT);
+}
+
 static int compare(const struct packed_entry *a, const struct packed_entry *b)
 {
     if (a->hash != b->hash)
@@ -160,19 +259,21 @@ void packed_list_open(struct packed_list *list, enum packed_table table)
 {
     memset(list, 0, sizeof *list);
     list->table = table;
+    list->loose.element_size = packed_list_entry_bytes(table);
 }
 
 void packed_list_free(struct packed_list *list)
 {
     for (int i = 0; i < PACKED_PARTS; i++)
         free(list->parts[i].entries);
+    chunks_free(&list->loose);
     packed_list_open(list, list->table);
 }
 
 int packed_list_add(struct packed_list *list, const struct packed_entry *entry)
 {
     struct packed_part *part = &list->parts[entry->hash >> 56];
-    size_t size = memory_size(list->table);
+    size_t size = packed_list_entry_bytes(list->table);
 
     if (part->count == part->capacity) {
         uint32_t capacity = part->capacity ? part->capacity + part->capacity / 2 : 64;
@@ -187,11 +288,22 @@ int packed_list_add(struct packed_list *list, const struct packed_entry *entry)
     return WM_OK;
 }
 
+int packed_list_append(struct packed_list *list, struct text entries)
+{
+    uint32_t count = (uint32_t)(entries.length / list->loose.element_size);
+
+    if (!chunks_append(&list->loose, entries.bytes, count))
+        return WM_NO_MEMORY;
+    list->count += count;
+    return WM_OK;
+}
+
 static struct packed_entry entry_at(const struct packed_list *list, const struct packed_part *part, uint32_t at)
 {
     struct packed_entry entry = {0};
 
-    memcpy(&entry, part->entries + at * memory_size(list->table), memory_size(list->table));
+    memcpy(&entry, part->entries + at * packed_list_entry_bytes(list->table),
+           packed_list_entry_bytes(list->table));
     return entry;
 }
 
@@ -271,7 +383,7 @@ static void sort_part(const struct packed_list *list, struct packed_part *part, 
 /* Equal entries become one. */
 static void add_up(struct packed_list *list, struct packed_part *part)
 {
-    size_t size = memory_size(list->table);
+    size_t size = packed_list_entry_bytes(list->table);
     uint32_t kept = 0;
 
     for (uint32_t i = 0; i < part->count;) {
@@ -297,12 +409,49 @@ struct settling {
     pthread_t thread;
 };
 
+/* The part that this loose entry belongs to. */
+static unsigned part_of_loose(const struct packed_list *list, uint32_t at)
+{
+    return (unsigned)(get_entry_hash(chunks_at(&list->loose, at)) >> 56);
+}
+
+/* Puts the loose entries of these parts where they belong. */
+static int sort_in(struct packed_list *list, int first, int step)
+{
+    size_t size = packed_list_entry_bytes(list->table);
+    uint32_t more[PACKED_PARTS] = {0};
+
+    for (uint32_t i = 0; i < list->loose.count; i++)
+        more[part_of_loose(list, i)]++;
+    for (int i = first; i < PACKED_PARTS; i += step) {
+        struct packed_part *part = &list->parts[i];
+        if (more[i] == 0)
+            continue;
+        char *grown = realloc(part->entries, ((size_t)part->count + more[i]) * size);
+        if (grown == NULL)
+            return WM_NO_MEMORY;
+        part->entries = grown;
+        part->capacity = part->count + more[i];
+    }
+    for (uint32_t i = 0; i < list->loose.count; i++) {
+        unsigned number = part_of_loose(list, i);
+        struct packed_part *part = &list->parts[number];
+        if (((int)number - first) % step == 0)
+            memcpy(part->entries + part->count++ * size, chunks_at(&list->loose, i), size);
+    }
+    return WM_OK;
+}
+
 static void *settle_parts(void *context)
 {
     struct settling *settling = context;
     void *scratch = NULL;
     uint32_t room = 0;
-    size_t size = memory_size(settling->list->table);
+    size_t size = packed_list_entry_bytes(settling->list->table);
+
+    settling->status = sort_in(settling->list, settling->first, settling->step);
+    if (settling->status != WM_OK)
+        return NULL;
 
     for (int i = settling->first; i < PACKED_PARTS; i += settling->step) {
         struct packed_part *part = &settling->list->parts[i];
@@ -342,6 +491,7 @@ int packed_list_settle(struct packed_list *list, unsigned threads)
         else
             settle_parts(&settling[i]); /* a thread that cannot be had is done without */
     }
+    chunks_free(&list->loose);
     list->count = 0;
     for (unsigned i = 0; i < count; i++)
         status = settling[i].status != WM_OK ? settling[i].status : status;
@@ -451,6 +601,7 @@ struct packed_writing {
     unsigned bits;
     sqlite3_stmt *select, *put, *take_away;
     struct buffer bucket; /* as it will be */
+    struct buffer stored; /* the same in its stored form; or what is there */
     uint32_t number;      /* of the bucket */
     uint64_t added;       /* entries more than before */
 };
@@ -459,11 +610,12 @@ static int put_bucket(struct packed_writing *writing)
 {
     sqlite3_stmt *statement = writing->bucket.length > 0 ? writing->put : writing->take_away;
 
-    if (writing->bucket.failed)
+    struct text stored = store_form(writing->table, buffer_text(&writing->bucket), &writing->stored);
+    if (writing->bucket.failed || writing->stored.failed)
         return office_report(writing->office, SQLITE_NOMEM);
     sqlite3_bind_int64(statement, 1, ((int64_t)1 << writing->bits) + writing->number);
     if (statement == writing->put)
-        sqlite3_bind_blob64(statement, 2, writing->bucket.bytes, writing->bucket.length, SQLITE_STATIC);
+        sqlite3_bind_blob64(statement, 2, stored.bytes, stored.length, SQLITE_STATIC);
     return office_execute(writing->office, statement);
 }
 
@@ -476,14 +628,15 @@ static void put_entry(struct packed_writing *writing, const struct packed_entry 
 }
 
 /* Merges the entries of the list that belong into the bucket with those that are there. */
-static int merge_bucket(struct packed_writing *writing, struct text there)
+static int merge_bucket(struct packed_writing *writing, struct text stored)
 {
     size_t size = packed_size(writing->table);
     struct packed_entry is = {0}, comes = {0};
+    struct text there;
     bool more;
 
-    if (there.length % size != 0)
-        return office_report(writing->office, SQLITE_CORRUPT);
+    if (!entries_of(writing->table, stored, &writing->stored, &there))
+        return report_entries(writing->office, &writing->stored);
     writing->added -= there.length / size;
     more = cursor_entry(&writing->cursor, &comes) && bucket_of(comes.hash, writing->bits) == writing->number;
     while (more || there.length > 0) {
@@ -532,6 +685,7 @@ struct table_cursor {
     enum packed_table table;
     sqlite3_stmt *statement;
     struct buffer bucket; /* a copy: the table may be written meanwhile */
+    struct buffer room;
     size_t at;
     uint64_t read;
 };
@@ -552,6 +706,7 @@ static void table_cursor_close(struct table_cursor *cursor)
 {
     sqlite3_finalize(cursor->statement);
     buffer_free(&cursor->bucket);
+    buffer_free(&cursor->room);
 }
 
 /* The next entry; *ret_more false at the end. */
@@ -565,8 +720,11 @@ static int table_cursor_next(struct table_cursor *cursor, struct packed_entry *r
         status = office_step(cursor->office, cursor->statement, ret_more);
         buffer_clear(&cursor->bucket);
         cursor->at = 0;
-        if (status == WM_OK && *ret_more)
-            buffer_add_text(&cursor->bucket, column_blob(cursor->statement, 0));
+        struct text entries = TEXT("");
+        if (status == WM_OK && *ret_more &&
+            !entries_of(cursor->table, column_blob(cursor->statement, 0), &cursor->room, &entries))
+            return report_entries(cursor->office, &cursor->room);
+        buffer_add_text(&cursor->bucket, entries);
         if (cursor->bucket.failed)
             return office_report(cursor->office, SQLITE_NOMEM);
     }
@@ -673,6 +831,7 @@ int packed_write(struct office *office, const struct packed_list *list)
     sqlite3_finalize(writing.put);
     sqlite3_finalize(writing.take_away);
     buffer_free(&writing.bucket);
+    buffer_free(&writing.stored);
     return status;
 }
 
@@ -690,6 +849,7 @@ struct packed_reader {
     sqlite3_stmt *select;
     struct bucket *buckets;
     struct arena arena;
+    struct buffer room;
 };
 
 int packed_reader_open(struct office *office, enum packed_table table, struct packed_reader **ret_reader)
@@ -721,6 +881,7 @@ void packed_reader_close(struct packed_reader *reader)
     sqlite3_finalize(reader->select);
     free(reader->buckets);
     arena_free(&reader->arena);
+    buffer_free(&reader->room);
     free(reader);
 }
 
@@ -732,12 +893,11 @@ static int read_bucket(struct packed_reader *reader, uint32_t number)
     sqlite3_bind_int64(reader->select, 1, ((int64_t)1 << reader->bits) + number);
     int status = office_step(reader->office, reader->select, &found);
     if (status == WM_OK) {
-        struct text there = found ? column_blob(reader->select, 0) : TEXT("");
-        struct text copy = text_copy(&reader->arena, there);
-        if (copy.bytes == NULL)
+        struct text entries = TEXT(""), copy;
+        if (found && !entries_of(reader->table, column_blob(reader->select, 0), &reader->room, &entries))
+            status = report_entries(reader->office, &reader->room);
+        else if ((copy = text_copy(&reader->arena, entries)).bytes == NULL)
             status = office_report(reader->office, SQLITE_NOMEM);
-        else if (copy.length % packed_size(reader->table) != 0)
-            status = office_report(reader->office, SQLITE_CORRUPT);
         else
             *bucket = (struct bucket){(char *)copy.bytes, (uint32_t)copy.length};
     }
@@ -870,7 +1030,7 @@ static const char *form_fault(enum packed_table table, unsigned bits, int64_t id
 {
     size_t size = packed_size(table);
 
-    if (entries.length == 0 || entries.length % size != 0)
+    if (entries.length == 0)
         return "a bucket is cut";
     for (; entries.length > 0; entries = (struct text){entries.bytes + size, entries.length - size}) {
         struct packed_entry entry = unpack(table, entries.bytes);
@@ -890,6 +1050,7 @@ int packed_check_form(struct office *office, enum packed_table table, uint64_t *
     sqlite3_stmt *statement = NULL;
     struct packed_entry last = {0};
     struct packed_size size;
+    struct buffer room = BUFFER_EMPTY, again = BUFFER_EMPTY;
     uint64_t count = 0;
     const char *fault = NULL;
     bool more = false, any = false;
@@ -900,12 +1061,23 @@ int packed_check_form(struct office *office, enum packed_table table, uint64_t *
     if (status == WM_OK)
         status = office_step(office, statement, &more);
     while (status == WM_OK && more && fault == NULL) {
-        struct text entries = column_blob(statement, 1);
-        fault = form_fault(table, size.bits, sqlite3_column_int64(statement, 0), entries, &last, &any);
+        struct text stored = column_blob(statement, 1), entries = TEXT("");
+        if (!entries_of(table, stored, &room, &entries) && !room.failed)
+            fault = "a bucket is cut";
+        else
+            fault = form_fault(table, size.bits, sqlite3_column_int64(statement, 0), entries, &last, &any);
+        if (fault == NULL && !text_equal(store_form(table, entries, &again), stored))
+            fault = "a bucket is written in another way than this program does";
+        if (room.failed || again.failed) {
+            status = office_report(office, SQLITE_NOMEM);
+            break;
+        }
         count += entries.length / packed_size(table);
         status = office_step(office, statement, &more);
     }
     sqlite3_finalize(statement);
+    buffer_free(&room);
+    buffer_free(&again);
     if (status != WM_OK)
         return status;
     *ret_fault =

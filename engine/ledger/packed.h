@@ -2,9 +2,12 @@
  *
  * An entry is the hash of a key, a number (a row, or a day), and for sums an amount. There are 2^bits buckets;
  * the top bits of the hash are the number of the bucket, and bucket 2^bits + number holds those entries, in the
- * order of (hash, number), each once: hash (8 bytes), number (4), for sums the amount (8), little-endian. So a
- * million entries are a few thousand rows of a table, are written in one sweep, and a look-up reads one of
- * them. A bucket that is not there is empty. The tables are derived from the records.
+ * order of (hash, number), each once. Of rows: hash (8 bytes), number (4), little-endian. Of sums, where many
+ * follow each other under one hash: how much the hash is more than that of the entry before; the number, less
+ * that of the entry before if the hash is the same; twice the amount, or if it is below 0, twice what it is
+ * less than -1, plus 1; each in groups of seven bits, the lowest first, a byte each, with the top bit set where
+ * more follow. So a million entries are a few thousand rows of a table, are written in one sweep, and a look-up
+ * reads one of them. A bucket that is not there is empty. The tables are derived from the records.
  *
  * The hash is SipHash-2-4 (libsodium's crypto_shorthash) under a key that never changes; this is a file format.
  * Whoever finds an entry must look whether it is the one: hashes may be equal.
@@ -14,6 +17,7 @@
 
 #include <stddef.h>
 
+#include "base/chunks.h"
 #include "base/text.h"
 #include "intake/claim.h"
 #include "ledger/office.h"
@@ -72,13 +76,20 @@ struct packed_list {
         char *entries; /* of packed_entry, without the amount where there is none */
         uint32_t count, capacity;
     } parts[PACKED_PARTS];
+    struct chunks loose; /* not in their part yet, in the same form */
     enum packed_table table;
     uint64_t count;
 };
 
+/* The bytes of an entry in a list: those of struct packed_entry, without the amount where there is none. */
+size_t packed_list_entry_bytes(enum packed_table table);
+
 void packed_list_open(struct packed_list *list, enum packed_table table);
 void packed_list_free(struct packed_list *list);
 int packed_list_add(struct packed_list *list, const struct packed_entry *entry);
+
+/* Adds entries that stand one after the other; costs little until the list is settled. */
+int packed_list_append(struct packed_list *list, struct text entries);
 
 /* Puts the list in order and adds equal entries up; those that add up to 0 go. threads: how many may work. */
 int packed_list_settle(struct packed_list *list, unsigned threads);

@@ -130,11 +130,11 @@ static int list_of_dealer(struct walk *walk, const struct paid_filter *filter)
     if (status == WM_OK)
         status = ledger_rows_of(reader, &arena, filter->dealer, TEXT(""), &rows, &count);
     if (status == WM_OK) {
-        const struct row_feed feed = {"row", count, found_cell, rows};
+        const struct row_feed feed = {"row", count, found_cell, rows, NULL};
         status = row_feed_begin(walk->office, &feed);
         if (status == WM_OK) {
             status = list(walk, filter, SELECT_PAYING FROM_FED JOINS);
-            row_feed_end(walk->office);
+            row_feed_end(walk->office, &feed);
         }
     }
     ledger_reader_close(reader);

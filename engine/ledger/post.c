@@ -20,8 +20,16 @@ enum statement {
     INSERT_REPEATED,
     INSERT_REPLACED,
     INSERT_WAITING,
+    INSERT_ROWS,
+    INSERT_FINDINGS,
     STATEMENTS
 };
+
+#define ROW_COLUMNS                                                                               \
+    "row, batch, line, dealer, claim, revision, campaign, vin, outcome, completed_on, decision, " \
+    "asked_cents, payable_cents, due_cents, replaces"
+
+#define FINDING_COLUMNS "row, number, effect, finding, item, message, rule"
 
 static const char *const SQL[STATEMENTS] = {
     [INSERT_BLOCK] = "INSERT INTO row_blocks (first_row, records) VALUES (?1, ?2)",
@@ -30,6 +38,9 @@ static const char *const SQL[STATEMENTS] = {
     [INSERT_REPEATED] = "INSERT INTO repeated_rows (batch, line, row) VALUES (?1, ?2, ?3)",
     [INSERT_REPLACED] = "INSERT INTO replaced_rows (row, replaced_by) VALUES (?1, ?2)",
     [INSERT_WAITING] = "INSERT INTO waiting_rows (row) VALUES (?1)",
+    [INSERT_ROWS] = "INSERT INTO claim_rows (" ROW_COLUMNS ") SELECT " ROW_COLUMNS " FROM fed_rows",
+    [INSERT_FINDINGS] =
+        "INSERT INTO findings (" FINDING_COLUMNS ") SELECT " FINDING_COLUMNS " FROM fed_findings",
 };
 
 struct ledger_post {
@@ -38,6 +49,7 @@ struct ledger_post {
     struct batch_record record;
     uint8_t rules_digest[DIGEST_BYTES];
     struct batch_canonical canonical;
+    struct row_feed row_feed, finding_feed; /* of the block at hand */
     sqlite3_stmt *statements[STATEMENTS];
     struct followup_recorder *followups;
     struct packed_list rows, tallies;
@@ -86,6 +98,22 @@ int ledger_batch_known(struct office *office, const uint8_t digest[DIGEST_BYTES]
     return status;
 }
 
+int ledger_batch_as_long(struct office *office, uint64_t bytes, bool *ret_there)
+{
+    sqlite3_stmt *statement = NULL;
+    bool there = false;
+    int status = office_prepare(office, "SELECT 1 FROM batches WHERE file_bytes = ?1 LIMIT 1", &statement);
+
+    if (status != WM_OK)
+        return status;
+    sqlite3_bind_int64(statement, 1, (int64_t)bytes);
+    status = office_step(office, statement, &there);
+    sqlite3_finalize(statement);
+    if (status == WM_OK)
+        *ret_there = there;
+    return status;
+}
+
 static int read_numbers(struct ledger_post *post)
 {
     sqlite3_stmt *statement = NULL;
@@ -107,6 +135,22 @@ static int read_numbers(struct ledger_post *post)
     return status;
 }
 
+static void row_cell(void *context, uint64_t row, int column, sqlite3_context *ret_cell);
+static void finding_cell(void *context, uint64_t row, int column, sqlite3_context *ret_cell);
+
+static int prepare(struct ledger_post *post)
+{
+    post->row_feed = (struct row_feed){ROW_COLUMNS, 0, row_cell, post, "fed_rows"};
+    post->finding_feed = (struct row_feed){FINDING_COLUMNS, 0, finding_cell, post, "fed_findings"};
+    int status = row_feed_begin(post->office, &post->row_feed);
+
+    if (status == WM_OK)
+        status = row_feed_begin(post->office, &post->finding_feed);
+    for (int i = 0; i < STATEMENTS && status == WM_OK; i++)
+        status = office_prepare(post->office, SQL[i], &post->statements[i]);
+    return status;
+}
+
 int ledger_post_open(struct office *office, const struct posted_file *file, struct ledger_post **ret_post)
 {
     /* the states of the digests want more than calloc's alignment */
@@ -123,8 +167,7 @@ int ledger_post_open(struct office *office, const struct posted_file *file, stru
     packed_list_open(&post->rows, PACKED_ROWS);
     packed_list_open(&post->tallies, PACKED_TALLIES);
     batch_canonical_begin(&post->canonical);
-    for (int i = 0; i < STATEMENTS && status == WM_OK; i++)
-        status = office_prepare(office, SQL[i], &post->statements[i]);
+    status = prepare(post);
     if (status == WM_OK)
         status = read_numbers(post);
     if (status == WM_OK)
@@ -142,6 +185,8 @@ void ledger_post_close(struct ledger_post *post)
         return;
     for (int i = 0; i < STATEMENTS; i++)
         sqlite3_finalize(post->statements[i]);
+    row_feed_end(post->office, &post->row_feed);
+    row_feed_end(post->office, &post->finding_feed);
     followups_close(post->followups);
     packed_list_free(&post->rows);
     packed_list_free(&post->tallies);
@@ -169,30 +214,23 @@ static bool stands(const struct dossier *dossier)
     return dossier->supersedes && (dossier->decision == DECISION_PAY || dossier->decision == DECISION_HOLD);
 }
 
-static int pack_entry(void *context, const struct packed_entry *entry)
+static int pack_tally(void *context, const struct packed_entry *entry)
 {
     struct buffer *out = context;
 
-    buffer_add(out, entry, sizeof *entry);
+    buffer_add(out, entry, packed_list_entry_bytes(PACKED_TALLIES));
     return out->failed ? WM_NO_MEMORY : WM_OK;
 }
 
-/* How many tallies, then the entries of the row, then the tallies. */
-static int pack_entries(const struct dossier *dossier, struct buffer *out)
+/* What finds the row, and what it counts. */
+static int pack_entries(const struct dossier *dossier, struct buffer *places, struct buffer *tallies)
 {
     struct packed_entry entries[PACKED_ROWS_OF_CLAIM];
-    size_t begin = out->length;
-    uint64_t count = 0;
 
     packed_rows_of(&dossier->claim, (uint32_t)dossier->row, entries);
-    buffer_add(out, &count, sizeof count);
-    buffer_add(out, entries, sizeof entries);
-    int status = stands(dossier) ? packed_tallies_of(&dossier->claim, 1, pack_entry, out) : WM_OK;
-    if (status != WM_OK || out->failed)
-        return WM_NO_MEMORY;
-    count = (out->length - begin - sizeof count - sizeof entries) / sizeof *entries;
-    memcpy(out->bytes + begin, &count, sizeof count);
-    return WM_OK;
+    for (int i = 0; i < PACKED_ROWS_OF_CLAIM; i++)
+        buffer_add(places, &entries[i], packed_list_entry_bytes(PACKED_ROWS));
+    return stands(dossier) ? packed_tallies_of(&dossier->claim, 1, pack_tally, tallies) : WM_OK;
 }
 
 static void pack_row(const struct ledger_post *post, const struct dossier *dossier, struct buffer *rule,
@@ -212,7 +250,7 @@ static void pack_row(const struct ledger_post *post, const struct dossier *dossi
 }
 
 int ledger_post_pack(const struct ledger_post *post, const struct decided_block *block, struct buffer *rows,
-                     struct buffer *entries)
+                     struct buffer *places, struct buffer *tallies)
 {
     struct buffer rule = BUFFER_EMPTY;
     int status = WM_OK;
@@ -221,9 +259,9 @@ int ledger_post_pack(const struct ledger_post *post, const struct decided_block 
         if (block->dossiers[i]->row == 0)
             continue;
         pack_row(post, block->dossiers[i], &rule, rows);
-        status = pack_entries(block->dossiers[i], entries);
+        status = pack_entries(block->dossiers[i], places, tallies);
     }
-    bool failed = rule.failed || rows->failed;
+    bool failed = rule.failed || rows->failed || places->failed;
     buffer_free(&rule);
     return failed ? WM_NO_MEMORY : status;
 }
@@ -252,10 +290,6 @@ enum row_column {
     ROW_DUE,
     ROW_REPLACES
 };
-
-#define ROW_COLUMNS                                                                               \
-    "row, batch, line, dealer, claim, revision, campaign, vin, outcome, completed_on, decision, " \
-    "asked_cents, payable_cents, due_cents, replaces"
 
 static void row_cell(void *context, uint64_t row, int column, sqlite3_context *ret_cell)
 {
@@ -297,8 +331,6 @@ enum finding_column {
     FINDING_MESSAGE,
     FINDING_RULE
 };
-
-#define FINDING_COLUMNS "row, number, effect, finding, item, message, rule"
 
 static void finding_cell(void *context, uint64_t row, int column, sqlite3_context *ret_cell)
 {
@@ -418,25 +450,6 @@ static int note_row(struct ledger_post *post, const struct dossier *dossier)
     return status == WM_OK ? followups_record(post->followups, dossier) : status;
 }
 
-static int note_entries(struct ledger_post *post, const struct buffer *entries)
-{
-    const char *at = entries->bytes, *end = at + entries->length;
-    int status = WM_OK;
-
-    while (status == WM_OK && at < end) {
-        uint64_t tallies;
-        struct packed_entry entry;
-        memcpy(&tallies, at, sizeof tallies);
-        at += sizeof tallies;
-        for (uint64_t i = 0; status == WM_OK && i < PACKED_ROWS_OF_CLAIM + tallies; i++) {
-            memcpy(&entry, at, sizeof entry);
-            at += sizeof entry;
-            status = packed_list_add(i < PACKED_ROWS_OF_CLAIM ? &post->rows : &post->tallies, &entry);
-        }
-    }
-    return status;
-}
-
 /* Sorts the claims of a block into those that get a row and others. */
 static int sort_out(struct ledger_post *post, const struct decided_block *block, uint32_t *ret_recorded,
                     uint32_t *ret_findings)
@@ -466,7 +479,6 @@ static int sort_out(struct ledger_post *post, const struct decided_block *block,
 
 static int insert_findings(struct ledger_post *post, uint32_t recorded, uint32_t count)
 {
-    const struct row_feed feed = {FINDING_COLUMNS, count, finding_cell, post};
     struct finding_place *places = grown(post->findings, &post->finding_capacity, count, sizeof *places);
     uint32_t at = 0;
 
@@ -478,18 +490,14 @@ static int insert_findings(struct ledger_post *post, uint32_t recorded, uint32_t
     for (uint32_t i = 0; i < recorded; i++)
         for (uint32_t k = 0; k < post->recorded[i]->finding_count; k++)
             places[at++] = (struct finding_place){post->recorded[i], k};
-    return row_feed_run(post->office, &feed,
-                        "INSERT INTO findings (" FINDING_COLUMNS ") SELECT " FINDING_COLUMNS " FROM fed");
+    post->finding_feed.rows = count;
+    return office_execute(post->office, post->statements[INSERT_FINDINGS]);
 }
 
 static int insert_rows(struct ledger_post *post, uint32_t count)
 {
-    const struct row_feed feed = {ROW_COLUMNS, count, row_cell, post};
-
-    return count == 0
-               ? WM_OK
-               : row_feed_run(post->office, &feed,
-                              "INSERT INTO claim_rows (" ROW_COLUMNS ") SELECT " ROW_COLUMNS " FROM fed");
+    post->row_feed.rows = count;
+    return count == 0 ? WM_OK : office_execute(post->office, post->statements[INSERT_ROWS]);
 }
 
 static int insert_block(struct ledger_post *post, int64_t first_row, struct text records)
@@ -522,14 +530,16 @@ static int insert_blocks(struct ledger_post *post, int64_t first_row, struct tex
 }
 
 int ledger_post_record(struct ledger_post *post, const struct decided_block *block, const struct buffer *rows,
-                       const struct buffer *entries)
+                       const struct buffer *places, const struct buffer *tallies)
 {
     int64_t first_row = post->record.first_row + post->record.row_count;
     uint32_t recorded, findings;
     int status = sort_out(post, block, &recorded, &findings);
 
     if (status == WM_OK)
-        status = note_entries(post, entries);
+        status = packed_list_append(&post->rows, buffer_text(places));
+    if (status == WM_OK)
+        status = packed_list_append(&post->tallies, buffer_text(tallies));
     if (status == WM_OK)
         status = insert_rows(post, recorded);
     if (status == WM_OK)
@@ -632,6 +642,7 @@ int ledger_post_finish(struct ledger_post *post, struct post_summary *ret_summar
         status = packed_list_settle(&post->rows, post->file.threads);
     if (status == WM_OK)
         status = packed_write(post->office, &post->rows);
+    packed_list_free(&post->rows);
     if (status == WM_OK)
         status = packed_list_settle(&post->tallies, post->file.threads);
     if (status == WM_OK)

@@ -19,7 +19,7 @@
 struct posted_file {
     struct text name;
     uint64_t bytes;
-    const uint8_t *digest;             /* BLAKE2b-256 of its bytes */
+    const uint8_t *digest;             /* BLAKE2b-256 of its bytes; looked at by ledger_post_finish only */
     int32_t received_on, today;
     struct text posted_at;             /* 2026-03-01T23:15:00Z */
     const struct rules_files *rules;
@@ -35,6 +35,9 @@ struct known_batch {
 int ledger_batch_known(struct office *office, const uint8_t digest[DIGEST_BYTES], struct arena *arena,
                        struct known_batch *ret_known);
 
+/* Whether some batch is of as many bytes: if none is, the file cannot be known. */
+int ledger_batch_as_long(struct office *office, uint64_t bytes, bool *ret_there);
+
 struct ledger_post;
 
 /* All texts of the file are borrowed. */
@@ -48,11 +51,11 @@ uint64_t ledger_post_last_row(const struct ledger_post *post);
 
 /* Packs a block: its rows, and what finds them and adds them up. Several threads at once. */
 int ledger_post_pack(const struct ledger_post *post, const struct decided_block *block, struct buffer *rows,
-                     struct buffer *entries);
+                     struct buffer *places, struct buffer *tallies);
 
 /* Records a block and what it was packed to. In the order of the file. */
 int ledger_post_record(struct ledger_post *post, const struct decided_block *block, const struct buffer *rows,
-                       const struct buffer *entries);
+                       const struct buffer *places, const struct buffer *tallies);
 
 struct post_summary {
     int64_t batch;

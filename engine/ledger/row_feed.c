@@ -116,26 +116,22 @@ static const sqlite3_module FEED = {
     .xRowid = feed_row_number,
 };
 
-int row_feed_begin_named(struct office *office, const struct row_feed *feed, const char *name)
+static const char *name_of(const struct row_feed *feed)
 {
-    int result = sqlite3_create_module_v2(office_database(office), name, &FEED, (void *)(uintptr_t)feed, NULL);
-
-    return result == SQLITE_OK ? WM_OK : office_report(office, result);
-}
-
-void row_feed_end_named(struct office *office, const char *name)
-{
-    sqlite3_create_module_v2(office_database(office), name, NULL, NULL, NULL);
+    return feed->name != NULL ? feed->name : "fed";
 }
 
 int row_feed_begin(struct office *office, const struct row_feed *feed)
 {
-    return row_feed_begin_named(office, feed, "fed");
+    int result =
+        sqlite3_create_module_v2(office_database(office), name_of(feed), &FEED, (void *)(uintptr_t)feed, NULL);
+
+    return result == SQLITE_OK ? WM_OK : office_report(office, result);
 }
 
-void row_feed_end(struct office *office)
+void row_feed_end(struct office *office, const struct row_feed *feed)
 {
-    row_feed_end_named(office, "fed");
+    sqlite3_create_module_v2(office_database(office), name_of(feed), NULL, NULL, NULL);
 }
 
 int row_feed_run(struct office *office, const struct row_feed *feed, const char *sql)
@@ -145,6 +141,6 @@ int row_feed_run(struct office *office, const struct row_feed *feed, const char 
     if (status != WM_OK)
         return status;
     status = office_run(office, sql);
-    row_feed_end(office);
+    row_feed_end(office, feed);
     return status;
 }

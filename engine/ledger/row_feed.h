@@ -18,16 +18,13 @@ struct row_feed {
     /* Sets the cell with a sqlite3_result_ function. Rows come in ascending order, columns of a row in any. */
     void (*cell)(void *context, uint64_t row, int column, struct sqlite3_context *ret_cell);
     void *context;
+    const char *name; /* of the table; NULL: fed */
 };
 
-/* Makes the table `fed` be there, for statements of the caller's; until row_feed_end, before which they are
- * finalized. Between two runs of a statement the feed's rows and context may change. */
+/* Makes the table be there, for statements of the caller's; until row_feed_end, before which they are
+ * finalized. The feed is borrowed until then, and may have other rows each time that a statement is run. */
 int row_feed_begin(struct office *office, const struct row_feed *feed);
-void row_feed_end(struct office *office);
-
-/* The same under another name than `fed`, so that several may be there at once. */
-int row_feed_begin_named(struct office *office, const struct row_feed *feed, const char *name);
-void row_feed_end_named(struct office *office, const char *name);
+void row_feed_end(struct office *office, const struct row_feed *feed);
 
 /* Runs one statement that selects from the table `fed`, once: "INSERT INTO t SELECT a, b FROM fed". */
 int row_feed_run(struct office *office, const struct row_feed *feed, const char *sql);

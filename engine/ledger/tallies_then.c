@@ -148,7 +148,7 @@ static void fed_cell(void *context, uint64_t row, int column, sqlite3_context *r
 static int add_fed(struct adding *adding, const char *sql, int64_t *rows, uint32_t count,
                    int (*add)(struct adding *adding, sqlite3_stmt *statement))
 {
-    const struct row_feed feed = {"row", count, fed_cell, rows};
+    const struct row_feed feed = {"row", count, fed_cell, rows, NULL};
     sqlite3_stmt *statement = NULL;
     bool more = false;
     int status = row_feed_begin(adding->office, &feed);
@@ -169,7 +169,7 @@ static int add_fed(struct adding *adding, const char *sql, int64_t *rows, uint32
             status = office_step(adding->office, statement, &more);
     }
     sqlite3_finalize(statement);
-    row_feed_end(adding->office);
+    row_feed_end(adding->office, &feed);
     return status;
 }
 

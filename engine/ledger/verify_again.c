@@ -333,7 +333,7 @@ static int decide(struct again_batch *batch, struct office_register *office_regi
         status = make_file(batch, &file);
     }
     if (status == WM_OK) {
-        const struct batch_run run = {&day, history, verification->options->threads, true, true};
+        const struct batch_run run = {&day, history, verification->options->threads, true, true, true};
         status = batch_decide(&run, &file, &receiver, verification->sink);
         close(file.descriptor);
     }

@@ -37,6 +37,7 @@ struct worker {
     struct buffer rendered[BATCH_BUFFERS];
     struct dossier **dossiers;
     uint32_t count, capacity;
+    struct csv_block block;
     pthread_t thread;
 };
 
@@ -90,7 +91,7 @@ static int take_block(struct worker *worker, struct csv_rows *rows, uint64_t *re
                       uint64_t *ret_bytes_read)
 {
     struct batch *batch = worker->batch;
-    struct csv_block block;
+    struct csv_block block = {0};
 
     pthread_mutex_lock(&batch->reading);
     int status = csv_blocks_next(batch->blocks, &worker->bytes, &block, batch->sink);
@@ -109,6 +110,7 @@ static int take_block(struct worker *worker, struct csv_rows *rows, uint64_t *re
         *ret_ticket = batch->next_ticket++;
     }
     pthread_mutex_unlock(&batch->reading);
+    worker->block = block;
     return status;
 }
 
@@ -151,6 +153,8 @@ static int read_claim(struct worker *worker, const struct csv_row *row)
     if (status != WM_OK || dossier->claim.unreadable)
         return status;
     facts_approach(batch->run->day, dossier);
+    dossier->row_place = worker->block.place + (uint64_t)(row->raw.bytes - worker->block.bytes.bytes);
+    dossier->row_length = row->raw.length <= UINT32_MAX ? (uint32_t)row->raw.length : 0;
     if (batch->run->with_contents && add_content(worker, dossier) != WM_OK)
         return WM_NO_MEMORY;
     return history_note(&worker->arena, dossier);
@@ -235,6 +239,33 @@ static int settle_block(struct worker *worker)
                                            : settle_claim(worker, dossier);
     }
     return status;
+}
+
+/* A row once more, for the history. */
+static int read_again(void *context, uint64_t place, uint32_t length, struct arena *arena,
+                      struct text *ret_canonical)
+{
+    struct batch *batch = context;
+    struct csv_rows rows = {0};
+    struct csv_row row;
+    struct claim claim = {.unreadable = true};
+    char *bytes = arena_bytes(arena, length);
+    int status =
+        bytes != NULL ? csv_source_read(batch->source, place, bytes, length, batch->sink) : WM_NO_MEMORY;
+
+    if (status == WM_OK)
+        status = csv_rows_open(&rows, (struct text){bytes, length}, 1, LIMIT_COLUMNS, arena);
+    if (status == WM_OK && csv_rows_next(&rows, &row))
+        status = claim_read(&batch->header, &row, arena, &claim);
+    else if (status == WM_OK && rows.no_memory)
+        status = WM_NO_MEMORY;
+    if (status == WM_OK && claim.unreadable) {
+        diag_error(batch->sink, (struct place){batch->source->name, 0, 0},
+                   "the file was changed while it was read; run it again");
+        status = WM_IO;
+    }
+    csv_rows_close(&rows);
+    return status == WM_OK ? claim_canonical(&claim, arena, ret_canonical) : status;
 }
 
 /* --- A block from reading to delivery ---------------------------------------------------------------- */
@@ -359,12 +390,15 @@ int batch_decide(const struct batch_run *run, const struct csv_source *source,
                           .reading = PTHREAD_MUTEX_INITIALIZER,
                           .order = PTHREAD_MUTEX_INITIALIZER,
                           .moved = PTHREAD_COND_INITIALIZER};
+    const struct history_file file = {&batch, read_again};
     int status = csv_blocks_open(&batch.blocks, source, LIMIT_BLOCK_BYTES);
 
     if (status == WM_OK)
         status = table_scratch_new(&batch.settle_scratch);
+    history_set_file(run->history, run->last_file ? &file : NULL);
     if (status == WM_OK)
         status = run_workers(&batch);
+    history_set_file(run->history, NULL);
     if (status == WM_OK && !batch.header_known)
         status = claim_header_read(NULL, source->name, sink, &batch.header);
     table_scratch_free(batch.settle_scratch);
@@ -375,7 +409,8 @@ int batch_decide(const struct batch_run *run, const struct csv_source *source,
     return status;
 }
 
-int batch_decide_one(struct fact_worker *worker, struct history *history, struct arena *arena, struct dossier *dossier)
+int batch_decide_one(struct fact_worker *worker, struct history *history, struct arena *arena,
+                     struct dossier *dossier)
 {
     struct dossier *one = dossier;
     int status = history_note(arena, dossier);

@@ -16,7 +16,7 @@
 #include "base/csv.h"
 #include "facts/history.h"
 
-enum { BATCH_BUFFERS = 4 }; /* texts that one block is rendered to */
+enum { BATCH_BUFFERS = 5 }; /* texts that one block is rendered to */
 
 /* Claims of one block, decided, in the order of the file. Borrowed during the calls below. */
 struct decided_block {
@@ -40,6 +40,7 @@ struct batch_run {
     unsigned threads;   /* 1 to LIMIT_THREADS */
     bool with_messages; /* make the findings' messages */
     bool with_contents; /* give dossiers their content and its digest, for recording */
+    bool last_file;     /* the history is asked nothing more after this file: it need not keep rows */
 };
 
 /* Decides every claim of the source. Reports a file that cannot be used (no header, missing columns);

@@ -111,7 +111,9 @@ static void write_in_goes(enum packed_table table, const unsigned *goes, size_t 
         packed_list_open(&list, table);
         for (unsigned i = 0; i < goes[go]; i++) {
             struct packed_entry entry = random_entry(table, ++row, keys);
-            assert_int_equal(packed_list_add(&list, &entry), WM_OK);
+            struct text bytes = {(const char *)&entry, packed_list_entry_bytes(table)};
+            assert_int_equal(i % 3 == 0 ? packed_list_add(&list, &entry) : packed_list_append(&list, bytes),
+                             WM_OK);
             plain_add(&entry);
         }
         assert_int_equal(packed_list_settle(&list, threads), WM_OK);
@@ -173,6 +175,44 @@ static void nothing_is_left(void **state)
     unlink(path);
 }
 
+/* A bucket of sums that was cut or written by something else is found out. */
+static void other_forms_are_found(void **state)
+{
+    static const struct {
+        const char *sql, *fault;
+    } CASES[] = {
+        {"UPDATE tally_buckets SET entries = substr(entries, 1, length(entries) - 1)", "a bucket is cut"},
+        {"UPDATE tally_buckets SET entries = CAST(entries || x'80' AS BLOB)", "a bucket is cut"},
+        {"UPDATE tally_buckets SET entries = CAST(substr(entries, 1, length(entries) - 1) || x'8200' AS BLOB)",
+         "a bucket is written in another way than this program does"},
+        {"UPDATE tally_buckets SET entries = CAST(entries || x'000102' AS BLOB)",
+         "there are not as many entries as bucket_sizes says"},
+        {"UPDATE tally_buckets SET entries = CAST(entries || x'000002' AS BLOB)", "entries are not in order"},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < sizeof CASES / sizeof CASES[0]; i++) {
+        struct capture captured;
+        char path[] = "/tmp/witnessmark-packed-XXXXXX";
+        struct office *office = open_office(path, &captured);
+        const struct packed_entry entry = {UINT64_C(0x0123456789abcdef), packed_day(7), 0, 1};
+        struct packed_list list;
+        const char *fault = NULL;
+        uint64_t entries;
+        packed_list_open(&list, PACKED_TALLIES);
+        assert_int_equal(packed_list_add(&list, &entry), WM_OK);
+        assert_int_equal(packed_list_settle(&list, 1), WM_OK);
+        assert_int_equal(packed_write(office, &list), WM_OK);
+        packed_list_free(&list);
+        assert_int_equal(office_run(office, CASES[i].sql), WM_OK);
+        assert_int_equal(packed_check_form(office, PACKED_TALLIES, &entries, &fault), WM_OK);
+        assert_non_null(fault);
+        assert_string_equal(fault, CASES[i].fault);
+        office_close(office);
+        unlink(path);
+    }
+}
+
 /* The hash is a file format: these values may never change. */
 static void hashes_stay(void **state)
 {
@@ -210,6 +250,7 @@ int main(void)
         cmocka_unit_test(rows),
         cmocka_unit_test(tallies),
         cmocka_unit_test(nothing_is_left),
+        cmocka_unit_test(other_forms_are_found),
         cmocka_unit_test(hashes_stay),
     };
     return sodium_init() < 0 ? 1 : cmocka_run_group_tests_name("ledger packed", tests, NULL, NULL);
