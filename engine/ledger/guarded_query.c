@@ -305,6 +305,7 @@ static int list_base_tables(struct guard *guard)
     return guard->base_tables.failed ? WM_NO_MEMORY : status;
 }
 
+/* What is sorted may be more than memory holds: it goes to files without a name. */
 static int set_up(struct guard *guard)
 {
     sqlite3 *database = guard->database;
@@ -319,6 +320,8 @@ static int set_up(struct guard *guard)
     if (result != SQLITE_OK)
         return office_report(guard->office, result);
     int status = list_base_tables(guard);
+    if (status == WM_OK)
+        status = office_run(guard->office, "PRAGMA temp_store = FILE");
     if (status != WM_OK)
         return status;
     guard->old_length_limit = sqlite3_limit(database, SQLITE_LIMIT_LENGTH, LIMIT_REPORT_VALUE_BYTES);
@@ -366,6 +369,7 @@ void guard_close(struct guard *guard)
         sqlite3_free(guard->feeds[i].names);
     }
     buffer_free(&guard->base_tables);
+    sqlite3_exec(guard->database, "PRAGMA temp_store = MEMORY", NULL, NULL, NULL);
     sqlite3_create_function_v2(guard->database, "share", 2, SQLITE_UTF8, NULL, NULL, NULL, NULL, NULL);
     sqlite3_create_function_v2(guard->database, "stage_of", 2, SQLITE_UTF8, NULL, NULL, NULL, NULL, NULL);
     free(guard);

@@ -581,6 +581,7 @@ int main(void)
         cmocka_unit_test(completion_is_as_worked_by_hand),
         cmocka_unit_test(deadlines_are_those_of_flags),
         cmocka_unit_test(verify_finds_a_changed_list_of_what_waits),
+        cmocka_unit_test(the_example_of_the_readme_runs),
         cmocka_unit_test(mischief_does_no_harm),
     };
 
