@@ -54,7 +54,7 @@ struct guarded_query {
     struct place place;
 };
 
-/* --- What may run ---------------------------------------------------------------------------------------- */
+/* --- What may run ---------------------------------------------------------------------------------- */
 
 /* SQLite's functions that give the same for the same rows, and touch nothing else. */
 static const char *const FUNCTIONS[] = {
@@ -176,7 +176,7 @@ static int look_at_clock(void *context)
     return guard->late;
 }
 
-/* --- Functions ------------------------------------------------------------------------------------------- */
+/* --- Functions ------------------------------------------------------------------------------------- */
 
 static void call_share(sqlite3_context *call, int count, sqlite3_value **arguments)
 {
@@ -236,8 +236,7 @@ static void call_stage_of(sqlite3_context *call, int count, sqlite3_value **argu
         give(call, stage);
 }
 
-/* --- Given tables ------------------------------------------------------------------------------------------
- */
+/* --- Given tables ---------------------------------------------------------------------------------- */
 
 static void feed_cell(void *context, uint64_t row, int column, sqlite3_context *ret_cell)
 {
@@ -284,8 +283,7 @@ int guard_give(struct guard *guard, const struct given_table *table)
     return status;
 }
 
-/* --- The guard -----------------------------------------------------------------------------------------------
- */
+/* --- The guard ------------------------------------------------------------------------------------- */
 
 static int list_base_tables(struct guard *guard)
 {
@@ -386,8 +384,7 @@ bool guard_names(struct text sql, const char *table)
     return false;
 }
 
-/* --- Queries
- * --------------------------------------------------------------------------------------------------- */
+/* --- Queries --------------------------------------------------------------------------------------- */
 
 /* The place of a byte of the text, whose column counts bytes of the line. */
 static struct place place_at(struct place start, struct text sql, size_t byte)
