@@ -6,7 +6,8 @@ BUILD ?= build
 PREFIX ?= /usr/local
 
 # Debian's names for what the build needs.
-PACKAGES = gcc libc6-dev libcsv-dev libsqlite3-dev libpcre2-dev libcmocka-dev libsodium-dev libjansson-dev libjs-chart.js
+PACKAGES = gcc libc6-dev libcsv-dev libsqlite3-dev libpcre2-dev libcmocka-dev libsodium-dev libjansson-dev libgsl-dev \
+           libjs-chart.js
 
 WARNINGS = -Wall -Wextra -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Wpointer-arith -Wwrite-strings \
            -Wvla -Wundef -Wformat=2 -Wimplicit-fallthrough $(if $(CI),-Werror)
@@ -14,10 +15,10 @@ HARDENING = -U_FORTIFY_SOURCE -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fPIE
 CFLAGS ?= -O2 -g
 ALL_CFLAGS = -std=gnu11 $(CFLAGS) $(WARNINGS) $(HARDENING) -D_GNU_SOURCE -DPCRE2_CODE_UNIT_WIDTH=8 -pthread -Iengine -I$(BUILD)/generated
 ALL_LDFLAGS = $(LDFLAGS) -pie -Wl,-z,relro,-z,now -pthread
-ENGINE_LIBS = -lsqlite3 -lpcre2-8 -lcsv -lsodium -ljansson
+ENGINE_LIBS = -lsqlite3 -lpcre2-8 -lcsv -lsodium -ljansson -lgsl -lgslcblas -lm
 
 # The stages of the pipeline, in the order in which they may include each other.
-STAGES = base tables rules intake register facts verdict ledger reports cli
+STAGES = base statistics tables rules intake register facts verdict ledger regulator reports cli
 
 ENGINE_SOURCES = $(foreach stage,$(STAGES),$(sort $(wildcard engine/$(stage)/*.c)))
 ENGINE_OBJECTS = $(ENGINE_SOURCES:%.c=$(BUILD)/%.o)

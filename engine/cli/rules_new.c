@@ -28,7 +28,9 @@ static const struct template TEMPLATES[] = {
                      "notice_ended_on,\n"
                      "currency,USD\n"
                      "other_limit,\n"
-                     "replaces,\n"},
+                     "replaces,\n"
+                     "manufacturer,\n"
+                     "regulator_number,\n"},
     {"eligibility.csv", "F,model_line,model_year,engine,built_on,>eligible,>stage\n"
                         "# values,\"Line A, Line B\",[2010..2030],\"E1, E2\",,,\n"
                         "# changed-in-production,-,-,-,>= 2026-06-01,false,\n"

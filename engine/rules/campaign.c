@@ -158,6 +158,8 @@ static bool set_text_key(struct campaign *campaign, struct text key, struct text
         struct text *target;
     } texts[] = {{"campaign", &campaign->id},       {"title", &campaign->title},       {"kind", &campaign->kind},
                  {"hazard", &campaign->hazard},     {"currency", &campaign->currency},
+                 {"manufacturer", &campaign->manufacturer},
+                 {"regulator_number", &campaign->regulator_number},
                  {"replaces", &campaign->replaces_id}};
 
     for (size_t i = 0; i < sizeof texts / sizeof *texts; i++)
@@ -200,7 +202,7 @@ static int read_key(void *context, const struct sheet *sheet)
     else
         diag_error(sheet->sink, sheet_place(sheet, KEY),
                    "no key \"%.*s\"; the keys are campaign, title, kind, hazard, opens_on, closes_on, "
-                   "notice_began_on, notice_ended_on, currency, other_limit, replaces",
+                   "notice_began_on, notice_ended_on, currency, other_limit, replaces, manufacturer, regulator_number",
                    TEXT_ARGUMENTS(key));
     return WM_OK;
 }

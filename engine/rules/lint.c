@@ -83,7 +83,8 @@ int lint_rules(const struct rules *rules, const struct lint_fleet *fleet,
                struct lint_summary *ret_summary)
 {
     struct lint lint = {.rules = rules, .fleet = fleet, .take = take, .context = context};
-    int (*const parts[])(struct lint *) = {lint_spelling, look_at_deadlines, look_at_campaigns, lint_checks};
+    int (*const parts[])(struct lint *) = {lint_spelling, look_at_deadlines, look_at_campaigns, lint_checks,
+                                         lint_measures};
     int status = WM_OK;
 
     for (size_t i = 0; status == WM_OK && i < sizeof parts / sizeof *parts; i++)

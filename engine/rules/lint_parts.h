@@ -71,6 +71,7 @@ int lint_campaign(struct lint *lint, const struct campaign *campaign);
 int lint_campaign_lists(struct lint *lint, const struct campaign *campaign);
 int lint_checks(struct lint *lint);
 int lint_spelling(struct lint *lint);
+int lint_measures(struct lint *lint);
 
 /* What the parts of a campaign's analysis share. */
 struct lint_of_campaign {

@@ -171,6 +171,22 @@ static int build_deadlines(struct build *build)
     return WM_OK;
 }
 
+static int build_filings(struct build *build)
+{
+    const struct rules_file *file = need_file(build, TEXT("filings.csv"), false);
+
+    return file == NULL ? WM_OK
+                        : filings_read(build->arena, file->path, file->bytes, build->sink, &build->rules->filings);
+}
+
+static int build_measures(struct build *build)
+{
+    const struct rules_file *file = need_file(build, TEXT("outliers.csv"), false);
+
+    return file == NULL ? WM_OK
+                        : measures_read(build->arena, file->path, file->bytes, build->sink, &build->rules->measures);
+}
+
 /* Runs one part after another as long as going on makes sense, so that one run names every error. */
 static int build_all(struct build *build)
 {
@@ -179,7 +195,8 @@ static int build_all(struct build *build)
 
     if (status != WM_OK || units != WM_OK)
         return status != WM_OK ? status : units;
-    int (*const parts[])(struct build *) = {build_deadlines, build_campaigns, build_checks};
+    int (*const parts[])(struct build *) = {build_deadlines, build_filings, build_measures,
+                                                 build_campaigns, build_checks};
     for (size_t i = 0; i < sizeof parts / sizeof *parts; i++) {
         status = parts[i](build);
         if (status != WM_OK && status != WM_BAD_INPUT)

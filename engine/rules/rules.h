@@ -14,6 +14,8 @@
 
 #include "base/text_index.h"
 #include "rules/dictionary.h"
+#include "rules/filings.h"
+#include "rules/measures.h"
 #include "rules/rules_files.h"
 #include "rules/units.h"
 #include "tables/table.h"
@@ -51,6 +53,7 @@ struct inspection_test {
 
 struct campaign {
     struct text id, title, kind, hazard, currency;
+    struct text manufacturer, regulator_number;    /* for reports to the regulator; may be empty */
     int32_t opens_on, closes_on, notice_began_on, notice_ended_on;    /* DAY_NONE: empty */
     bool has_other_limit;
     int64_t other_limit_cents;
@@ -112,6 +115,8 @@ struct rules {
     struct units *units;
     struct table *deadlines;             /* NULL: the file is not there */
     int deadline_output[DEADLINES];      /* -1: the table has no such output */
+    struct filings filings;              /* none: the file is not there */
+    struct measures measures;            /* none: the file is not there */
     struct campaign *campaigns;          /* in the order of their ids */
     uint32_t campaign_count;
     struct check *checks[SCOPES];        /* in the order of their files */
