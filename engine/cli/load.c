@@ -57,7 +57,7 @@ static int run_load(const struct options *options)
 
     if (!kind_from(options->arguments[0], &kind)) {
         diag_error(&sink, (struct place){{NULL, 0}, 0, 0},
-                   "\"%s\" is nothing to load; write vehicles, dealers, shipments or approvals",
+                   "\"%s\" is nothing to load; write vehicles, dealers, shipments, approvals or notices",
                    options->arguments[0]);
         return EXIT_UNUSABLE;
     }
@@ -70,10 +70,12 @@ static int run_load(const struct options *options)
 
 const struct command COMMAND_LOAD = {
     .name = "load",
-    .arguments = "vehicles|dealers|shipments|approvals FILE",
+    .arguments = "vehicles|dealers|shipments|approvals|notices FILE",
     .summary = "takes office data into the office file, which is made if it is not there",
     .details = "A row that changes is a new version; rows that are not in FILE stay as they are. With any error\n"
-               "nothing is loaded.\n",
+               "nothing is loaded. notices are what the office says of a campaign and a quarter for the regulator: campaign,\n"
+               "quarter (2026-Q1), involved, explanation, notices_sent, estimated, awaiting_repair, unreachable_other,\n"
+               "other_reason, removed, disqualified, submitted_on.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_QUIET),
     .least_arguments = 2,

@@ -29,6 +29,8 @@ static void write_result(const struct verify_options *options, const struct veri
     buffer_format(
         words, "%" PRIu64 " loads, %" PRIu64 " batches with %" PRIu64 " claims, %" PRIu64 " office decisions\n",
         result->loads, result->batches, result->rows, result->decisions);
+    if (result->outlier_runs > 0)
+        buffer_format(words, "%" PRIu64 " comparisons of dealers\n", result->outlier_runs);
     if (options->again)
         buffer_format(words, "%" PRIu64 " claims decided again\n", result->decided_again);
     if (result->found_entry > 0)

@@ -15,6 +15,7 @@
 #define CHAIN_LOAD "load"
 #define CHAIN_BATCH "batch"
 #define CHAIN_DECISION "decision"
+#define CHAIN_OUTLIERS "outliers"
 
 struct chain_entry {
     int64_t entry; /* from 1; 0: the chain is empty */

@@ -13,7 +13,8 @@
 
 const char *office_data_name(enum office_data kind)
 {
-    static const char *const names[OFFICE_DATA_KINDS] = {"vehicles", "dealers", "shipments", "approvals"};
+    static const char *const names[OFFICE_DATA_KINDS] = {"vehicles", "dealers", "shipments", "approvals",
+                                                         "notices"};
 
     return names[kind];
 }

@@ -1,5 +1,5 @@
 /* load.h - office data from a CSV file into the office file: vehicles, dealers, shipments, approvals (contract
- * section 2).
+ * section 2), and notices: what the office says of a campaign and a quarter for the regulator.
  *
  * Every cell is checked first; with any error nothing is loaded. Else one transaction makes a load, with a new
  * version for each row that is new or differs from what stood there; rows that are not in the file stay as they
@@ -12,9 +12,9 @@
 
 #include "ledger/office.h"
 
-enum office_data { OFFICE_VEHICLES, OFFICE_DEALERS, OFFICE_SHIPMENTS, OFFICE_APPROVALS, OFFICE_DATA_KINDS };
+enum office_data { OFFICE_VEHICLES, OFFICE_DEALERS, OFFICE_SHIPMENTS, OFFICE_APPROVALS, OFFICE_NOTICES, OFFICE_DATA_KINDS };
 
-/* "vehicles", "dealers", "shipments", "approvals" */
+/* "vehicles", "dealers", "shipments", "approvals", "notices" */
 const char *office_data_name(enum office_data kind);
 
 /* Errors of a file that are named one by one; of the rest only the number is. */

@@ -1,6 +1,7 @@
 #include "ledger/load_chain.h"
 
 #include "base/status.h"
+#include "ledger/canonical_rows.h"
 #include "ledger/chain.h"
 #include "ledger/columns.h"
 
@@ -19,25 +20,10 @@ void load_canonical_vehicle(struct load_canonical *canonical, struct text vin, i
         canonical->last_profile = profile;
 }
 
-/* A cell as its type says. */
-static void add_cell(struct canonical *canonical, sqlite3_stmt *statement, int column)
-{
-    switch (sqlite3_column_type(statement, column)) {
-    case SQLITE_NULL: canonical_null(canonical); break;
-    case SQLITE_INTEGER: canonical_integer(canonical, sqlite3_column_int64(statement, column)); break;
-    case SQLITE_BLOB: {
-        struct text blob = column_blob(statement, column);
-        canonical_bytes(canonical, blob.bytes, blob.length);
-        break;
-    }
-    default: canonical_text(canonical, column_text(statement, column));
-    }
-}
-
 void load_canonical_version(struct load_canonical *canonical, struct sqlite3_stmt *statement)
 {
     for (int i = 0; i < sqlite3_column_count(statement) - 1; i++)
-        add_cell(&canonical->versions, statement, i);
+        canonical_column(&canonical->versions, statement, i);
 }
 
 #define DEALER_VERSIONS                                                                                             \
@@ -47,6 +33,9 @@ void load_canonical_version(struct load_canonical *canonical, struct sqlite3_stm
     "SELECT shipment, dealer, part, part_key, quantity_millionths, shipped_on, load FROM shipment_versions "
 #define APPROVAL_VERSIONS                                                                                           \
     "SELECT approval, dealer, campaign, vin, covers, limit_cents, valid_to, reason, load FROM approval_versions "
+#define NOTICE_VERSIONS                                                                                             \
+    "SELECT campaign, quarter, involved, explanation, notices_sent, estimated, awaiting_repair, "                   \
+    "unreachable_other, other_reason, removed, disqualified, submitted_on, load FROM notice_versions "
 
 const char *load_versions_sql(enum office_data kind, bool one_load)
 {
@@ -57,23 +46,11 @@ const char *load_versions_sql(enum office_data kind, bool one_load)
                               SHIPMENT_VERSIONS "WHERE load = ?1 ORDER BY shipment"},
         [OFFICE_APPROVALS] = {APPROVAL_VERSIONS "ORDER BY approval, load",
                               APPROVAL_VERSIONS "WHERE load = ?1 ORDER BY approval"},
+        [OFFICE_NOTICES] = {NOTICE_VERSIONS "ORDER BY campaign, quarter, load",
+                            NOTICE_VERSIONS "WHERE load = ?1 ORDER BY campaign, quarter"},
     };
 
     return SQL[kind][one_load];
-}
-
-static int add_rows(struct office *office, sqlite3_stmt *statement, struct canonical *canonical, bool *ret_any)
-{
-    bool more = false;
-    int status = office_step(office, statement, &more);
-
-    *ret_any = more;
-    while (status == WM_OK && more) {
-        for (int i = 0; i < sqlite3_column_count(statement); i++)
-            add_cell(canonical, statement, i);
-        status = office_step(office, statement, &more);
-    }
-    return status;
 }
 
 static int add_load(struct office *office, int64_t load, struct canonical *canonical)
@@ -88,7 +65,7 @@ static int add_load(struct office *office, int64_t load, struct canonical *canon
     if (status != WM_OK)
         return status;
     sqlite3_bind_int64(statement, 1, load);
-    status = add_rows(office, statement, canonical, &any);
+    status = canonical_rows(office, statement, canonical, &any);
     sqlite3_finalize(statement);
     return status == WM_OK && !any ? WM_NOT_FOUND : status;
 }
@@ -106,7 +83,7 @@ static int add_profiles(struct office *office, int64_t before, int64_t last, str
         return status;
     sqlite3_bind_int64(statement, 1, before);
     sqlite3_bind_int64(statement, 2, last);
-    status = add_rows(office, statement, canonical, &any);
+    status = canonical_rows(office, statement, canonical, &any);
     sqlite3_finalize(statement);
     return status;
 }

@@ -1,4 +1,4 @@
-/* Dealers, shipments, approvals: files of up to some million rows, read by one thread and compared row by row. */
+/* Dealers, shipments, approvals, notices: files of up to some million rows, read by one thread and compared row by row. */
 #include <sqlite3.h>
 #include <stddef.h>
 #include <stdlib.h>
@@ -7,6 +7,7 @@
 #include "base/chunks.h"
 #include "base/decimal.h"
 #include "base/limits.h"
+#include "base/quarter.h"
 #include "base/status.h"
 #include "base/value.h"
 #include "intake/excerpt.h"
@@ -22,6 +23,8 @@ enum form {
     FORM_QUANTITY,    /* may be negative */
     FORM_RATE,        /* not negative */
     FORM_MONEY,       /* cents, not negative */
+    FORM_COUNT,       /* a whole number, not negative; an empty cell is none */
+    FORM_QUARTER,     /* 2026-Q1, its number by base/quarter.h */
     FORM_FINDING,     /* what an approval may cover */
     FORM_REGION       /* ISO 3166-2; another word is a warning */
 };
@@ -33,7 +36,7 @@ struct record_column {
     bool filled;       /* and each row its cell */
 };
 
-enum { MOST_COLUMNS = 8, LAST_FROM = 6, LAST_TO = 7 };
+enum { MOST_COLUMNS = 12, LAST_FROM = 6, LAST_TO = 7, UNREACHABLE_OTHER = 7, OTHER_REASON = 8 };
 
 /* The key's columns come first. ?1 and on are the columns in this order, then the load, then the part's key. */
 struct record_kind {
@@ -85,6 +88,27 @@ static const struct record_kind KINDS[OFFICE_DATA_KINDS] = {
         "WHERE approval = ?1 ORDER BY load DESC LIMIT 1",
         "INSERT INTO approval_versions (approval, dealer, campaign, vin, covers, limit_cents, valid_to, reason, load) "
         "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+    },
+    [OFFICE_NOTICES] = {
+        {{"campaign", FORM_TEXT, true, true},
+         {"quarter", FORM_QUARTER, true, true},
+         {"involved", FORM_COUNT, false, false},
+         {"explanation", FORM_TEXT, false, false},
+         {"notices_sent", FORM_COUNT, false, false},
+         {"estimated", FORM_COUNT, false, false},
+         {"awaiting_repair", FORM_COUNT, false, false},
+         {"unreachable_other", FORM_COUNT, false, false},
+         {"other_reason", FORM_TEXT, false, false},
+         {"removed", FORM_COUNT, false, false},
+         {"disqualified", FORM_COUNT, false, false},
+         {"submitted_on", FORM_DAY, false, false}},
+        12, 2,
+        "SELECT involved, explanation, notices_sent, estimated, awaiting_repair, unreachable_other, other_reason, "
+        "removed, disqualified, submitted_on FROM notice_versions WHERE campaign = ?1 AND quarter = ?2 "
+        "ORDER BY load DESC LIMIT 1",
+        "INSERT INTO notice_versions (campaign, quarter, involved, explanation, notices_sent, estimated, "
+        "awaiting_repair, unreachable_other, other_reason, removed, disqualified, submitted_on, load) "
+        "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11, ?12, ?13)",
     },
 };
 
@@ -185,6 +209,16 @@ static int read_cell(struct record_load *load, const struct csv_row *row, int co
         if (text.length > 0 && load_cell_number(&cell, 2, false, &number))
             *ret_value = value_number(number / DECIMAL_CENT);
         break;
+    case FORM_COUNT:
+        if (text.length > 0 && load_cell_number(&cell, 0, false, &number))
+            *ret_value = value_number(number / DECIMAL_ONE);
+        break;
+    case FORM_QUARTER:
+        if (quarter_read(text, &day))
+            *ret_value = value_number(day);
+        else
+            load_cell_error(&cell, "is no quarter; write it as 2026-Q1");
+        break;
     case FORM_VIN:
         if (load_cell_vin(&cell, room, &text))
             kept = keep_text(load, text, ret_value);
@@ -220,6 +254,17 @@ static void check_active(struct record_load *load, const struct csv_row *row, co
         load_cell_error(&cell, "is before active_from; correct one of them");
 }
 
+/* Notices only: 49 CFR 573.7(b)(5) wants other reasons specified. */
+static void check_reason(struct record_load *load, const struct csv_row *row, const struct record *record)
+{
+    const struct value *count = &record->values[UNREACHABLE_OTHER], *reason = &record->values[OTHER_REASON];
+    struct load_cell cell = cell_of(load, row, UNREACHABLE_OTHER);
+
+    if (load->kind == &KINDS[OFFICE_NOTICES] && count->type == VALUE_NUMBER && count->number > 0 &&
+        value_as_text(*reason).length == 0)
+        load_cell_error(&cell, "has no reason beside it; say in other_reason why they cannot be reached");
+}
+
 static int read_row(struct record_load *load, const struct csv_row *row)
 {
     uint64_t errors = load->errors.count;
@@ -237,6 +282,7 @@ static int read_row(struct record_load *load, const struct csv_row *row)
             return status;
     }
     check_active(load, row, record);
+    check_reason(load, row, record);
     record->is_read = load->errors.count == errors;
     return WM_OK;
 }

@@ -11,7 +11,7 @@
 -- One row a load; its number orders everything that was ever loaded, so that `as of load N` names one state.
 CREATE TABLE loads (
     load INTEGER PRIMARY KEY,
-    kind TEXT NOT NULL CHECK (kind IN ('vehicles', 'dealers', 'shipments', 'approvals')),
+    kind TEXT NOT NULL CHECK (kind IN ('vehicles', 'dealers', 'shipments', 'approvals', 'notices')),
     file_name TEXT NOT NULL,
     digest BLOB NOT NULL CHECK (length(digest) = 32),    -- BLAKE2b-256 of the file's bytes
     rows INTEGER NOT NULL,                               -- in the file, without the header
@@ -81,6 +81,25 @@ CREATE TABLE approval_versions (
     PRIMARY KEY (approval, load)
 ) STRICT, WITHOUT ROWID;
 
+-- What the office says of a campaign as of the end of a quarter, for its reports to the regulator. quarter is
+-- 4 * year + 0 to 3. Numbers are cumulative; null: nothing was said.
+CREATE TABLE notice_versions (
+    campaign TEXT NOT NULL,
+    quarter INTEGER NOT NULL,
+    load INTEGER NOT NULL,
+    involved INTEGER,                                    -- vehicles involved, which the explanation is about
+    explanation TEXT,                                    -- why the number involved has changed
+    notices_sent INTEGER,
+    estimated INTEGER,                                   -- vehicles estimated to fail (emissions)
+    awaiting_repair INTEGER,                             -- inspected, in need of repair, not yet repaired
+    unreachable_other INTEGER,                           -- for reasons that the vehicle register does not know
+    other_reason TEXT,                                   -- these reasons
+    removed INTEGER,                                     -- taken out of the campaign and not remedied: bought back ...
+    disqualified INTEGER,                                -- (emissions)
+    submitted_on INTEGER,                                -- when the office filed the report
+    PRIMARY KEY (campaign, quarter, load)
+) STRICT, WITHOUT ROWID;
+
 CREATE TRIGGER loads_update BEFORE UPDATE ON loads
 BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; load a corrected file'); END;
 CREATE TRIGGER loads_delete BEFORE DELETE ON loads
@@ -104,6 +123,10 @@ BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; load a corrected f
 CREATE TRIGGER approval_versions_update BEFORE UPDATE ON approval_versions
 BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; load a corrected file'); END;
 CREATE TRIGGER approval_versions_delete BEFORE DELETE ON approval_versions
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; load a corrected file'); END;
+CREATE TRIGGER notice_versions_update BEFORE UPDATE ON notice_versions
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; load a corrected file'); END;
+CREATE TRIGGER notice_versions_delete BEFORE DELETE ON notice_versions
 BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; load a corrected file'); END;
 
 -- ---- 2. The index of vehicles (derived from vehicle_versions and vehicle_profiles) ----
@@ -165,3 +188,10 @@ SELECT a.approval, a.dealer, a.campaign, a.vin, a.covers,
        a.reason, a.load
 FROM approval_versions AS a
 WHERE a.load = (SELECT max(load) FROM approval_versions WHERE approval = a.approval);
+
+CREATE VIEW notices_now AS
+SELECT n.campaign, printf('%04d-Q%d', n.quarter / 4, n.quarter % 4 + 1) AS quarter,
+       n.involved, n.explanation, n.notices_sent, n.estimated, n.awaiting_repair, n.unreachable_other, n.other_reason,
+       n.removed, n.disqualified, date(n.submitted_on * 86400, 'unixepoch') AS submitted_on, n.load
+FROM notice_versions AS n
+WHERE n.load = (SELECT max(load) FROM notice_versions WHERE campaign = n.campaign AND quarter = n.quarter);

@@ -10,8 +10,9 @@
 -- or the office decision (ledger/records.h); chain_digest is that of the entry and of the chain_digest before it.
 CREATE TABLE chain (
     entry INTEGER PRIMARY KEY,                           -- 1, 2, 3 ... without a gap
-    kind TEXT NOT NULL,                                  -- load, batch or decision
-    number INTEGER NOT NULL,                             -- loads.load, batches.batch, office_decisions.number
+    kind TEXT NOT NULL,                                  -- load, batch, decision or outliers
+    number INTEGER NOT NULL,                             -- loads.load, batches.batch,
+                                                         -- office_decisions.number, outlier_runs.run
     record_digest BLOB NOT NULL CHECK (length(record_digest) = 32),
     chain_digest BLOB NOT NULL CHECK (length(chain_digest) = 32),
     UNIQUE (kind, number)
@@ -156,6 +157,51 @@ CREATE TABLE office_decisions (
 
 CREATE INDEX office_decisions_of_row ON office_decisions (row);
 
+-- Comparisons of dealers that were kept, so that a dealer that stood out can be told why: one row a run.
+CREATE TABLE outlier_runs (
+    run INTEGER PRIMARY KEY,
+    recorded_on INTEGER NOT NULL,
+    recorded_at TEXT NOT NULL,                           -- by the machine's clock, UTC
+    recorded_by TEXT NOT NULL,
+    since INTEGER,                                       -- claims received from this day; null: open
+    until INTEGER,
+    campaign TEXT NOT NULL,                              -- empty: all
+    last_row INTEGER NOT NULL,                           -- claims and decisions up to and including these counted
+    last_decision INTEGER NOT NULL
+) STRICT;
+
+-- What was compared in a run, numbered from 1 in the order of rules/outliers.csv.
+CREATE TABLE outlier_measures (
+    run INTEGER NOT NULL,
+    number INTEGER NOT NULL,
+    measure TEXT NOT NULL,
+    title TEXT NOT NULL,
+    definition TEXT NOT NULL,                            -- the row of the rules
+    all_counted INTEGER NOT NULL,                        -- claims of all dealers that count
+    all_of INTEGER NOT NULL,                             -- of so many
+    dealers INTEGER NOT NULL,
+    near_millionths INTEGER NOT NULL,                    -- probabilities of the limits
+    far_millionths INTEGER NOT NULL,
+    phi_millionths INTEGER NOT NULL,                     -- how much dealers spread; 1000000: as chance makes them
+    PRIMARY KEY (run, number)
+) STRICT, WITHOUT ROWID;
+
+-- Who stood out, numbered from 1 within the run.
+CREATE TABLE outlier_flags (
+    run INTEGER NOT NULL,
+    number INTEGER NOT NULL,
+    measure_number INTEGER NOT NULL,                     -- of outlier_measures
+    dealer TEXT NOT NULL,
+    side TEXT NOT NULL,                                  -- above the upper limit, or below the lower
+    counted INTEGER NOT NULL,
+    of INTEGER NOT NULL,
+    rate_millionths INTEGER NOT NULL,
+    limit_millionths INTEGER NOT NULL,
+    z_millionths INTEGER NOT NULL,
+    basis TEXT NOT NULL,                                 -- as the dealer is told
+    PRIMARY KEY (run, number)
+) STRICT, WITHOUT ROWID;
+
 -- ---- 5. Derived from the records: what finds them ----
 
 -- What finds rows and what stands, packed by ledger/packed.h. With 2^bits buckets, bucket 2^bits + number holds those of
@@ -293,6 +339,15 @@ SELECT r.row, r.batch, r.line, r.dealer, r.claim, r.revision, r.campaign, r.vin,
        r.asked_cents, r.payable_cents
 FROM waiting_rows AS w CROSS JOIN claim_rows AS r ON r.row = w.row CROSS JOIN batches AS b ON b.batch = r.batch;
 
+-- Who stood out in the comparisons that were kept, one row a flag, with the words in which the dealer is told.
+CREATE VIEW outliers_recorded AS
+SELECT f.run, f.number, date(r.recorded_on * 86400, 'unixepoch') AS recorded_on, r.recorded_by,
+       date(r.since * 86400, 'unixepoch') AS since, date(r.until * 86400, 'unixepoch') AS until, r.campaign,
+       f.dealer, m.measure, m.title, f.side, f.counted, f.of, m.all_counted, m.all_of,
+       f.rate_millionths, f.limit_millionths, m.phi_millionths, f.basis
+FROM outlier_flags AS f JOIN outlier_runs AS r ON r.run = f.run
+JOIN outlier_measures AS m ON m.run = f.run AND m.number = f.measure_number;
+
 -- ---- 7. Nothing recorded is edited or deleted ----
 
 CREATE TRIGGER chain_update BEFORE UPDATE ON chain
@@ -346,4 +401,16 @@ BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correctio
 CREATE TRIGGER office_decisions_update BEFORE UPDATE ON office_decisions
 BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
 CREATE TRIGGER office_decisions_delete BEFORE DELETE ON office_decisions
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER outlier_runs_update BEFORE UPDATE ON outlier_runs
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER outlier_runs_delete BEFORE DELETE ON outlier_runs
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER outlier_measures_update BEFORE UPDATE ON outlier_measures
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER outlier_measures_delete BEFORE DELETE ON outlier_measures
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;
+CREATE TRIGGER outlier_flags_update BEFORE UPDATE ON outlier_flags
+BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END;
+CREATE TRIGGER outlier_flags_delete BEFORE DELETE ON outlier_flags
 BEGIN SELECT RAISE(ABORT, 'what is recorded is never deleted; record a correction'); END;

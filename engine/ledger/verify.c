@@ -222,7 +222,8 @@ static const uint8_t *recorded_digest(const struct verification *verification, s
         int64_t count;
     } kinds[] = {{CHAIN_LOAD, verification->load_digests, verification->load_count},
                  {CHAIN_BATCH, verification->batch_digests, verification->batch_count},
-                 {CHAIN_DECISION, verification->decision_digests, verification->decision_count}};
+                 {CHAIN_DECISION, verification->decision_digests, verification->decision_count},
+                 {CHAIN_OUTLIERS, verification->outlier_digests, verification->outlier_count}};
 
     for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++)
         if (text_is(kind, kinds[i].kind) && number >= 1 && number <= kinds[i].count)
@@ -305,6 +306,9 @@ int verify_chain(struct verification *verification)
     if (status == WM_OK)
         status = check_complete(verification, CHAIN_DECISION, verification->decision_count,
                                 "SELECT count(*) FROM chain WHERE kind = 'decision'");
+    if (status == WM_OK)
+        status = check_complete(verification, CHAIN_OUTLIERS, verification->outlier_count,
+                                "SELECT count(*) FROM chain WHERE kind = 'outliers'");
     if (status == WM_OK && verification->options->head != NULL && verification->result.found_entry == 0)
         verify_fault(verification,
                      "the hash given with --head is no point of the chain; either it was copied wrongly, or "
@@ -316,9 +320,9 @@ int verify_chain(struct verification *verification)
 
 static int run(struct verification *verification)
 {
-    int (*const parts[])(struct verification *) = {verify_loads,   verify_rules, verify_decisions,
-                                                   verify_batches, verify_chain, verify_derived,
-                                                   verify_vehicles};
+    int (*const parts[])(struct verification *) = {
+        verify_loads, verify_rules,   verify_decisions, verify_outliers, verify_batches,
+        verify_chain, verify_derived, verify_vehicles};
     int status = check_integrity(verification);
 
     if (status == WM_OK)

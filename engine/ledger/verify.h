@@ -27,6 +27,7 @@ struct verify_result {
     struct chain_entry head; /* of the chain */
     int64_t found_entry;     /* of options->head; 0: it is not in the chain */
     uint64_t loads, batches, rows, decisions;
+    uint64_t outlier_runs;
     uint64_t decided_again; /* rows */
 };
 

@@ -29,6 +29,8 @@ struct verification {
     int64_t batch_count;
     uint8_t (*decision_digests)[DIGEST_BYTES]; /* by number, from 1 */
     int64_t decision_count;
+    uint8_t (*outlier_digests)[DIGEST_BYTES];  /* by run, from 1 */
+    int64_t outlier_count;
     struct decided_row *decided;       /* in the order of rows, the last decision of each */
     uint32_t decided_count;
     struct tallies tallies;            /* what stands */
@@ -55,6 +57,7 @@ int verify_digests(struct verification *verification, int64_t count, uint8_t (**
 int verify_loads(struct verification *verification);
 int verify_rules(struct verification *verification);
 int verify_decisions(struct verification *verification);
+int verify_outliers(struct verification *verification);
 int verify_batches(struct verification *verification);
 int verify_chain(struct verification *verification);
 int verify_derived(struct verification *verification);

@@ -62,6 +62,33 @@ int64_t funnel_limit(struct funnel_count all, int64_t n, int64_t p, int64_t phi)
     return millionths(widened < 0 ? 0 : widened > 1 ? 1 : widened);
 }
 
+int64_t funnel_widening(int64_t phi)
+{
+    return millionths(sqrt((double)phi / FUNNEL_ONE));
+}
+
+/* Whether the rate of the group, as a fraction, is above (sign 1) or below (sign -1) the limit. */
+static bool passes(struct funnel_count group, int64_t limit, int sign)
+{
+    __int128 difference = (__int128)group.count * FUNNEL_ONE - (__int128)limit * group.of;
+
+    return sign * difference > 0;
+}
+
+int funnel_beyond(struct funnel_count all, struct funnel_count group, int64_t p, int64_t phi)
+{
+    assert(all.of > 0 && group.of > 0 && p > FUNNEL_ONE / 2);
+    if (all.count == 0 || all.count == all.of)
+        return 0;
+    double rate = ratio(all), level = (double)p / FUNNEL_ONE;
+    if (passes(group, funnel_limit(all, group.of, p, phi), 1) && at_most(group.count - 1, rate, group.of) >= level)
+        return 1;
+    if (passes(group, funnel_limit(all, group.of, FUNNEL_ONE - p, phi), -1) &&
+        at_most(group.count, rate, group.of) <= 1 - level)
+        return -1;
+    return 0;
+}
+
 static double z_of(struct funnel_count all, struct funnel_count group)
 {
     double rate = ratio(all), variance = rate * (1 - rate) / (double)group.of;

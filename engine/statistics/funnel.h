@@ -33,6 +33,15 @@ int64_t funnel_rate(struct funnel_count count);
  * (millionths, at least 1). */
 int64_t funnel_limit(struct funnel_count all, int64_t n, int64_t p, int64_t phi);
 
+/* The factor by which limits are moved away from the rate: the square root of phi, in millionths. */
+int64_t funnel_widening(int64_t phi);
+
+/* 1 where the group lies above its upper limit at p (above one half), -1 where it lies below its lower one at 1 - p,
+ * 0 where it lies between them or the rate of all is 0 or 1. Because a limit between two counts would also name
+ * groups that chance makes more often than 1 - p, such as the highest count there is, a group lies beyond a limit
+ * only if chance alone gives a count as far out or farther with a probability of at most 1 - p. */
+int funnel_beyond(struct funnel_count all, struct funnel_count group, int64_t p, int64_t phi);
+
 /* A group's z-score in millionths: how many standard errors its rate lies from that of `all`; 0 where the rate of
  * all is 0 or 1. */
 int64_t funnel_z(struct funnel_count all, struct funnel_count group);

@@ -153,7 +153,7 @@ static void words_on_the_command_line(void **state)
     expect(RUN("rules", "lint", "B"), 2,
            "witnessmark: \"B\" is too much; see `witnessmark rules lint --help`\n");
     expect(RUN("load", "cars", "x"), 2,
-           "\"cars\" is nothing to load; write vehicles, dealers, shipments or approvals\n");
+           "\"cars\" is nothing to load; write vehicles, dealers, shipments, approvals or notices\n");
 }
 
 static void outputs_that_cannot_be_written(void **state)

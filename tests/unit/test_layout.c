@@ -188,6 +188,8 @@ static void look_at_include(const char *path, size_t number, char *line)
         fault(path, number, "include as \"stage/name.h\"");
     else if (to > from && to != COUNT(STAGES))
         fault(path, number, "includes point from later stages to earlier ones");
+    else if (begins(included, "statistics/") && from > to && from < stage_of("ledger/"))
+        fault(path, number, "statistics say who to look at; what decides a claim does not ask them");
 }
 
 static void includes_point_one_way(void **state)
@@ -326,14 +328,17 @@ static void the_checks_can_fail(void **state)
     assert_true(has_word(code, "float"));
     assert_false(has_call(code, "printf"));
     assert_false(has_call(code, "exit"));
-    print_message("(the five faults that follow are made on purpose)\n");
+    print_message("(the six faults that follow are made on purpose)\n");
     faults = 0;
     look_at_words("engine/facts/x.c", 1, code); /* float and 2.5 */
     look_at_words("engine/facts/x.c", 2, words("exit(3);"));
     look_at_include("engine/rules/x.c", 3, words("#include \"facts/vin.h\""));
     look_at_include("engine/facts/x.c", 4, words("#include \"rules/rules.h\""));
+    look_at_include("engine/verdict/x.c", 6, words("#include \"statistics/funnel.h\""));
+    look_at_include("engine/ledger/x.c", 7, words("#include \"statistics/funnel.h\"")); /* this may be */
+    look_at_words("engine/statistics/x.c", 8, words("double half = 0.5;"));               /* and this */
     look_at_sql("engine/cli/x.c", 5, words("run(\"SELECT 1\");"));
-    assert_int_equal(faults, 5);
+    assert_int_equal(faults, 6);
 }
 
 int main(void)
