@@ -34,7 +34,8 @@ bool quarter_read(struct text t, int32_t *ret_quarter)
 
 size_t quarter_write(int32_t quarter, char *room)
 {
-    return (size_t)snprintf(room, QUARTER_ROOM, "%04d-Q%d", quarter_year(quarter) % 10000, quarter_of_year(quarter));
+    return (size_t)snprintf(room, QUARTER_ROOM, "%04d-Q%d", quarter_year(quarter) % 10000,
+                            quarter_of_year(quarter));
 }
 
 int32_t quarter_of_day(int32_t day)

@@ -23,6 +23,6 @@ int32_t quarter_of_day(int32_t day);
 int32_t quarter_first_day(int32_t quarter);
 int32_t quarter_last_day(int32_t quarter);
 int quarter_year(int32_t quarter);
-int quarter_of_year(int32_t quarter);    /* 1 to 4 */
+int quarter_of_year(int32_t quarter); /* 1 to 4 */
 
 #endif

@@ -73,9 +73,9 @@ const struct command COMMAND_LOAD = {
     .arguments = "vehicles|dealers|shipments|approvals|notices FILE",
     .summary = "takes office data into the office file, which is made if it is not there",
     .details = "A row that changes is a new version; rows that are not in FILE stay as they are. With any error\n"
-               "nothing is loaded. notices are what the office says of a campaign and a quarter for the regulator: campaign,\n"
-               "quarter (2026-Q1), involved, explanation, notices_sent, estimated, awaiting_repair, unreachable_other,\n"
-               "other_reason, removed, disqualified, submitted_on.\n",
+               "nothing is loaded. notices are what the office says of a campaign and a quarter for the regulator:\n"
+               "campaign, quarter (2026-Q1), involved, explanation, notices_sent, estimated, awaiting_repair,\n"
+               "unreachable_other, other_reason, removed, disqualified, submitted_on.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_QUIET),
     .least_arguments = 2,

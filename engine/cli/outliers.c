@@ -10,7 +10,8 @@
 
 enum { TEXT_WIDTH = 79, TEXT_INDENT = 4 };
 
-/* --- outliers: what was recorded ----------------------------------------------------------------------------- */
+/* --- outliers: what was recorded -----------------------------------------------------------------------------
+ */
 
 struct listing {
     const struct options *options;
@@ -73,14 +74,16 @@ static int write_json(const struct outlier_flag *flag, struct buffer *out)
     json_t *shares[] = {json_stringn(rate, decimal_write(flag->rate, rate)),
                         json_stringn(limit, decimal_write(flag->limit, limit)),
                         json_stringn(phi, decimal_write(flag->phi, phi))};
-    json_t *object = json_pack("{s:I,s:I,s:o,s:o,s:o,s:o,s:s,s:I,s:I,s:o,s:o,s:I,s:I,s:o,s:o}", "run",
-                               (json_int_t)flag->run, "number", (json_int_t)flag->number, "recorded_on", recorded_on,
-                               "recorded_by", json_of(flag->recorded_by), "dealer", json_of(flag->dealer), "measure",
-                               json_of(flag->measure), "side", flag->above ? "above" : "below", "counted",
-                               (json_int_t)flag->claims.count, "of", (json_int_t)flag->claims.of, "rate", shares[0],
-                               "limit", shares[1], "all_counted", (json_int_t)flag->all.count, "all_of",
-                               (json_int_t)flag->all.of, "phi", shares[2], "basis", json_of(flag->basis));
-    int status = object != NULL && json_dump_callback(object, add_dump, out, JSON_COMPACT) == 0 ? WM_OK : WM_NO_MEMORY;
+    json_t *object =
+        json_pack("{s:I,s:I,s:o,s:o,s:o,s:o,s:s,s:I,s:I,s:o,s:o,s:I,s:I,s:o,s:o}", "run", (json_int_t)flag->run,
+                  "number", (json_int_t)flag->number, "recorded_on", recorded_on, "recorded_by",
+                  json_of(flag->recorded_by), "dealer", json_of(flag->dealer), "measure",
+                  json_of(flag->measure), "side", flag->above ? "above" : "below", "counted",
+                  (json_int_t)flag->claims.count, "of", (json_int_t)flag->claims.of, "rate", shares[0], "limit",
+                  shares[1], "all_counted", (json_int_t)flag->all.count, "all_of", (json_int_t)flag->all.of,
+                  "phi", shares[2], "basis", json_of(flag->basis));
+    int status =
+        object != NULL && json_dump_callback(object, add_dump, out, JSON_COMPACT) == 0 ? WM_OK : WM_NO_MEMORY;
 
     buffer_add_byte(out, '\n');
     json_decref(object);
@@ -118,14 +121,16 @@ static int list_flags(struct listing *listing, struct office *office)
 {
     static const char HEADER[] = "run,number,recorded_on,recorded_by,dealer,measure,side,counted,of,rate,limit,"
                                  "all_counted,all_of,phi,basis\n";
-    static const char NONE[] = "No dealer has been recorded as standing out; `witnessmark outliers record` does.\n";
+    static const char NONE[] =
+        "No dealer has been recorded as standing out; `witnessmark outliers record` does.\n";
     int status = office_begin_read(office);
 
     if (status != WM_OK)
         return status;
     if (listing->options->format == FORMAT_CSV)
         output_add(&listing->out, HEADER, sizeof HEADER - 1);
-    status = ledger_outlier_flags(office, 0, text_of(listing->options->given[OPTION_DEALER]), take_flag, listing);
+    status =
+        ledger_outlier_flags(office, 0, text_of(listing->options->given[OPTION_DEALER]), take_flag, listing);
     if (listing->options->format == FORMAT_TEXT && listing->count == 0)
         output_add(&listing->out, NONE, sizeof NONE - 1);
     int ended = office_end_read(office);
@@ -164,7 +169,8 @@ const struct command COMMAND_OUTLIERS = {
     .run = run_outliers,
 };
 
-/* --- outliers record ------------------------------------------------------------------------------------------- */
+/* --- outliers record
+ * ------------------------------------------------------------------------------------------- */
 
 static bool read_request(const struct options *options, struct outlier_request *request, struct diag_sink *sink)
 {
@@ -205,7 +211,8 @@ static int record(struct desk *desk, const struct options *options, struct outli
     return status;
 }
 
-static int say_result(const struct options *options, const struct outlier_result *result, struct diag_sink *sink)
+static int say_result(const struct options *options, const struct outlier_result *result,
+                      struct diag_sink *sink)
 {
     struct buffer words = BUFFER_EMPTY;
     struct output out;
@@ -214,7 +221,8 @@ static int say_result(const struct options *options, const struct outlier_result
         return EXIT_DONE;
     buffer_format(&words, "comparison %lld recorded: %u measures, %u flag%s%s\n", (long long)result->run,
                   result->measures, result->flags, result->flags == 1 ? "" : "s",
-                  result->flags > 0 ? "; `witnessmark outliers` shows the basis that each dealer must be told" : "");
+                  result->flags > 0 ? "; `witnessmark outliers` shows the basis that each dealer must be told"
+                                    : "");
     int code = words.failed || output_open(&out, NULL, sink) != WM_OK ? cli_exit(WM_NO_MEMORY) : EXIT_DONE;
     if (code == EXIT_DONE) {
         output_add(&out, words.bytes, words.length);
@@ -245,9 +253,11 @@ const struct command COMMAND_OUTLIERS_RECORD = {
     .name = "outliers record",
     .arguments = "--by WHO",
     .summary = "compares all dealers by rules/outliers.csv, and records who stands out and why",
-    .details = "Compares each dealer's share of claims with that of all. A dealer beyond the far limit is recorded with\n"
-               "the numbers, the limit and the day, for good: whoever is picked by it must be told this basis.\n"
-               "Standing out is a reason to look, and proves nothing.\n",
+    .details =
+        "Compares each dealer's share of claims with that of all. A dealer beyond the far limit is recorded "
+        "with\n"
+        "the numbers, the limit and the day, for good: whoever is picked by it must be told this basis.\n"
+        "Standing out is a reason to look, and proves nothing.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_BY) | OPTION_BIT(OPTION_SINCE) |
                OPTION_BIT(OPTION_UNTIL) | OPTION_BIT(OPTION_CAMPAIGN),

@@ -12,6 +12,7 @@
 void canonical_column(struct canonical *canonical, struct sqlite3_stmt *statement, int column);
 
 /* Steps through a statement that is bound, and adds every cell of every row. */
-int canonical_rows(struct office *office, struct sqlite3_stmt *statement, struct canonical *canonical, bool *ret_any);
+int canonical_rows(struct office *office, struct sqlite3_stmt *statement, struct canonical *canonical,
+                   bool *ret_any);
 
 #endif

@@ -11,18 +11,22 @@
 /* The last rules that decided a batch by the day. */
 static const char RULES_THEN[] = "SELECT rules FROM batches WHERE today <= ?1 ORDER BY batch DESC LIMIT 1";
 
-/* Every version of every vehicle that was loaded by the day, the last of each vehicle last. CROSS JOIN: in the order of the
- * vehicles, which takes no sorting. */
+/* The day on which vehicles were loaded first; null: never. */
+static const char FIRST_LOAD[] = "SELECT min(loaded_on) FROM loads WHERE kind = 'vehicles'";
+
+/* Every version of every vehicle that was loaded by the day, the last of each vehicle last. CROSS JOIN: in the
+ * order of the vehicles, which takes no sorting. */
 static const char VEHICLES_THEN[] =
     "SELECT v.vin, v.profile, v.built_on FROM vehicle_versions AS v CROSS JOIN loads AS l ON l.load = v.load "
     "WHERE l.loaded_on <= ?1 ORDER BY v.vin, v.load";
 
-/* The rows of a campaign that were decided pay or hold by the day, each with what was decided on it by then, whether it
- * was reversed by then, and whether a later revision of its claim was pay by then. */
+/* The rows of a campaign that were decided pay or hold by the day, each with what was decided on it by then,
+ * whether it was reversed by then, and whether a later revision of its claim was pay by then. */
 static const char ROWS_THEN[] =
     "WITH decided(row, vin, outcome, completed_on, decision) AS ("
     "  SELECT r.row, r.vin, r.outcome, r.completed_on,"
-    "         coalesce((SELECT d.action FROM office_decisions AS d WHERE d.row = r.row AND d.action <> 'reverse' "
+    "         coalesce((SELECT d.action FROM office_decisions AS d WHERE d.row = r.row AND d.action <> "
+    "'reverse' "
     "                   AND d.decided_on <= ?2 ORDER BY d.number DESC LIMIT 1), r.decision)"
     "  FROM claim_rows AS r JOIN batches AS b ON b.batch = r.batch"
     "  WHERE r.campaign = ?1 AND b.today <= ?2 AND r.replaces IS NOT 0) "
@@ -37,7 +41,8 @@ static const char ROWS_THEN[] =
     "                   coalesce((SELECT d.action FROM office_decisions AS d WHERE d.row = q.row "
     "                             AND d.action <> 'reverse' AND d.decided_on <= ?2 "
     "                             ORDER BY d.number DESC LIMIT 1), q.decision)) "
-    "FROM decided AS c WHERE c.decision IN ('pay', 'hold') AND (c.completed_on IS NULL OR c.completed_on <= ?2) "
+    "FROM decided AS c WHERE c.decision IN ('pay', 'hold') AND (c.completed_on IS NULL OR c.completed_on <= "
+    "?2) "
     "ORDER BY c.vin";
 
 /* What claims say of one vehicle. */
@@ -53,17 +58,18 @@ struct completing {
     struct diag_sink *sink;
     struct arena arena;
     struct rules_files files;
-    struct rules *recorded;                /* owned */
+    struct rules *recorded; /* owned */
     struct vehicle_profile *profiles;
     uint32_t profile_count;
     struct table_scratch *scratch;
     struct value *facts;
     sqlite3_stmt *vehicles, *rows;
-    bool has_vehicle, has_row;             /* the statements stand on one */
+    bool has_vehicle, has_row; /* the statements stand on one */
     struct completion result;
 };
 
-/* --- Rules and profiles ------------------------------------------------------------------------------------ */
+/* --- Rules and profiles ------------------------------------------------------------------------------------
+ */
 
 static int rules_then(struct completing *completing, int64_t *ret_rules)
 {
@@ -140,7 +146,8 @@ static int read_profiles(struct completing *completing)
     return status;
 }
 
-/* --- Claims and vehicles side by side ------------------------------------------------------------------------ */
+/* --- Claims and vehicles side by side ------------------------------------------------------------------------
+ */
 
 static int next_row(struct completing *completing)
 {
@@ -213,7 +220,8 @@ static void count_involved(struct completing *completing, const struct vehicle_p
 {
     struct completion *result = &completing->result;
     struct text status = status_then(completing, profile);
-    bool remedied = claimed->repaired || claimed->inspected, unsold = text_equal_any_case(status, TEXT("unsold"));
+    bool remedied = claimed->repaired || claimed->inspected,
+         unsold = text_equal_any_case(status, TEXT("unsold"));
 
     result->involved++;
     result->repaired += claimed->repaired;
@@ -268,15 +276,32 @@ static int count_all(struct completing *completing)
     return status == WM_OK ? take_rows(completing, (struct text){NULL, 0}, &none) : status;
 }
 
+static int find_first_load(struct completing *completing)
+{
+    sqlite3_stmt *statement = NULL;
+    bool row = false;
+    int status = office_prepare(completing->office, FIRST_LOAD, &statement);
+
+    if (status == WM_OK)
+        status = office_step(completing->office, statement, &row);
+    if (status == WM_OK && row && column_day(statement, 0) > completing->day)
+        completing->result.first_load_on = column_day(statement, 0);
+    sqlite3_finalize(statement);
+    return status;
+}
+
 static int walk(struct completing *completing)
 {
-    int status = office_prepare(completing->office, VEHICLES_THEN, &completing->vehicles);
+    int status = find_first_load(completing);
 
+    if (status == WM_OK)
+        status = office_prepare(completing->office, VEHICLES_THEN, &completing->vehicles);
     if (status == WM_OK)
         status = office_prepare(completing->office, ROWS_THEN, &completing->rows);
     if (status != WM_OK)
         return status;
-    bind_day(completing->vehicles, 1, completing->day);
+    int32_t later = completing->result.first_load_on;
+    bind_day(completing->vehicles, 1, later != DAY_NONE ? later : completing->day);
     bind_text(completing->rows, 1, completing->campaign->id);
     bind_day(completing->rows, 2, completing->day);
     return count_all(completing);
@@ -285,7 +310,8 @@ static int walk(struct completing *completing)
 int ledger_completion(struct office *office, const struct rules *rules, struct text campaign, int32_t day,
                       struct diag_sink *sink, struct completion *ret_completion)
 {
-    struct completing completing = {.office = office, .day = day, .sink = sink};
+    struct completing completing = {
+        .office = office, .day = day, .sink = sink, .result = {.first_load_on = DAY_NONE}};
     int status = open_rules(&completing, rules, campaign);
 
     if (status == WM_OK)
@@ -302,7 +328,8 @@ int ledger_completion(struct office *office, const struct rules *rules, struct t
     return status;
 }
 
-/* --- Notices --------------------------------------------------------------------------------------------------- */
+/* --- Notices
+ * --------------------------------------------------------------------------------------------------- */
 
 static int64_t count_or_none(sqlite3_stmt *statement, int column)
 {
@@ -331,20 +358,21 @@ static int keep_notice(sqlite3_stmt *statement, struct arena *arena, struct noti
     return notice->explanation.bytes == NULL || notice->other_reason.bytes == NULL ? WM_NO_MEMORY : WM_OK;
 }
 
-int ledger_notices(struct office *office, struct text campaign, struct arena *arena, struct notice **ret_notices,
-                   uint32_t *ret_count)
+int ledger_notices(struct office *office, struct text campaign, struct arena *arena,
+                   struct notice **ret_notices, uint32_t *ret_count)
 {
     sqlite3_stmt *statement = NULL;
     struct notice *list = NULL;
     uint32_t count = 0;
     bool more = false;
-    int status = office_prepare(office,
-                                "SELECT n.quarter, n.involved, n.explanation, n.notices_sent, n.estimated, "
-                                "n.awaiting_repair, n.unreachable_other, n.other_reason, n.removed, n.disqualified, "
-                                "n.submitted_on FROM notice_versions AS n WHERE n.campaign = ?1 AND n.load = "
-                                "(SELECT max(load) FROM notice_versions WHERE campaign = n.campaign "
-                                "AND quarter = n.quarter) ORDER BY n.quarter",
-                                &statement);
+    int status =
+        office_prepare(office,
+                       "SELECT n.quarter, n.involved, n.explanation, n.notices_sent, n.estimated, "
+                       "n.awaiting_repair, n.unreachable_other, n.other_reason, n.removed, n.disqualified, "
+                       "n.submitted_on FROM notice_versions AS n WHERE n.campaign = ?1 AND n.load = "
+                       "(SELECT max(load) FROM notice_versions WHERE campaign = n.campaign "
+                       "AND quarter = n.quarter) ORDER BY n.quarter",
+                       &statement);
 
     if (status == WM_OK) {
         bind_text(statement, 1, campaign);

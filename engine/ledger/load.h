@@ -12,7 +12,14 @@
 
 #include "ledger/office.h"
 
-enum office_data { OFFICE_VEHICLES, OFFICE_DEALERS, OFFICE_SHIPMENTS, OFFICE_APPROVALS, OFFICE_NOTICES, OFFICE_DATA_KINDS };
+enum office_data {
+    OFFICE_VEHICLES,
+    OFFICE_DEALERS,
+    OFFICE_SHIPMENTS,
+    OFFICE_APPROVALS,
+    OFFICE_NOTICES,
+    OFFICE_DATA_KINDS
+};
 
 /* "vehicles", "dealers", "shipments", "approvals", "notices" */
 const char *office_data_name(enum office_data kind);

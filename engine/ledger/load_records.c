@@ -1,4 +1,5 @@
-/* Dealers, shipments, approvals, notices: files of up to some million rows, read by one thread and compared row by row. */
+/* Dealers, shipments, approvals and notices: files of up to some million rows, read by one thread and compared row by
+ * row. */
 #include <sqlite3.h>
 #include <stddef.h>
 #include <stdlib.h>

@@ -6,33 +6,48 @@
 #include "ledger/columns.h"
 #include "ledger/recorded.h"
 
-enum statement { INSERT_RUN, INSERT_MEASURE, INSERT_FLAG, SELECT_RUN, SELECT_MEASURES, SELECT_FLAGS, NEXT_RUN,
-                 LIST_FLAGS, STATEMENTS };
+enum statement {
+    INSERT_RUN,
+    INSERT_MEASURE,
+    INSERT_FLAG,
+    SELECT_RUN,
+    SELECT_MEASURES,
+    SELECT_FLAGS,
+    NEXT_RUN,
+    LIST_FLAGS,
+    STATEMENTS
+};
 
 static const char *const SQL[STATEMENTS] = {
-    [INSERT_RUN] = "INSERT INTO outlier_runs (run, recorded_on, recorded_at, recorded_by, since, until, campaign, "
-                   "last_row, last_decision) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
-    [INSERT_MEASURE] = "INSERT INTO outlier_measures (run, number, measure, title, definition, all_counted, all_of, "
-                       "dealers, near_millionths, far_millionths, phi_millionths) "
-                       "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
+    [INSERT_RUN] =
+        "INSERT INTO outlier_runs (run, recorded_on, recorded_at, recorded_by, since, until, campaign, "
+        "last_row, last_decision) VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9)",
+    [INSERT_MEASURE] =
+        "INSERT INTO outlier_measures (run, number, measure, title, definition, all_counted, all_of, "
+        "dealers, near_millionths, far_millionths, phi_millionths) "
+        "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
     [INSERT_FLAG] = "INSERT INTO outlier_flags (run, number, measure_number, dealer, side, counted, of, "
                     "rate_millionths, limit_millionths, z_millionths, basis) "
                     "VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, ?9, ?10, ?11)",
     [SELECT_RUN] = "SELECT run, recorded_on, recorded_at, recorded_by, since, until, campaign, last_row, "
                    "last_decision FROM outlier_runs WHERE run = ?1",
-    [SELECT_MEASURES] = "SELECT number, measure, title, definition, all_counted, all_of, dealers, near_millionths, "
-                        "far_millionths, phi_millionths FROM outlier_measures WHERE run = ?1 ORDER BY number",
-    [SELECT_FLAGS] = "SELECT number, measure_number, dealer, side, counted, of, rate_millionths, limit_millionths, "
-                     "z_millionths, basis FROM outlier_flags WHERE run = ?1 ORDER BY number",
+    [SELECT_MEASURES] =
+        "SELECT number, measure, title, definition, all_counted, all_of, dealers, near_millionths, "
+        "far_millionths, phi_millionths FROM outlier_measures WHERE run = ?1 ORDER BY number",
+    [SELECT_FLAGS] =
+        "SELECT number, measure_number, dealer, side, counted, of, rate_millionths, limit_millionths, "
+        "z_millionths, basis FROM outlier_flags WHERE run = ?1 ORDER BY number",
     [NEXT_RUN] = "SELECT coalesce(max(run), 0) + 1 FROM outlier_runs",
-    [LIST_FLAGS] = "SELECT f.run, f.number, r.recorded_on, r.recorded_by, m.measure, m.title, f.dealer, f.basis, "
-                   "f.side, f.counted, f.of, m.all_counted, m.all_of, f.rate_millionths, f.limit_millionths, "
-                   "m.phi_millionths FROM outlier_flags AS f JOIN outlier_runs AS r ON r.run = f.run "
-                   "JOIN outlier_measures AS m ON m.run = f.run AND m.number = f.measure_number "
-                   "WHERE (?1 = 0 OR f.run = ?1) AND (?2 = '' OR f.dealer = ?2) ORDER BY f.run DESC, f.number",
+    [LIST_FLAGS] =
+        "SELECT f.run, f.number, r.recorded_on, r.recorded_by, m.measure, m.title, f.dealer, f.basis, "
+        "f.side, f.counted, f.of, m.all_counted, m.all_of, f.rate_millionths, f.limit_millionths, "
+        "m.phi_millionths FROM outlier_flags AS f JOIN outlier_runs AS r ON r.run = f.run "
+        "JOIN outlier_measures AS m ON m.run = f.run AND m.number = f.measure_number "
+        "WHERE (?1 = 0 OR f.run = ?1) AND (?2 = '' OR f.dealer = ?2) ORDER BY f.run DESC, f.number",
 };
 
-/* --- Writing ------------------------------------------------------------------------------------------------- */
+/* --- Writing -------------------------------------------------------------------------------------------------
+ */
 
 struct recording {
     struct office *office;
@@ -171,7 +186,8 @@ int office_record_outliers(struct office *office, const struct measures *measure
     return status;
 }
 
-/* --- The record ---------------------------------------------------------------------------------------------- */
+/* --- The record ----------------------------------------------------------------------------------------------
+ */
 
 static int add_rows(struct office *office, enum statement which, int64_t run, struct canonical *canonical,
                     bool *ret_any)
@@ -207,24 +223,26 @@ int outlier_run_digest(struct office *office, int64_t run, uint8_t ret_digest[DI
     return status;
 }
 
-/* --- Reading ------------------------------------------------------------------------------------------------- */
+/* --- Reading -------------------------------------------------------------------------------------------------
+ */
 
 static struct outlier_flag flag_of(sqlite3_stmt *statement)
 {
-    return (struct outlier_flag){.run = sqlite3_column_int64(statement, 0),
-                                 .number = sqlite3_column_int64(statement, 1),
-                                 .recorded_on = column_day(statement, 2),
-                                 .recorded_by = column_text(statement, 3),
-                                 .measure = column_text(statement, 4),
-                                 .title = column_text(statement, 5),
-                                 .dealer = column_text(statement, 6),
-                                 .basis = column_text(statement, 7),
-                                 .above = text_is(column_text(statement, 8), "above"),
-                                 .claims = {sqlite3_column_int64(statement, 9), sqlite3_column_int64(statement, 10)},
-                                 .all = {sqlite3_column_int64(statement, 11), sqlite3_column_int64(statement, 12)},
-                                 .rate = sqlite3_column_int64(statement, 13),
-                                 .limit = sqlite3_column_int64(statement, 14),
-                                 .phi = sqlite3_column_int64(statement, 15)};
+    return (struct outlier_flag){
+        .run = sqlite3_column_int64(statement, 0),
+        .number = sqlite3_column_int64(statement, 1),
+        .recorded_on = column_day(statement, 2),
+        .recorded_by = column_text(statement, 3),
+        .measure = column_text(statement, 4),
+        .title = column_text(statement, 5),
+        .dealer = column_text(statement, 6),
+        .basis = column_text(statement, 7),
+        .above = text_is(column_text(statement, 8), "above"),
+        .claims = {sqlite3_column_int64(statement, 9), sqlite3_column_int64(statement, 10)},
+        .all = {sqlite3_column_int64(statement, 11), sqlite3_column_int64(statement, 12)},
+        .rate = sqlite3_column_int64(statement, 13),
+        .limit = sqlite3_column_int64(statement, 14),
+        .phi = sqlite3_column_int64(statement, 15)};
 }
 
 int ledger_outlier_flags(struct office *office, int64_t run, struct text dealer,

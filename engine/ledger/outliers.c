@@ -25,7 +25,8 @@ static const char COUNT_CLAIMS[] =
     "  AND (?5 = '' OR instr(?5, ';' || lower(c.outcome) || ';') > 0) "
     "GROUP BY c.dealer ORDER BY c.dealer";
 
-/* --- Counting ------------------------------------------------------------------------------------------------ */
+/* --- Counting ------------------------------------------------------------------------------------------------
+ */
 
 static struct text list_of(struct arena *arena, struct text words)
 {
@@ -38,7 +39,7 @@ static struct text list_of(struct arena *arena, struct text words)
         buffer_add_string(&list, list.length == 0 ? ";" : "");
         for (size_t i = 0; i < word.length; i++)
             buffer_add_byte(&list, (char)(word.bytes[i] >= 'A' && word.bytes[i] <= 'Z' ? word.bytes[i] + 32
-                                                                                      : word.bytes[i]));
+                                                                                       : word.bytes[i]));
         buffer_add_byte(&list, ';');
     }
     struct text copy = list.failed ? (struct text){NULL, 0} : text_copy(arena, buffer_text(&list));
@@ -62,8 +63,8 @@ static int bind_day_words(sqlite3_stmt *statement, int at, struct arena *arena, 
     return words.bytes == NULL ? WM_NO_MEMORY : WM_OK;
 }
 
-static int bind_measure(sqlite3_stmt *statement, const struct measure *measure, const struct outlier_scope *scope,
-                        struct arena *arena)
+static int bind_measure(sqlite3_stmt *statement, const struct measure *measure,
+                        const struct outlier_scope *scope, struct arena *arena)
 {
     const struct {
         int at;
@@ -132,7 +133,8 @@ static int count_dealers(struct office *office, const struct outlier_scope *scop
     return status;
 }
 
-/* --- Comparing ------------------------------------------------------------------------------------------------ */
+/* --- Comparing
+ * ------------------------------------------------------------------------------------------------ */
 
 static int spread(struct comparison *comparison, struct arena *arena)
 {
@@ -163,8 +165,8 @@ static void compare(const struct comparison *comparison, struct compared_dealer 
     dealer->high_near = funnel_limit(all, of, measure->near, phi);
     dealer->high_far = funnel_limit(all, of, measure->far, phi);
     dealer->beyond = funnel_beyond(all, dealer->claims, measure->far, phi);
-    dealer->stands_out = (dealer->beyond > 0 && measure->side != SIDE_LOW) ||
-                         (dealer->beyond < 0 && measure->side != SIDE_HIGH);
+    dealer->stands_out =
+        (dealer->beyond > 0 && measure->side != SIDE_LOW) || (dealer->beyond < 0 && measure->side != SIDE_HIGH);
 }
 
 int ledger_compare(struct office *office, const struct measures *measures, const struct outlier_scope *scope,
@@ -188,7 +190,8 @@ int ledger_compare(struct office *office, const struct measures *measures, const
     return status;
 }
 
-/* --- In words --------------------------------------------------------------------------------------------------- */
+/* --- In words
+ * --------------------------------------------------------------------------------------------------- */
 
 static void add_percent(struct buffer *words, int64_t millionths)
 {
@@ -198,18 +201,21 @@ static void add_percent(struct buffer *words, int64_t millionths)
     buffer_add_string(words, " %");
 }
 
-static void add_counts(struct buffer *words, const struct comparison *comparison, const struct compared_dealer *dealer)
+static void add_counts(struct buffer *words, const struct comparison *comparison,
+                       const struct compared_dealer *dealer)
 {
     buffer_add_text(words, comparison->measure->title);
     buffer_format(words, ": %lld of this dealer's %lld claims (", (long long)dealer->claims.count,
                   (long long)dealer->claims.of);
     add_percent(words, dealer->rate);
-    buffer_format(words, "), against %lld of %lld (", (long long)comparison->all.count, (long long)comparison->all.of);
+    buffer_format(words, "), against %lld of %lld (", (long long)comparison->all.count,
+                  (long long)comparison->all.of);
     add_percent(words, comparison->rate);
     buffer_format(words, ") at all %u dealers together. ", comparison->dealer_count);
 }
 
-static void add_limit(struct buffer *words, const struct comparison *comparison, const struct compared_dealer *dealer)
+static void add_limit(struct buffer *words, const struct comparison *comparison,
+                      const struct compared_dealer *dealer)
 {
     int64_t of = dealer->claims.of;
     char room[DECIMAL_ROOM];
@@ -222,7 +228,8 @@ static void add_limit(struct buffer *words, const struct comparison *comparison,
     add_percent(words, comparison->measure->far);
     if (comparison->phi > FUNNEL_ONE) {
         buffer_add_string(words, ", and it is moved out by the factor ");
-        buffer_add(words, room, money_write(round_half_away(funnel_widening(comparison->phi), DECIMAL_CENT), room));
+        buffer_add(words, room,
+                   money_write(round_half_away(funnel_widening(comparison->phi), DECIMAL_CENT), room));
         buffer_add_string(words, " because dealers differ by more than chance");
     }
     buffer_add_string(words, ". ");
@@ -254,7 +261,8 @@ static void add_scope(struct buffer *words, const struct outlier_scope *scope, i
 }
 
 struct text outlier_basis(struct arena *arena, const struct comparison *comparison,
-                          const struct compared_dealer *dealer, const struct outlier_scope *scope, int32_t today)
+                          const struct compared_dealer *dealer, const struct outlier_scope *scope,
+                          int32_t today)
 {
     struct buffer words = BUFFER_EMPTY;
 

@@ -15,14 +15,16 @@ int verify_outliers(struct verification *verification)
             status = WM_OK;
     }
     if (status == WM_OK)
-        status = verify_query(verification,
-                              "SELECT 'outlier_measures names run ' || run || ', which is not recorded; restore the "
-                              "file from a copy' FROM outlier_measures WHERE run NOT IN (SELECT run FROM outlier_runs) "
-                              "LIMIT 1");
+        status = verify_query(
+            verification,
+            "SELECT 'outlier_measures names run ' || run || ', which is not recorded; restore the "
+            "file from a copy' FROM outlier_measures WHERE run NOT IN (SELECT run FROM outlier_runs) "
+            "LIMIT 1");
     if (status == WM_OK)
-        status = verify_query(verification,
-                              "SELECT 'outlier_flags names run ' || run || ', which is not recorded; restore the file "
-                              "from a copy' FROM outlier_flags WHERE run NOT IN (SELECT run FROM outlier_runs) LIMIT 1");
+        status = verify_query(
+            verification,
+            "SELECT 'outlier_flags names run ' || run || ', which is not recorded; restore the file "
+            "from a copy' FROM outlier_flags WHERE run NOT IN (SELECT run FROM outlier_runs) LIMIT 1");
     verification->result.outlier_runs = (uint64_t)verification->outlier_count;
     return status;
 }

@@ -1,10 +1,10 @@
 /* calendar.h - the federal holidays of the United States (5 U.S.C. 6103) and the days on which the government
  * works.
  *
- * A holiday on a Saturday is kept on the Friday before (6103(b)), one on a Sunday on the Monday after (Executive
- * Order 11582, section 3(a)). Inauguration Day (6103(c)) is left out: it goes for the area around Washington
- * alone. Days that the President gives off by order are not foreseen. Pure functions over a table; the list is
- * an example of the law as it stood in 2021, and counsel decides.
+ * A holiday on a Saturday is kept on the Friday before (6103(b)), one on a Sunday on the Monday after
+ * (Executive Order 11582, section 3(a)). Inauguration Day (6103(c)) is left out: it goes for the area around
+ * Washington alone. Days that the President gives off by order are not foreseen. Pure functions over a table;
+ * the list is an example of the law as it stood in 2021, and counsel decides.
  */
 #ifndef WM_REGULATOR_CALENDAR_H
 #define WM_REGULATOR_CALENDAR_H

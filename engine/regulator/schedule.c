@@ -24,9 +24,10 @@ static int32_t day_of_next_month(int32_t quarter, int day)
 
 int32_t schedule_due_on(const struct filing *filing, int32_t quarter)
 {
-    int32_t day = filing->due_day > 0            ? day_of_next_month(quarter, filing->due_day)
-                  : filing->due_working_days > 0 ? after_business_days(quarter_last_day(quarter), filing->due_working_days)
-                                                 : quarter_last_day(quarter) + filing->due_days;
+    int32_t day = filing->due_day > 0 ? day_of_next_month(quarter, filing->due_day)
+                  : filing->due_working_days > 0
+                      ? after_business_days(quarter_last_day(quarter), filing->due_working_days)
+                      : quarter_last_day(quarter) + filing->due_days;
 
     return filing->moves ? next_business_day(day) : day;
 }
@@ -41,7 +42,8 @@ struct due_report schedule_report(const struct filing *filing, int32_t began_on,
     return (struct due_report){number, annual, quarter, schedule_due_on(filing, quarter)};
 }
 
-bool schedule_report_of(const struct filing *filing, int32_t began_on, int32_t quarter, struct due_report *ret_report)
+bool schedule_report_of(const struct filing *filing, int32_t began_on, int32_t quarter,
+                        struct due_report *ret_report)
 {
     for (int number = 1; number <= schedule_count(filing); number++) {
         struct due_report report = schedule_report(filing, began_on, number);

@@ -12,7 +12,8 @@ struct list_kind {
 
 static const struct list_kind KINDS[] = {
     {"campaign.csv", {"key", NULL}}, {"facts.csv", {"name", "scope"}}, {"prices.csv", {"part", "valid_from"}},
-    {"stages.csv", {"stage", NULL}}, {"units.csv", {"unit", NULL}}, {"filings.csv", {"filing", NULL}}, {"outliers.csv", {"measure", NULL}},
+    {"stages.csv", {"stage", NULL}}, {"units.csv", {"unit", NULL}},
+    {"filings.csv", {"filing", NULL}}, {"outliers.csv", {"measure", NULL}},
 };
 
 struct list_row {

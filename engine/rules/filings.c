@@ -4,10 +4,23 @@
 #include "base/sheet.h"
 #include "base/status.h"
 
-enum { FILING, KINDS, FORM, QUARTERS, ANNUAL_REPORTS, DUE_DAY, DUE_DAYS, DUE_WORKING_DAYS, MOVES, SOURCE, COLUMNS };
+enum {
+    FILING,
+    KINDS,
+    FORM,
+    QUARTERS,
+    ANNUAL_REPORTS,
+    DUE_DAY,
+    DUE_DAYS,
+    DUE_WORKING_DAYS,
+    MOVES,
+    SOURCE,
+    COLUMNS
+};
 static const struct csv_column FILING_COLUMNS[COLUMNS] = {
-    {"filing", true},        {"kinds", true},    {"form", true},     {"quarters", true},         {"annual_reports", true},
-    {"due_day", false},      {"due_days", false}, {"due_working_days", false}, {"moves", false}, {"source", false}};
+    {"filing", true},         {"kinds", true},    {"form", true},      {"quarters", true},
+    {"annual_reports", true}, {"due_day", false}, {"due_days", false}, {"due_working_days", false},
+    {"moves", false},         {"source", false}};
 
 enum { MOST_QUARTERS = 100, MOST_ANNUAL = 50, MOST_DAY = 31, MOST_DAYS = 366 };
 
@@ -21,8 +34,9 @@ static int read_count(const struct sheet *sheet, int column, int most)
         return 0;
     if (decimal_read(cell, 0, &number) == NUMBER_OK && number >= 0 && number <= most * DECIMAL_ONE)
         return (int)(number / DECIMAL_ONE);
-    diag_error(sheet->sink, sheet_place(sheet, column), "%s \"%.*s\" is no whole number from 0 to %d; correct it",
-               FILING_COLUMNS[column].name, TEXT_ARGUMENTS(cell), most);
+    diag_error(sheet->sink, sheet_place(sheet, column),
+               "%s \"%.*s\" is no whole number from 0 to %d; correct it", FILING_COLUMNS[column].name,
+               TEXT_ARGUMENTS(cell), most);
     return 0;
 }
 
@@ -45,8 +59,8 @@ static void read_moves(const struct sheet *sheet, struct filing *filing)
 
     filing->moves = text_is(cell, "true");
     if (cell.length > 0 && !filing->moves && !text_is(cell, "false"))
-        diag_error(sheet->sink, sheet_place(sheet, MOVES), "moves \"%.*s\" is neither true nor false; write one of them",
-                   TEXT_ARGUMENTS(cell));
+        diag_error(sheet->sink, sheet_place(sheet, MOVES),
+                   "moves \"%.*s\" is neither true nor false; write one of them", TEXT_ARGUMENTS(cell));
 }
 
 static void check_due(const struct sheet *sheet, const struct filing *filing)

@@ -1,5 +1,5 @@
-/* filings.h - which completion reports a campaign of some kind owes the regulator, and when, as rules/filings.csv
- * lists them.
+/* filings.h - which completion reports a campaign of some kind owes the regulator, and when, as
+ * rules/filings.csv lists them.
  *
  * The figures of that file are examples that the office's counsel decides on. Everything lives in the arena.
  *
@@ -16,13 +16,13 @@
 #include "base/text.h"
 
 enum filing_form {
-    FILING_DEFECT,      /* 49 CFR 573.7(b) */
-    FILING_EMISSIONS    /* 40 CFR 1068.525(b) */
+    FILING_DEFECT,   /* 49 CFR 573.7(b) */
+    FILING_EMISSIONS /* 40 CFR 1068.525(b) */
 };
 
 struct filing {
     struct text name;
-    struct text kinds;              /* of campaigns, separated by ;  empty: every kind that no other row names */
+    struct text kinds; /* of campaigns, separated by ;  empty: every kind that no other row names */
     enum filing_form form;
     int quarters, annual_reports;   /* how many of each, from the quarter in which notification began */
     int due_day;                    /* that day of the month after the quarter, or its last; 0: not so */

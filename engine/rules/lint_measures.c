@@ -2,7 +2,7 @@
 #include "base/status.h"
 #include "rules/lint_parts.h"
 
-enum { FINDING_COLUMN = 8 };    /* in the documented order */
+enum { FINDING_COLUMN = 8 }; /* in the documented order */
 
 static bool some_check_gives(const struct rules *rules, struct text finding)
 {

@@ -5,12 +5,27 @@
 #include "base/sheet.h"
 #include "base/status.h"
 
-enum { MEASURE, TITLE, OF_DECISION, OF_OUTCOME, DECISION, OUTCOME, EFFECT, FINDING, FOLLOWUP, SIDE, NEAR, FAR, DRAW_IN,
-       SOURCE, COLUMNS };
+enum {
+    MEASURE,
+    TITLE,
+    OF_DECISION,
+    OF_OUTCOME,
+    DECISION,
+    OUTCOME,
+    EFFECT,
+    FINDING,
+    FOLLOWUP,
+    SIDE,
+    NEAR,
+    FAR,
+    DRAW_IN,
+    SOURCE,
+    COLUMNS
+};
 static const struct csv_column MEASURE_COLUMNS[COLUMNS] = {
-    {"measure", true}, {"title", true},   {"of_decision", false}, {"of_outcome", false}, {"decision", false},
+    {"measure", true},  {"title", true},   {"of_decision", false}, {"of_outcome", false}, {"decision", false},
     {"outcome", false}, {"effect", false}, {"finding", false},     {"followup", false},   {"side", true},
-    {"near", true},    {"far", true},     {"draw_in", true},      {"source", false}};
+    {"near", true},     {"far", true},     {"draw_in", true},      {"source", false}};
 
 static const char *const SIDES[] = {"high", "low", "both"};
 
@@ -50,7 +65,8 @@ static int64_t read_probability(const struct sheet *sheet, int column, int64_t a
         return number;
     diag_error(sheet->sink, sheet_place(sheet, column), "%s \"%.*s\" is no number %s; write one such as %s",
                MEASURE_COLUMNS[column].name, TEXT_ARGUMENTS(cell),
-               column == DRAW_IN ? "from 0 to below 0.5" : "between 0.5 and 1", column == DRAW_IN ? "0.1" : "0.975");
+               column == DRAW_IN ? "from 0 to below 0.5" : "between 0.5 and 1",
+               column == DRAW_IN ? "0.1" : "0.975");
     return 0;
 }
 
@@ -69,7 +85,8 @@ static void read_limits(const struct sheet *sheet, struct measure *measure)
     measure->far = read_probability(sheet, FAR, DECIMAL_ONE / 2, DECIMAL_ONE);
     measure->draw_in = read_probability(sheet, DRAW_IN, -1, DECIMAL_ONE / 2);
     if (measure->near > 0 && measure->far > 0 && measure->near >= measure->far)
-        diag_error(sheet->sink, sheet_place(sheet, FAR), "far is not above near; the far limit is the one that counts");
+        diag_error(sheet->sink, sheet_place(sheet, FAR),
+                   "far is not above near; the far limit is the one that counts");
 }
 
 /* "measure=cut-money; effect=cut; ...": what the row says, for the record. */
@@ -89,7 +106,8 @@ static struct text write_definition(const struct sheet *sheet)
     return copy;
 }
 
-static void check_measure(const struct sheet *sheet, const struct measures *measures, const struct measure *measure)
+static void check_measure(const struct sheet *sheet, const struct measures *measures,
+                          const struct measure *measure)
 {
     if (measure->name.length == 0 || measure->title.length == 0)
         diag_error(sheet->sink, sheet_place(sheet, measure->name.length == 0 ? MEASURE : TITLE),
@@ -98,12 +116,13 @@ static void check_measure(const struct sheet *sheet, const struct measures *meas
         if (text_equal(measures->list[i].name, measure->name))
             diag_error(sheet->sink, sheet_place(sheet, MEASURE), "measure \"%.*s\" is listed twice; keep one",
                        TEXT_ARGUMENTS(measure->name));
-    if (measure->is.decision.length + measure->is.outcome.length + measure->effect.length + measure->finding.length +
-            measure->followup.length ==
+    if (measure->is.decision.length + measure->is.outcome.length + measure->effect.length +
+            measure->finding.length + measure->followup.length ==
         0)
-        diag_error(sheet->sink, sheet_place(sheet, MEASURE),
-                   "measure \"%.*s\" counts every claim; fill in decision, outcome, effect, finding or followup",
-                   TEXT_ARGUMENTS(measure->name));
+        diag_error(
+            sheet->sink, sheet_place(sheet, MEASURE),
+            "measure \"%.*s\" counts every claim; fill in decision, outcome, effect, finding or followup",
+            TEXT_ARGUMENTS(measure->name));
 }
 
 static int read_measure(void *context, const struct sheet *sheet)
@@ -111,15 +130,16 @@ static int read_measure(void *context, const struct sheet *sheet)
     static const char DECISIONS[] = "pay hold return refuse", OUTCOMES[] = "repaired inspected",
                       EFFECTS[] = "refuse return hold cut note", FOLLOWUPS[] = "opened supplied";
     struct measures *measures = context;
-    struct measure measure = {.name = read_words(sheet, MEASURE, NULL),
-                              .title = read_words(sheet, TITLE, NULL),
-                              .of = {read_words(sheet, OF_DECISION, DECISIONS), read_words(sheet, OF_OUTCOME, OUTCOMES)},
-                              .is = {read_words(sheet, DECISION, DECISIONS), read_words(sheet, OUTCOME, OUTCOMES)},
-                              .effect = read_words(sheet, EFFECT, EFFECTS),
-                              .finding = read_words(sheet, FINDING, NULL),
-                              .followup = read_words(sheet, FOLLOWUP, FOLLOWUPS),
-                              .definition = write_definition(sheet),
-                              .line = sheet->row->line};
+    struct measure measure = {
+        .name = read_words(sheet, MEASURE, NULL),
+        .title = read_words(sheet, TITLE, NULL),
+        .of = {read_words(sheet, OF_DECISION, DECISIONS), read_words(sheet, OF_OUTCOME, OUTCOMES)},
+        .is = {read_words(sheet, DECISION, DECISIONS), read_words(sheet, OUTCOME, OUTCOMES)},
+        .effect = read_words(sheet, EFFECT, EFFECTS),
+        .finding = read_words(sheet, FINDING, NULL),
+        .followup = read_words(sheet, FOLLOWUP, FOLLOWUPS),
+        .definition = write_definition(sheet),
+        .line = sheet->row->line};
     struct measure *grown =
         arena_grown(sheet->arena, measures->list, measures->count, measures->count + 1, sizeof *grown);
 

@@ -18,7 +18,7 @@
 
 /* Each a list of words separated by ; of which one must be the claim's. Empty: it does not matter. */
 struct measure_words {
-    struct text decision;     /* as it is now */
+    struct text decision; /* as it is now */
     struct text outcome;
 };
 
@@ -26,14 +26,14 @@ enum measure_side { SIDE_HIGH, SIDE_LOW, SIDE_BOTH };
 
 struct measure {
     struct text name, title;
-    struct measure_words of;        /* which claims are compared */
-    struct measure_words is;        /* which of them count */
-    struct text effect, finding;    /* of one finding of the claim: its effect, its name */
-    struct text followup;           /* opened: the claim left follow-up work; supplied: it brought a part for some */
-    enum measure_side side;         /* on which side of the limits a dealer stands out */
-    int64_t near, far;              /* probabilities of the limits, millionths, above one half, near < far */
-    int64_t draw_in;                /* the share of dealers on each side whose scores are drawn in, millionths */
-    struct text definition;         /* the row as written, cell by cell, for the record */
+    struct measure_words of;     /* which claims are compared */
+    struct measure_words is;     /* which of them count */
+    struct text effect, finding; /* of one finding of the claim: its effect, its name */
+    struct text followup;   /* opened: the claim left follow-up work; supplied: it brought a part for some */
+    enum measure_side side; /* on which side of the limits a dealer stands out */
+    int64_t near, far;      /* probabilities of the limits, millionths, above one half, near < far */
+    int64_t draw_in;        /* the share of dealers on each side whose scores are drawn in, millionths */
+    struct text definition; /* the row as written, cell by cell, for the record */
     uint64_t line;
 };
 
@@ -46,8 +46,9 @@ struct measures {
 /* "high", "low", "both" */
 const char *measure_side_name(enum measure_side side);
 
-/* Reads outliers.csv: measure,title,of_decision,of_outcome,decision,outcome,effect,finding,followup,side,near,far,
- * draw_in,source. Every error is reported. */
+/* Reads outliers.csv:
+ * measure,title,of_decision,of_outcome,decision,outcome,effect,finding,followup,side,near,far, draw_in,source.
+ * Every error is reported. */
 int measures_read(struct arena *arena, struct text file, struct text csv, struct diag_sink *sink,
                   struct measures *ret_measures);
 

@@ -81,7 +81,8 @@ int funnel_beyond(struct funnel_count all, struct funnel_count group, int64_t p,
     if (all.count == 0 || all.count == all.of)
         return 0;
     double rate = ratio(all), level = (double)p / FUNNEL_ONE;
-    if (passes(group, funnel_limit(all, group.of, p, phi), 1) && at_most(group.count - 1, rate, group.of) >= level)
+    if (passes(group, funnel_limit(all, group.of, p, phi), 1) &&
+        at_most(group.count - 1, rate, group.of) >= level)
         return 1;
     if (passes(group, funnel_limit(all, group.of, FUNNEL_ONE - p, phi), -1) &&
         at_most(group.count, rate, group.of) <= 1 - level)

@@ -5,8 +5,8 @@
  * nothing outside this room sees a floating-point number; statistics say who to look at, never what is paid.
  *
  * Sources: D. J. Spiegelhalter, "Funnel plots for comparing institutional performance", Statistics in Medicine
- * 24 (2005) 1185-1202, App. A.1.1 (limits with interpolation between counts) and A.3.1 to A.3.3 (over-dispersion,
- * winsorised z-scores).
+ * 24 (2005) 1185-1202, App. A.1.1 (limits with interpolation between counts) and A.3.1 to A.3.3
+ * (over-dispersion, winsorised z-scores).
  */
 #ifndef WM_STATISTICS_FUNNEL_H
 #define WM_STATISTICS_FUNNEL_H
@@ -36,14 +36,14 @@ int64_t funnel_limit(struct funnel_count all, int64_t n, int64_t p, int64_t phi)
 /* The factor by which limits are moved away from the rate: the square root of phi, in millionths. */
 int64_t funnel_widening(int64_t phi);
 
-/* 1 where the group lies above its upper limit at p (above one half), -1 where it lies below its lower one at 1 - p,
- * 0 where it lies between them or the rate of all is 0 or 1. Because a limit between two counts would also name
- * groups that chance makes more often than 1 - p, such as the highest count there is, a group lies beyond a limit
- * only if chance alone gives a count as far out or farther with a probability of at most 1 - p. */
+/* 1 where the group lies above its upper limit at p (above one half), -1 where it lies below its lower one at 1
+ * - p, 0 where it lies between them or the rate of all is 0 or 1. Because a limit between two counts would also
+ * name groups that chance makes more often than 1 - p, such as the highest count there is, a group lies beyond
+ * a limit only if chance alone gives a count as far out or farther with a probability of at most 1 - p. */
 int funnel_beyond(struct funnel_count all, struct funnel_count group, int64_t p, int64_t phi);
 
-/* A group's z-score in millionths: how many standard errors its rate lies from that of `all`; 0 where the rate of
- * all is 0 or 1. */
+/* A group's z-score in millionths: how many standard errors its rate lies from that of `all`; 0 where the rate
+ * of all is 0 or 1. */
 int64_t funnel_z(struct funnel_count all, struct funnel_count group);
 
 /* phi in millionths, at least 1: the mean square of the groups' z-scores, the lowest and highest share of them

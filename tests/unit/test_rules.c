@@ -205,7 +205,8 @@ static void errors_of_the_lists(void **state)
          "25.00\n"},
         {"campaigns/T1/campaign.csv", "key,value\nopening,2026-01-01\n",
          "rules/campaigns/T1/campaign.csv:2:1: no key \"opening\"; the keys are campaign, title, kind, hazard, "
-         "opens_on, closes_on, notice_began_on, notice_ended_on, currency, other_limit, replaces, manufacturer, regulator_number\n"},
+         "opens_on, closes_on, notice_began_on, notice_ended_on, currency, other_limit, replaces, manufacturer, "
+         "regulator_number\n"},
         {"campaigns/T1/stages.csv", "stage,opens_on\n,2026-01-01\n",
          "rules/campaigns/T1/stages.csv:2:1: the stage has no name; fill the cell in\n"},
         {"campaigns/T1/stages.csv", "stage,opens_on\na,\na,\n",
