@@ -2,4 +2,6 @@
 
 #include "reports/report.h"
 
-const struct computed_report *const COMPUTED_REPORTS[] = {NULL};
+extern const struct computed_report REPORT_QUARTERLY, REPORT_SCHEDULE, REPORT_OUTLIERS;
+
+const struct computed_report *const COMPUTED_REPORTS[] = {&REPORT_OUTLIERS, &REPORT_QUARTERLY, &REPORT_SCHEDULE, NULL};
