@@ -61,32 +61,49 @@ static int add_dump(const char *bytes, size_t length, void *context)
     return ((struct buffer *)context)->failed ? -1 : 0;
 }
 
-static json_t *json_of(struct text t)
+/* A name, and a text behind it. */
+static int add_json_text(struct buffer *out, const char *name, struct text t)
 {
-    return json_stringn(t.bytes, t.length);
+    json_t *value = json_stringn(t.bytes, t.length);
+
+    buffer_format(out, ",\"%s\":", name);
+    int status =
+        value != NULL && json_dump_callback(value, add_dump, out, JSON_ENCODE_ANY) == 0 ? WM_OK : WM_NO_MEMORY;
+    json_decref(value);
+    return status;
+}
+
+static void add_json_share(struct buffer *out, const char *name, int64_t millionths)
+{
+    buffer_format(out, ",\"%s\":", name);
+    add_share(out, millionths);
 }
 
 static int write_json(const struct outlier_flag *flag, struct buffer *out)
 {
-    char day[DATE_ROOM], rate[DECIMAL_ROOM], limit[DECIMAL_ROOM], phi[DECIMAL_ROOM];
+    char day[DATE_ROOM];
+    const struct {
+        const char *name;
+        struct text text;
+    } texts[] = {{"recorded_on", {day, date_write(flag->recorded_on, day)}},
+                 {"recorded_by", flag->recorded_by},
+                 {"dealer", flag->dealer},
+                 {"measure", flag->measure},
+                 {"side", flag->above ? TEXT("above") : TEXT("below")},
+                 {"basis", flag->basis}};
+    int status = WM_OK;
 
-    json_t *recorded_on = json_stringn(day, date_write(flag->recorded_on, day));
-    json_t *shares[] = {json_stringn(rate, decimal_write(flag->rate, rate)),
-                        json_stringn(limit, decimal_write(flag->limit, limit)),
-                        json_stringn(phi, decimal_write(flag->phi, phi))};
-    json_t *object =
-        json_pack("{s:I,s:I,s:o,s:o,s:o,s:o,s:s,s:I,s:I,s:o,s:o,s:I,s:I,s:o,s:o}", "run", (json_int_t)flag->run,
-                  "number", (json_int_t)flag->number, "recorded_on", recorded_on, "recorded_by",
-                  json_of(flag->recorded_by), "dealer", json_of(flag->dealer), "measure",
-                  json_of(flag->measure), "side", flag->above ? "above" : "below", "counted",
-                  (json_int_t)flag->claims.count, "of", (json_int_t)flag->claims.of, "rate", shares[0], "limit",
-                  shares[1], "all_counted", (json_int_t)flag->all.count, "all_of", (json_int_t)flag->all.of,
-                  "phi", shares[2], "basis", json_of(flag->basis));
-    int status =
-        object != NULL && json_dump_callback(object, add_dump, out, JSON_COMPACT) == 0 ? WM_OK : WM_NO_MEMORY;
-
-    buffer_add_byte(out, '\n');
-    json_decref(object);
+    buffer_format(out, "{\"run\":%lld,\"number\":%lld", (long long)flag->run, (long long)flag->number);
+    for (size_t i = 0; status == WM_OK && i < sizeof texts / sizeof *texts; i++)
+        status = add_json_text(out, texts[i].name, texts[i].text);
+    buffer_format(out, ",\"counted\":%lld,\"of\":%lld", (long long)flag->claims.count,
+                  (long long)flag->claims.of);
+    add_json_share(out, "rate", flag->rate);
+    add_json_share(out, "limit", flag->limit);
+    buffer_format(out, ",\"all_counted\":%lld,\"all_of\":%lld", (long long)flag->all.count,
+                  (long long)flag->all.of);
+    add_json_share(out, "phi", flag->phi);
+    buffer_add_string(out, "}\n");
     return status;
 }
 

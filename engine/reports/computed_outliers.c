@@ -12,7 +12,7 @@ static const char HEADER[] =
     "-- parameter: until date =; claims received on this day or earlier\n"
     "-- parameter: campaign text =; claims of this campaign alone\n"
     "-- parameter: measure text =; the measure whose dealers are listed (else the first of the file)\n"
-    "-- section: standing-out\n"
+    "-- section: standing_out\n"
     "-- title: Who stands out\n"
     "-- meaning: Dealers beyond the far limit, by every measure, with the basis that each must be told.\n"
     "-- column: dealer text; dealer code\n"
@@ -76,7 +76,7 @@ static int add_standing(struct page *page, const struct comparison *comparison,
                                   value_text(basis)};
 
     return basis.bytes == NULL ? WM_NO_MEMORY
-                               : report_add_row(result, report_table(result, "standing-out"), cells);
+                               : report_add_row(result, report_table(result, "standing_out"), cells);
 }
 
 static int add_measure(struct page *page, const struct comparison *comparison)
