@@ -94,6 +94,7 @@ static void post_claims(void)
         put_hundred("T2", words("D%02d", i), i % 2 * 10);
     put("T2", "D90", 1840, "repaired", "T-1", "", "");
     put("T2", "D90", 160, "repaired", "T-CUT", "", "");
+    put("T2", "D96", 50, "repaired", "T-CUT", "", ""); /* all of fifty */
     need(fclose(claims) == 0, path);
     claims = fopen(vehicles, "w");
     need(claims != NULL, vehicles);
@@ -165,17 +166,21 @@ static void large_seen_and_small_not_accused(void **state)
     has(result.text, "|below\n");
 }
 
-/* Where every other dealer has none or ten of a hundred, 8 % of many is nothing out of the way. */
+/* Where every other dealer has none or ten of a hundred, 8 % of many is nothing out of the way; fifty of fifty
+ * still are. */
 static void nobody_where_all_differ(void **state)
 {
     (void)state;
     struct report_text result = report("T2", "cut-money");
 
-    has(result.text, "\ncut-money|Claims from which money was cut|460|8000|0.0575|61|4.");
+    has(result.text, "\ncut-money|Claims from which money was cut|510|8050|0.063354|62|4.");
     assert_null(strstr(result.text, "\nD90|cut-money|"));
+    has(result.text, "\nD96|cut-money|50|50|1|");
+    has(result.text, ", and it is moved out by the factor 2.");
+    has(result.text, " because dealers differ by more than chance. ");
     /* with the limits of chance alone it would: its z-score of (0.08 - 0.0575) / sqrt(0.0575 x 0.9425 / 2000)
      * is 4.32 */
-    has(result.text, "\nD90|2000|160|0.08|4.32");
+    has(result.text, "\nD90|2000|160|0.08|3.05");
 }
 
 static void days_and_measures_asked_for(void **state)
@@ -263,7 +268,6 @@ static void recorded_with_its_basis(void **state)
     has(result.out,
         "1/1  dealer D90  cut-money  2026-05-01 by A. Clerk\n    Claims from which money was cut: 160 of this");
     has(result.out, "the lower limit is");
-    has(result.out, "and it is moved out by the factor");
     result_free(&result);
 }
 
