@@ -75,8 +75,12 @@ static int add_standing(struct page *page, const struct comparison *comparison,
                                   value_number(dealer->beyond > 0 ? dealer->high_far : dealer->low_far),
                                   value_text(basis)};
 
-    return basis.bytes == NULL ? WM_NO_MEMORY
-                               : report_add_row(result, report_table(result, "standing_out"), cells);
+    if (basis.bytes == NULL)
+        return WM_NO_MEMORY;
+    /* whole in front of the table too, where a table cuts what is long */
+    int status = report_add_note(result, report_table(result, "standing_out"), false, "%.*s: %.*s",
+                                 TEXT_ARGUMENTS(dealer->dealer), TEXT_ARGUMENTS(basis));
+    return status == WM_OK ? report_add_row(result, report_table(result, "standing_out"), cells) : status;
 }
 
 static int add_measure(struct page *page, const struct comparison *comparison)

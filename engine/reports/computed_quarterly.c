@@ -128,6 +128,11 @@ static void change_of_number(struct page *page, const char *number)
                     TEXT_ARGUMENTS(explanation.length > 0 ? explanation : TEXT("none recorded")));
     if (words.bytes == NULL)
         page->status = WM_NO_MEMORY;
+    /* whole in front of the table too, where a table cuts what is long */
+    if (page->status == WM_OK)
+        page->status = report_add_note(page->run->result, page->table, false,
+                                       "Change of the number involved, now %lld: %s",
+                                       (long long)quarterly->now.involved, words.bytes);
     item(page, number, "Change of the number involved", -1, words);
 }
 
