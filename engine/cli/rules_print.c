@@ -348,6 +348,8 @@ static int print_campaign(struct printing *printing, const struct campaign *camp
     if (campaign->title.length > 0)
         buffer_format(&printing->words, ": %.*s", TEXT_ARGUMENTS(campaign->title));
     page_heading(page, buffer_text(&printing->words));
+    page_field(page, "Manufacturer", campaign->manufacturer);
+    page_field(page, "Regulator's number", campaign->regulator_number);
     page_field(page, "Kind", campaign->kind);
     page_field(page, "Hazard", campaign->hazard);
     print_day(printing, "Opens", campaign->opens_on);
