@@ -2,136 +2,9 @@
 
 #include "base/decimal.h"
 #include "base/buffer.h"
+#include "base/date.h"
 #include "base/status.h"
-#include "ledger/columns.h"
-
-/* Lists come as ";a;b;", empty ones as "". */
-enum { SINCE = 1, UNTIL, CAMPAIGN, OF_DECISION, OF_OUTCOME, DECISION, OUTCOME, EFFECT, FINDING, FOLLOWUP };
-static const char COUNT_CLAIMS[] =
-    "SELECT c.dealer, "
-    "       sum((?6 = '' OR instr(?6, ';' || c.decision || ';') > 0) "
-    "       AND (?7 = '' OR instr(?7, ';' || lower(c.outcome) || ';') > 0) "
-    "       AND ((?8 = '' AND ?9 = '') OR EXISTS (SELECT 1 FROM findings AS f WHERE f.row = c.row "
-    "            AND (?8 = '' OR instr(?8, ';' || f.effect || ';') > 0) "
-    "            AND (?9 = '' OR instr(?9, ';' || f.finding || ';') > 0))) "
-    "       AND (?10 = '' "
-    "            OR (instr(?10, ';opened;') > 0 AND EXISTS (SELECT 1 FROM followups AS w WHERE w.row = c.row)) "
-    "            OR (instr(?10, ';supplied;') > 0 AND c.row IN (SELECT supplied_by FROM followup_parts)))), "
-    "       count(*) "
-    "FROM claims_now AS c "
-    "WHERE (?1 IS NULL OR c.received_on >= ?1) AND (?2 IS NULL OR c.received_on <= ?2) "
-    "  AND (?3 = '' OR c.campaign = ?3) "
-    "  AND (?4 = '' OR instr(?4, ';' || c.decision || ';') > 0) "
-    "  AND (?5 = '' OR instr(?5, ';' || lower(c.outcome) || ';') > 0) "
-    "GROUP BY c.dealer ORDER BY c.dealer";
-
-/* --- Counting ------------------------------------------------------------------------------------------------
- */
-
-static struct text list_of(struct arena *arena, struct text words)
-{
-    struct buffer list = BUFFER_EMPTY;
-    struct text rest = words, word;
-
-    while (text_next(&rest, ';', &word)) {
-        if (word.length == 0)
-            continue;
-        buffer_add_string(&list, list.length == 0 ? ";" : "");
-        for (size_t i = 0; i < word.length; i++)
-            buffer_add_byte(&list, (char)(word.bytes[i] >= 'A' && word.bytes[i] <= 'Z' ? word.bytes[i] + 32
-                                                                                       : word.bytes[i]));
-        buffer_add_byte(&list, ';');
-    }
-    struct text copy = list.failed ? (struct text){NULL, 0} : text_copy(arena, buffer_text(&list));
-    buffer_free(&list);
-    return copy;
-}
-
-static struct text day_words(struct arena *arena, int32_t day)
-{
-    char room[DATE_ROOM];
-
-    return text_copy(arena, (struct text){room, date_write(day, room)});
-}
-
-static int bind_day_words(sqlite3_stmt *statement, int at, struct arena *arena, int32_t day)
-{
-    if (day == DAY_NONE)
-        return WM_OK;
-    struct text words = day_words(arena, day);
-    bind_text(statement, at, words);
-    return words.bytes == NULL ? WM_NO_MEMORY : WM_OK;
-}
-
-static int bind_measure(sqlite3_stmt *statement, const struct measure *measure,
-                        const struct outlier_scope *scope, struct arena *arena)
-{
-    const struct {
-        int at;
-        struct text words;
-    } lists[] = {{OF_DECISION, measure->of.decision}, {OF_OUTCOME, measure->of.outcome},
-                 {DECISION, measure->is.decision},    {OUTCOME, measure->is.outcome},
-                 {EFFECT, measure->effect},           {FINDING, measure->finding},
-                 {FOLLOWUP, measure->followup}};
-
-    int status = bind_day_words(statement, SINCE, arena, scope->since);
-
-    if (status == WM_OK)
-        status = bind_day_words(statement, UNTIL, arena, scope->until);
-    bind_text(statement, CAMPAIGN, scope->campaign);
-    for (size_t i = 0; status == WM_OK && i < sizeof lists / sizeof *lists; i++) {
-        struct text list = list_of(arena, lists[i].words);
-        if (list.bytes == NULL)
-            return WM_NO_MEMORY;
-        bind_text(statement, lists[i].at, list);
-    }
-    return status;
-}
-
-struct dealer_list {
-    struct compared_dealer *dealers;
-    uint32_t count, capacity;
-};
-
-static int add_dealer(struct dealer_list *list, sqlite3_stmt *statement, struct arena *arena)
-{
-    if (list->count == list->capacity) {
-        uint32_t capacity = list->capacity ? list->capacity * 2 : 64;
-        struct compared_dealer *grown = arena_grown(arena, list->dealers, list->count, capacity, sizeof *grown);
-        if (grown == NULL)
-            return WM_NO_MEMORY;
-        list->dealers = grown;
-        list->capacity = capacity;
-    }
-    struct compared_dealer *dealer = &list->dealers[list->count++];
-    *dealer = (struct compared_dealer){
-        .dealer = column_copy(statement, 0, arena),
-        .claims = {sqlite3_column_int64(statement, 1), sqlite3_column_int64(statement, 2)}};
-    return dealer->dealer.bytes == NULL ? WM_NO_MEMORY : WM_OK;
-}
-
-static int count_dealers(struct office *office, const struct outlier_scope *scope, struct arena *arena,
-                         struct comparison *comparison)
-{
-    struct dealer_list list = {NULL, 0, 0};
-    sqlite3_stmt *statement = NULL;
-    bool more = false;
-    int status = office_prepare(office, COUNT_CLAIMS, &statement);
-
-    if (status == WM_OK)
-        status = bind_measure(statement, comparison->measure, scope, arena);
-    if (status == WM_OK)
-        status = office_step(office, statement, &more);
-    while (status == WM_OK && more) {
-        status = add_dealer(&list, statement, arena);
-        if (status == WM_OK)
-            status = office_step(office, statement, &more);
-    }
-    sqlite3_finalize(statement);
-    comparison->dealers = list.dealers;
-    comparison->dealer_count = list.count;
-    return status;
-}
+#include "ledger/outlier_counts.h"
 
 /* --- Comparing
  * ------------------------------------------------------------------------------------------------ */
@@ -169,15 +42,31 @@ static void compare(const struct comparison *comparison, struct compared_dealer 
         (dealer->beyond > 0 && measure->side != SIDE_LOW) || (dealer->beyond < 0 && measure->side != SIDE_HIGH);
 }
 
+/* The dealers that have a claim of which the measure speaks. */
+static int take_dealers(struct comparison *comparison, uint32_t number, const struct counted_dealer *counted,
+                        uint32_t count, struct arena *arena)
+{
+    comparison->dealers = ARENA_ARRAY(arena, struct compared_dealer, count);
+    if (comparison->dealers == NULL)
+        return WM_NO_MEMORY;
+    for (uint32_t i = 0; i < count; i++)
+        if (counted[i].counts[number].of > 0)
+            comparison->dealers[comparison->dealer_count++] =
+                (struct compared_dealer){.dealer = counted[i].dealer, .claims = counted[i].counts[number]};
+    return WM_OK;
+}
+
 int ledger_compare(struct office *office, const struct measures *measures, const struct outlier_scope *scope,
                    struct arena *arena, struct comparison **ret_comparisons)
 {
     struct comparison *list = ARENA_ARRAY(arena, struct comparison, measures->count);
-    int status = list == NULL ? WM_NO_MEMORY : WM_OK;
+    struct counted_dealer *counted = NULL;
+    uint32_t count = 0;
+    int status = list == NULL ? WM_NO_MEMORY : outlier_count(office, measures, scope, arena, &counted, &count);
 
     for (uint32_t i = 0; status == WM_OK && i < measures->count; i++) {
         list[i] = (struct comparison){.measure = &measures->list[i]};
-        status = count_dealers(office, scope, arena, &list[i]);
+        status = take_dealers(&list[i], i, counted, count, arena);
         if (status == WM_OK)
             status = spread(&list[i], arena);
         for (uint32_t k = 0; status == WM_OK && k < list[i].dealer_count; k++) {

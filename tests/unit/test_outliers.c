@@ -152,7 +152,9 @@ static void large_seen_and_small_not_accused(void **state)
     (void)state;
     struct report_text result = report("T1", "cut-money");
 
-    has(result.text, "\n[standing_out]\nD90|cut-money|160|2000|0.08|0.07");
+    has(result.text, "\n[standing_out]\nnote: D90: Claims from which money was cut: 160 of this dealer's 2000 "
+                     "claims (8.00 %), ");
+    has(result.text, "\nD90|cut-money|160|2000|0.08|0.07");
     assert_null(strstr(result.text, "\nD91|cut-money|"));
     has(result.text, "\nD91|5|2|0.4|");
     has(result.text, "|above\n");
