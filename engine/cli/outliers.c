@@ -10,8 +10,7 @@
 
 enum { TEXT_WIDTH = 79, TEXT_INDENT = 4 };
 
-/* --- outliers: what was recorded -----------------------------------------------------------------------------
- */
+/* --- outliers: what was recorded -------------------------------------------------------------- */
 
 struct listing {
     const struct options *options;
@@ -186,8 +185,7 @@ const struct command COMMAND_OUTLIERS = {
     .run = run_outliers,
 };
 
-/* --- outliers record
- * ------------------------------------------------------------------------------------------- */
+/* --- outliers record -------------------------------------------------------------------------- */
 
 static bool read_request(const struct options *options, struct outlier_request *request, struct diag_sink *sink)
 {

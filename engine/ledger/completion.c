@@ -23,27 +23,26 @@ static const char VEHICLES_THEN[] =
 /* The rows of a campaign that were decided pay or hold by the day, each with what was decided on it by then,
  * whether it was reversed by then, and whether a later revision of its claim was pay by then. */
 static const char ROWS_THEN[] =
-    "WITH decided(row, vin, outcome, completed_on, decision) AS ("
-    "  SELECT r.row, r.vin, r.outcome, r.completed_on,"
-    "         coalesce((SELECT d.action FROM office_decisions AS d WHERE d.row = r.row AND d.action <> "
-    "'reverse' "
-    "                   AND d.decided_on <= ?2 ORDER BY d.number DESC LIMIT 1), r.decision)"
+    "WITH decided(row, campaign, vin, outcome, completed_on, decision) AS NOT MATERIALIZED ("
+    "  SELECT r.row, r.campaign, r.vin, r.outcome, r.completed_on,"
+    "         coalesce((SELECT d.action FROM office_decisions AS d"
+    "                   WHERE d.row = r.row AND d.action NOT IN ('reverse', 'chargeback') AND d.decided_on <= ?2"
+    "                   ORDER BY d.number DESC LIMIT 1), r.decision)"
     "  FROM claim_rows AS r JOIN batches AS b ON b.batch = r.batch"
-    "  WHERE r.campaign = ?1 AND b.today <= ?2 AND r.replaces IS NOT 0) "
+    "  WHERE b.today <= ?2 AND r.replaces IS NOT 0) "
     "SELECT c.vin, c.outcome, c.decision,"
     "       EXISTS (SELECT 1 FROM office_decisions AS d WHERE d.row = c.row AND d.action = 'reverse' "
     "               AND d.decided_on <= ?2),"
-    "       EXISTS (WITH RECURSIVE later(row) AS ("
-    "                   SELECT replaced_by FROM replaced_rows WHERE row = c.row UNION ALL "
-    "                   SELECT p.replaced_by FROM later JOIN replaced_rows AS p ON p.row = later.row) "
-    "               SELECT 1 FROM later JOIN claim_rows AS q ON q.row = later.row "
-    "               JOIN batches AS b ON b.batch = q.batch WHERE b.today <= ?2 AND 'pay' = "
-    "                   coalesce((SELECT d.action FROM office_decisions AS d WHERE d.row = q.row "
-    "                             AND d.action NOT IN ('reverse', 'chargeback') AND d.decided_on <= ?2 "
-    "                             ORDER BY d.number DESC LIMIT 1), q.decision)) "
-    "FROM decided AS c WHERE c.decision IN ('pay', 'hold') AND (c.completed_on IS NULL OR c.completed_on <= "
-    "?2) "
+    "       (WITH RECURSIVE later(row) AS ("
+    "            SELECT replaced_by FROM replaced_rows WHERE row = c.row UNION ALL "
+    "            SELECT p.replaced_by FROM later JOIN replaced_rows AS p ON p.row = later.row) "
+    "        SELECT max(CASE q.decision WHEN 'pay' THEN 2 WHEN 'hold' THEN 1 ELSE 0 END) "
+    "        FROM later JOIN decided AS q ON q.row = later.row) "
+    "FROM decided AS c WHERE c.campaign = ?1 AND c.decision IN ('pay', 'hold')"
+    "  AND (c.completed_on IS NULL OR c.completed_on <= ?2) "
     "ORDER BY c.vin";
+
+enum { LATER_HOLD = 1, LATER_PAY = 2 };
 
 /* What claims say of one vehicle. */
 struct claimed {
@@ -68,8 +67,7 @@ struct completing {
     struct completion result;
 };
 
-/* --- Rules and profiles ------------------------------------------------------------------------------------
- */
+/* --- Rules and profiles ----------------------------------------------------------------------- */
 
 static int rules_then(struct completing *completing, int64_t *ret_rules)
 {
@@ -146,8 +144,7 @@ static int read_profiles(struct completing *completing)
     return status;
 }
 
-/* --- Claims and vehicles side by side ------------------------------------------------------------------------
- */
+/* --- Claims and vehicles side by side --------------------------------------------------------- */
 
 static int next_row(struct completing *completing)
 {
@@ -161,16 +158,18 @@ static int next_vehicle(struct completing *completing)
 
 static void take_row(sqlite3_stmt *row, struct claimed *claimed)
 {
-    bool pay = text_is(column_text(row, 2), "pay"), reversed = sqlite3_column_int(row, 3) != 0,
-         replaced = sqlite3_column_int(row, 4) != 0;
+    bool pay = text_is(column_text(row, 2), "pay"), reversed = sqlite3_column_int(row, 3) != 0;
 
+    /* a payment gives way to a later payment alone, what is held to anything that stands */
+    if (sqlite3_column_int(row, 4) >= (pay ? LATER_PAY : LATER_HOLD))
+        return;
     if (!pay)
         claimed->held = true;
-    else if (!replaced && reversed)
+    else if (reversed)
         claimed->taken_back = true;
-    else if (!replaced && text_equal_any_case(column_text(row, 1), TEXT("inspected")))
+    else if (text_equal_any_case(column_text(row, 1), TEXT("inspected")))
         claimed->inspected = true;
-    else if (!replaced)
+    else
         claimed->repaired = true;
 }
 
@@ -328,8 +327,7 @@ int ledger_completion(struct office *office, const struct rules *rules, struct t
     return status;
 }
 
-/* --- Notices
- * --------------------------------------------------------------------------------------------------- */
+/* --- Notices ---------------------------------------------------------------------------------- */
 
 static int64_t count_or_none(sqlite3_stmt *statement, int column)
 {

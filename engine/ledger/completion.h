@@ -48,7 +48,7 @@ struct completion {
 int ledger_completion(struct office *office, const struct rules *rules, struct text campaign, int32_t day,
                       struct diag_sink *sink, struct completion *ret_completion);
 
-/* --- What the office says (load notices) ----------------------------------------------------------------- */
+/* --- What the office says (load notices) ------------------------------------------------------ */
 
 /* -1 in a number: nothing was said. */
 struct notice {

@@ -30,7 +30,7 @@ struct counting {
     uint32_t count, capacity;
 };
 
-/* --- One claim -------------------------------------------------------------------------------------------- */
+/* --- One claim -------------------------------------------------------------------------------- */
 
 static bool lists(struct text words, struct text word)
 {
@@ -71,8 +71,7 @@ static void count_claim(struct counting *counting, struct counted_dealer *dealer
     }
 }
 
-/* --- Streams ------------------------------------------------------------------------------------------------
- */
+/* --- Streams ---------------------------------------------------------------------------------- */
 
 static int next(struct counting *counting, enum stream stream)
 {
@@ -158,8 +157,7 @@ static int take_claim(struct counting *counting)
     return status;
 }
 
-/* --- All
- * ------------------------------------------------------------------------------------------------------ */
+/* --- All -------------------------------------------------------------------------------------- */
 
 static int bind_day_words(struct counting *counting, int at, int32_t day)
 {

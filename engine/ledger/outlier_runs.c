@@ -46,8 +46,7 @@ static const char *const SQL[STATEMENTS] = {
         "WHERE (?1 = 0 OR f.run = ?1) AND (?2 = '' OR f.dealer = ?2) ORDER BY f.run DESC, f.number",
 };
 
-/* --- Writing -------------------------------------------------------------------------------------------------
- */
+/* --- Writing ---------------------------------------------------------------------------------- */
 
 struct recording {
     struct office *office;
@@ -186,8 +185,7 @@ int office_record_outliers(struct office *office, const struct measures *measure
     return status;
 }
 
-/* --- The record ----------------------------------------------------------------------------------------------
- */
+/* --- The record ------------------------------------------------------------------------------- */
 
 static int add_rows(struct office *office, enum statement which, int64_t run, struct canonical *canonical,
                     bool *ret_any)
@@ -223,8 +221,7 @@ int outlier_run_digest(struct office *office, int64_t run, uint8_t ret_digest[DI
     return status;
 }
 
-/* --- Reading -------------------------------------------------------------------------------------------------
- */
+/* --- Reading ---------------------------------------------------------------------------------- */
 
 static struct outlier_flag flag_of(sqlite3_stmt *statement)
 {

@@ -30,8 +30,7 @@ int office_record_outliers(struct office *office, const struct measures *measure
 /* The digest of a run's record. WM_NOT_FOUND, without a report: there is no such run. */
 int outlier_run_digest(struct office *office, int64_t run, uint8_t ret_digest[DIGEST_BYTES]);
 
-/* --- Reading -------------------------------------------------------------------------------------------------
- */
+/* --- Reading ---------------------------------------------------------------------------------- */
 
 /* Texts live during the call that takes it. Rates and limits in millionths. */
 struct outlier_flag {

@@ -6,8 +6,7 @@
 #include "base/status.h"
 #include "ledger/outlier_counts.h"
 
-/* --- Comparing
- * ------------------------------------------------------------------------------------------------ */
+/* --- Comparing -------------------------------------------------------------------------------- */
 
 static int spread(struct comparison *comparison, struct arena *arena)
 {
@@ -79,8 +78,7 @@ int ledger_compare(struct office *office, const struct measures *measures, const
     return status;
 }
 
-/* --- In words
- * --------------------------------------------------------------------------------------------------- */
+/* --- In words --------------------------------------------------------------------------------- */
 
 static void add_percent(struct buffer *words, int64_t millionths)
 {

@@ -3,7 +3,7 @@
 #include "base/buffer.h"
 #include "base/status.h"
 
-/* --- Figures --------------------------------------------------------------------------------------------- */
+/* --- Figures ---------------------------------------------------------------------------------- */
 
 static int find_campaign(const struct rules *rules, struct text name, struct diag_sink *sink,
                          struct quarterly *quarterly)
@@ -150,7 +150,7 @@ bool quarterly_has_changed(const struct quarterly *quarterly)
     return quarterly->has_before && quarterly->now.involved != quarterly->before.involved;
 }
 
-/* --- The flat file ---------------------------------------------------------------------------------------- */
+/* --- The flat file ---------------------------------------------------------------------------- */
 
 enum {
     MFGTXT,

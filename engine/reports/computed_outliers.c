@@ -62,6 +62,12 @@ struct page {
     uint32_t chosen; /* whose dealers are listed */
 };
 
+/* A number of millionths as people read it. */
+static struct value two_places(int64_t millionths)
+{
+    return value_money(round_half_away(millionths, DECIMAL_CENT));
+}
+
 static int add_standing(struct page *page, const struct comparison *comparison,
                         const struct compared_dealer *dealer)
 {
@@ -92,7 +98,7 @@ static int add_measure(struct page *page, const struct comparison *comparison)
                                   value_integer(comparison->all.of),
                                   comparison->all.of > 0 ? value_number(comparison->rate) : value_null(),
                                   value_integer(comparison->dealer_count),
-                                  value_number(comparison->phi),
+                                  two_places(comparison->phi),
                                   value_integer(comparison->standing_out)};
     int status = report_add_row(result, report_table(result, "measures"), cells);
 
@@ -111,7 +117,7 @@ static int add_dealer(struct page *page, const struct comparison *comparison,
         value_integer(dealer->claims.of),
         value_integer(dealer->claims.count),
         value_number(dealer->rate),
-        value_number(dealer->z),
+        two_places(dealer->z),
         value_number(comparison->rate),
         value_number(dealer->low_far),
         value_number(dealer->low_near),

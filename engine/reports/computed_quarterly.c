@@ -88,8 +88,7 @@ static void day_item(struct page *page, const char *number, const char *what, in
     item(page, number, what, -1, day == DAY_NONE ? TEXT("not yet") : text_of(day_words(day, room)));
 }
 
-/* --- Items of 49 CFR 573.7(b) ------------------------------------------------------------------------------
- */
+/* --- Items of 49 CFR 573.7(b) ----------------------------------------------------------------- */
 
 static int32_t notice_end(const struct quarterly *quarterly)
 {
@@ -167,8 +166,7 @@ static void items_of_defect(struct page *page)
          TEXT("asked of makers of equipment; this campaign is of vehicles"));
 }
 
-/* --- Items of 40 CFR 1068.525(b) -----------------------------------------------------------------------------
- */
+/* --- Items of 40 CFR 1068.525(b) -------------------------------------------------------------- */
 
 static struct text unless_said(int64_t number)
 {
@@ -199,8 +197,7 @@ static void items_of_emissions(struct page *page)
     item(page, "1068.525(b)(8)", "Disqualified", said->disqualified, unless_said(said->disqualified));
 }
 
-/* --- The other sections
- * --------------------------------------------------------------------------------------- */
+/* --- The other sections ----------------------------------------------------------------------- */
 
 static void rate_row(struct page *page, const char *which, int64_t of)
 {
@@ -294,8 +291,7 @@ static void flat(struct page *page)
             line.bytes == NULL ? WM_NO_MEMORY : report_add_note(result, page->table, true, "%s", line.bytes);
 }
 
-/* --- Notes
- * ----------------------------------------------------------------------------------------------------- */
+/* --- Notes ------------------------------------------------------------------------------------ */
 
 static void note_rules(struct page *page)
 {
@@ -365,8 +361,7 @@ static void notes(struct page *page)
     note_open_points(page);
 }
 
-/* --- The report
- * --------------------------------------------------------------------------------------------------- */
+/* --- The report ------------------------------------------------------------------------------- */
 
 static int fill(struct page *page)
 {

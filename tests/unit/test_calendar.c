@@ -116,8 +116,7 @@ static void quarters(void **state)
         assert_false(quarter_read(text_of(NONE[i]), &quarter));
 }
 
-/* --- What is due
- * ---------------------------------------------------------------------------------------------------- */
+/* --- What is due ------------------------------------------------------------------------------ */
 
 static struct filings read_filings(struct arena *arena)
 {

@@ -758,7 +758,7 @@ static void a_ruined_office_is_told(void **state)
 
 static void kinds_have_names(void **state)
 {
-    static const char *const names[] = {"vehicles", "dealers", "shipments", "approvals"};
+    static const char *const names[] = {"vehicles", "dealers", "shipments", "approvals", "notices"};
 
     (void)state;
     for (enum office_data kind = OFFICE_VEHICLES; kind < OFFICE_DATA_KINDS; kind++)

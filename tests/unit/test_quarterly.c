@@ -100,8 +100,7 @@ static void has_all(const struct report_text *result, const char *const *lines, 
         has(result, lines[i]);
 }
 
-/* --- The first quarter
- * ------------------------------------------------------------------------------------------- */
+/* --- The first quarter ------------------------------------------------------------------------ */
 
 /* involved 1399; repaired 244 + 1 - 1; inspected 23; held 13 - 2; exported 12 - 1. The office says 2 more
  * unreachable and 3 removed: unreachable 11 + 13 + 16 + 13 + 2 = 55, and 1399 - 55 - 3 = 1341 could be reached.
@@ -163,8 +162,7 @@ static void asked_before_the_quarter_is_over(void **state)
     has(&result, "\n573.7(b)(5)|Unreachable: scrapping|17|-\n");
 }
 
-/* --- The second quarter
- * ------------------------------------------------------------------------------------------ */
+/* --- The second quarter ----------------------------------------------------------------------- */
 
 /* involved 1399 - 2 + 1; repaired 372 + 1 - 1 - 1 + 1; inspected 31; held 15 - 3; exported 12 - 2, stolen 13 +
  * 1, scrapped 16 (the one of April was remedied before), unreachable 12, and 2 as the office said for the
@@ -276,8 +274,7 @@ static void wrong_questions(void **state)
                         "campaign.csv\n");
 }
 
-/* --- Emissions
- * ----------------------------------------------------------------------------------------------------- */
+/* --- Emissions -------------------------------------------------------------------------------- */
 
 /* The same campaign as one of emissions, whose office says 1390 notices, 300 estimated to fail, 5 inspected
  * that wait for repair, 4 disqualified: inspected 244 + 23 + 5, in need of repair 244 + 5. */
@@ -312,8 +309,101 @@ static void an_emissions_campaign(void **state)
     has(&result, "\n1068.525(b)(2)|Notices sent|-|not recorded; say it with `witnessmark load notices`\n");
 }
 
-/* --- Notices
- * ------------------------------------------------------------------------------------------------------- */
+/* --- Revisions -------------------------------------------------------------------------------- */
+
+#define CLAIMS                                                                                            \
+    "claim,revision,dealer,repair_order,campaign,vin,outcome,completed_on,technician,total_amount,other_" \
+    "amount\n"
+
+static void post_rows(const char *rules, const char *name, const char *rows, const char *today)
+{
+    const char *path = words("%s/%s.csv", folder, name);
+
+    write_words(path, words(CLAIMS "%s", rows));
+    run_well(RUN("post", path, "--office", office, "--rules", rules, "--today", today, "--quiet"));
+}
+
+/* An office whose rule holds what technician H did, and returns what R did. */
+static char *steered_rules(void)
+{
+    char *rules = words("%s/steered", folder);
+
+    shell("mkdir -p %s/campaigns/T1 %s/checks/claim && cp rules/facts.csv rules/units.csv rules/deadlines.csv "
+          "rules/filings.csv %s",
+          rules, rules, rules);
+    write_words(words("%s/campaigns/T1/campaign.csv", rules),
+                "key,value\ncampaign,T1\nnotice_began_on,2026-01-12\nother_limit,5.00\n");
+    write_words(words("%s/campaigns/T1/eligibility.csv", rules),
+                "F,model_year,>eligible,>stage\nall,-,true,first\n");
+    shell("cp -r %s/campaigns/T1 %s/campaigns/T2 && sed -i 's/T1/T2/' %s/campaigns/T2/campaign.csv", rules,
+          rules, rules);
+    write_words(words("%s/checks/claim/steered.csv", rules), "C,technician,>finding,>effect,>message\n"
+                                                             "look,H,look-at-it,hold,Look.\n"
+                                                             "no,R,send-again,return,Again.\n");
+    return rules;
+}
+
+/* In the first quarter
+ *
+ *     A  held on V1, corrected to V2 and held        V2 is held
+ *     B  paid on V3, a correction held               V3 is repaired
+ *     C  paid on V4, corrected to V5 and paid        V5 is repaired
+ *     D  paid on V6, a correction returned           V6 is repaired
+ *     E  paid on V7, reversed                        V7 is taken back
+ *     F, G  inspected, and repaired, on V8           V8 is repaired
+ *     H  completed on a day of the next quarter      V9 is not counted
+ *     I  paid on a vehicle that is not registered    not among those involved
+ *     J  paid on V10; corrected to V11 and paid in the next quarter
+ *     K  paid under T1, corrected to T2 and paid     V12 is not counted under T1
+ *
+ * so that V3, V5, V6, V8, V10 are repaired; in the next quarter V3, V5, V6, V8, V9, V11. */
+static const char FIRST_ROWS[] = "A,0,D1,RA,T1,V1,repaired,2026-02-01,H,1.00,1.00\n"
+                                 "B,0,D1,RB,T1,V3,repaired,2026-02-01,P,1.00,1.00\n"
+                                 "C,0,D1,RC,T1,V4,repaired,2026-02-01,P,1.00,1.00\n"
+                                 "D,0,D1,RD,T1,V6,repaired,2026-02-01,P,1.00,1.00\n"
+                                 "E,0,D1,RE,T1,V7,repaired,2026-02-01,P,1.00,1.00\n"
+                                 "F,0,D1,RF,T1,V8,inspected,2026-02-01,P,1.00,1.00\n"
+                                 "G,0,D1,RG,T1,V8,repaired,2026-02-01,P,1.00,1.00\n"
+                                 "H,0,D1,RH,T1,V9,repaired,2026-04-02,P,1.00,1.00\n"
+                                 "I,0,D1,RI,T1,X1,repaired,2026-02-01,P,1.00,1.00\n"
+                                 "J,0,D1,RJ,T1,V10,repaired,2026-02-01,P,1.00,1.00\n"
+                                 "K,0,D1,RK,T1,V12,repaired,2026-02-01,P,1.00,1.00\n";
+static const char SECOND_ROWS[] = "A,1,D1,RA,T1,V2,repaired,2026-02-01,H,1.00,1.00\n"
+                                  "B,1,D1,RB,T1,V3,repaired,2026-02-01,H,1.00,1.00\n"
+                                  "C,1,D1,RC,T1,V5,repaired,2026-02-01,P,1.00,1.00\n"
+                                  "D,1,D1,RD,T1,V6,repaired,2026-02-01,R,1.00,1.00\n"
+                                  "K,1,D1,RK,T2,V12,repaired,2026-02-01,P,1.00,1.00\n";
+
+static void revisions_by_hand(void **state)
+{
+    char *kept = office, *rules = steered_rules(), *csv = words("vin,model_line,model_year\n");
+    struct report_text result;
+    (void)state;
+
+    office = words("%s/steered.db", folder);
+    for (int i = 1; i <= 14; i++)
+        csv = words("%sV%d,Brindle,2019\n", csv, i);
+    load("vehicles", "2026-01-05", csv);
+    load("dealers", "2026-01-05", "dealer,labor_rate,parts_markup\nD1,100,0\n");
+    post_rows(rules, "first", FIRST_ROWS, "2026-03-02");
+    post_rows(rules, "second", SECOND_ROWS, "2026-03-10");
+    reverse("D1/E", "2026-03-11");
+    post_rows(rules, "third", "J,1,D1,RJ,T1,V11,repaired,2026-02-01,P,1.00,1.00\n", "2026-04-05");
+    KIT_REPORT(office, rules, "quarterly", "2026-08-01", &result, "campaign", "T1", "quarter", "2026-Q1");
+    has(&result, "\n573.7(b)(3)|Vehicles involved|14|-\n");
+    has(&result, "\n573.7(b)(4)|Inspected and repaired|5|-\n");
+    has(&result, "\n573.7(b)(4)|Inspected and found not to need repair|0|-\n");
+    has(&result, "\nNot remedied: a claim waits for the office's decision|1\n");
+    has(&result, "\nNot remedied: what was paid was taken back|1\n");
+    has(&result, "\nRemedied, but not among those involved|1\n");
+    KIT_REPORT(office, rules, "quarterly", "2026-08-01", &result, "campaign", "T1", "quarter", "2026-Q2");
+    has(&result, "\n573.7(b)(4)|Inspected and repaired|6|-\n");
+    KIT_REPORT(office, rules, "quarterly", "2026-08-01", &result, "campaign", "T2", "quarter", "2026-Q1");
+    has(&result, "\n573.7(b)(4)|Inspected and repaired|1|-\n");
+    office = kept;
+}
+
+/* --- Notices ---------------------------------------------------------------------------------- */
 
 static void wrong_notices(void **state)
 {
@@ -347,8 +437,7 @@ static void wrong_notices(void **state)
     }
 }
 
-/* --- The schedule
- * -------------------------------------------------------------------------------------------------- */
+/* --- The schedule ----------------------------------------------------------------------------- */
 
 /* H24-05 began in 2024-Q2: its eighth report is that of 2026-Q1, its annual ones end with 2027-Q1, 2028-Q1 and
  * 2029-Q1. */
@@ -396,6 +485,7 @@ int main(void)
         cmocka_unit_test(rules_of_then),
         cmocka_unit_test(wrong_questions),
         cmocka_unit_test(an_emissions_campaign),
+        cmocka_unit_test(revisions_by_hand),
         cmocka_unit_test(wrong_notices),
         cmocka_unit_test(the_schedule),
     };
