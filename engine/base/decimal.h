@@ -30,9 +30,9 @@ enum number_fault decimal_read(struct text t, unsigned places, int64_t *ret_mill
 /* The reader of record: decimal_read goes by it wherever decimal_take sees more than plain digits. */
 enum number_fault decimal_read_any(struct text t, unsigned places, int64_t *ret_millionths);
 
-/* Takes a plain number off the front of [*at, end): up to DECIMAL_MOST_TAKEN characters, digits first, a point only with
- * one to most_places digits behind it. What decimal_read would read of these characters, and *at behind them; false,
- * and nothing moved, where the number is not as plain as that. */
+/* Takes a plain number off the front of [*at, end): up to DECIMAL_MOST_TAKEN characters, digits first, a point only
+ * with one to most_places digits behind it. What decimal_read would read of these characters, and *at behind them;
+ * false, and nothing moved, where the number is not as plain as that. */
 #define DECIMAL_MOST_TAKEN 12
 bool decimal_take(const char **at, const char *end, unsigned most_places, int64_t *ret_millionths);
 

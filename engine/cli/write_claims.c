@@ -52,7 +52,7 @@ static int64_t shown_revision(const struct claim *claim)
     return claim->unreadable ? 0 : claim->revision;
 }
 
-/* A night has a million of these rows: room for all but the findings is asked for once, and written to without asking. */
+/* A night has a million of these rows: room for all but the findings is asked for once, and written to as it is. */
 
 static char *put_cell(char *at, struct text cell)
 {

@@ -26,8 +26,8 @@ struct fact_worker {
 int fact_worker_open(struct fact_worker *ret_worker, const struct office_day *day);
 void fact_worker_close(struct fact_worker *worker);
 
-/* Steps before facts_establish, for a file of claims: each may be left out, and each pays where other claims take theirs
- * in between (register.h). */
+/* Steps before facts_establish, for a file of claims: all of them or none, in this order; they pay where other claims
+ * take theirs in between (register.h). */
 void facts_approach(const struct office_day *day, struct dossier *dossier);
 void facts_prefetch(const struct office_day *day, struct dossier *dossier);
 int facts_look_up(const struct office_day *day, struct dossier *dossier);

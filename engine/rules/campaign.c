@@ -5,7 +5,11 @@
 #include "rules/build.h"
 
 static const struct text NEED_NAMES[] = {
-    [NEED_NONE] = {NULL, 0}, [NEED_KIT] = {"kit", 3}, [NEED_REQUIRED] = {"required", 8}, [NEED_ALLOWED] = {"allowed", 7}};
+    [NEED_NONE] = {NULL, 0},
+    [NEED_KIT] = {"kit", 3},
+    [NEED_REQUIRED] = {"required", 8},
+    [NEED_ALLOWED] = {"allowed", 7},
+};
 
 const char *need_name(enum need need)
 {

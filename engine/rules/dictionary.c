@@ -247,8 +247,8 @@ static int find_fact(const struct fact_view *view, struct text name)
     return claim_fact;
 }
 
-/* Facts of an expected item that are the same in every claim for this kind of vehicle; a listed price is not, as it goes
- * by the day of the work. */
+/* Facts of an expected item that are the same in every claim for this kind of vehicle; a listed price is not, as it
+ * goes by the day of the work. */
 static bool is_steady(enum fact_id id)
 {
     switch (id) {

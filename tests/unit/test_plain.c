@@ -25,7 +25,8 @@ static struct text random_text(uint64_t *random, const char *characters, char ro
 /* Items as most are, now and then with one character changed. */
 static struct text likely_list(uint64_t *random, char room[MOST_LENGTH])
 {
-    static const char *const LISTS[] = {"KT-7731=1@106.90;CAP-04=2@6.20", "RP10=0.3; RP20=2.1;rp10=0.4", "A=1;a=2;B@1.5",
+    static const char *const LISTS[] = {"KT-7731=1@106.90;CAP-04=2@6.20", "RP10=0.3; RP20=2.1;rp10=0.4",
+                                        "A=1;a=2;B@1.5",
                                         "TQ=35.3 lbf.ft;LEAK=ok;tq=1", "kt 7731 01=12.000001 @ 3;", ";; ;X=0;Y=5@0"};
     const char *list = LISTS[random_below(random, sizeof LISTS / sizeof LISTS[0])];
     size_t length = strlen(list);
