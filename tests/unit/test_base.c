@@ -12,6 +12,7 @@
 #include "base/limits.h"
 #include "base/status.h"
 #include "base/text.h"
+#include "base/text_pool.h"
 #include "base/value.h"
 
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
@@ -583,9 +584,35 @@ static void a_write_that_fails(void **state)
     assert_string_equal(capture.text, "standard output: cannot write: No space left on device\n");
 }
 
+/* Short and long texts, over several pieces: each is found at its place, and no place is 0. */
+static void text_pools(void **state)
+{
+    static char long_text[TEXT_POOL_MOST_BYTES];
+    static const size_t LENGTHS[] = {0, 1, 2, 3, 4, 253, 254, 255, 256, 100000, TEXT_POOL_MOST_BYTES};
+    enum { TEXTS = 40 * (int)(sizeof LENGTHS / sizeof LENGTHS[0]) };
+    struct text_pool pool = {0};
+    uint32_t places[TEXTS];
+    (void)state;
+
+    for (size_t i = 0; i < sizeof long_text; i++)
+        long_text[i] = (char)('a' + i % 23);
+    for (uint32_t i = 0; i < TEXTS; i++) {
+        size_t length = LENGTHS[i % (sizeof LENGTHS / sizeof LENGTHS[0])];
+        assert_int_equal(text_pool_add(&pool, (struct text){long_text, length}, &places[i]), WM_OK);
+        assert_int_not_equal(places[i], 0);
+    }
+    for (uint32_t i = 0; i < TEXTS; i++) {
+        struct text t = text_pool_at(&pool, places[i]);
+        assert_int_equal(t.length, LENGTHS[i % (sizeof LENGTHS / sizeof LENGTHS[0])]);
+        assert_memory_equal(t.bytes, long_text, t.length);
+    }
+    text_pool_free(&pool);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(text_pools),
         cmocka_unit_test(numbers_read),
         cmocka_unit_test(numbers_written),
         cmocka_unit_test(random_numbers_come_back),
