@@ -229,7 +229,8 @@ static int draw(const char *wish)
 static int charge(const char *wish)
 {
     return RUN(wish, "chargeback", "s", "--by", "x", "--reason", "y", "--notified", "2026-05-01", "--today",
-               "2026-06-01", "--office", words("%s/office.db", folder), "--letters", words("%s/letters", folder), "--quiet");
+               "2026-06-01", "--office", words("%s/office.db", folder), "--letters",
+               words("%s/letters", folder), "--quiet");
 }
 
 static const char *const DRAWN[] = {"samples", "sample_strata", "sample_regions", "sample_frame", "sample_items", NULL};
