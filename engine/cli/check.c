@@ -142,6 +142,9 @@ static int open_history(struct checking *checking)
 {
     struct office *office = checking->desk.office;
     struct ledger_point now;
+
+    if (checking->desk.pack != NULL)
+        return history_new(checking->desk.rules, pack_history(checking->desk.pack), &checking->history);
     int status = ledger_last(office, &now);
 
     if (status == WM_OK)
@@ -154,10 +157,8 @@ static int open_history(struct checking *checking)
 static int check_files(struct checking *checking)
 {
     const struct options *options = checking->options;
-    int status = desk_open_rules(&checking->desk, options);
+    int status = desk_open(&checking->desk, options);
 
-    if (status == WM_OK)
-        status = desk_open_office(&checking->desk, options);
     if (status == WM_OK)
         status = open_history(checking);
     if (status == WM_OK)
@@ -174,6 +175,9 @@ static int check_files(struct checking *checking)
 static int run_check(const struct options *options)
 {
     struct checking checking = {.options = options, .progress = !options->quiet && isatty(STDERR_FILENO)};
+
+    if (!desk_options_fit(options))
+        return EXIT_UNUSABLE;
     int status = check_files(&checking);
     int code = status != WM_OK ? cli_exit(status) : checking.summary.unclean > 0 ? EXIT_FOUND : EXIT_DONE;
 
@@ -196,7 +200,8 @@ const struct command COMMAND_CHECK = {
                "Exit code 0: every claim is pay with nothing cut; 1: something was found.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_RECEIVED) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) |
-               OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_THREADS) | OPTION_BIT(OPTION_FINDINGS),
+               OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_THREADS) | OPTION_BIT(OPTION_FINDINGS) |
+               OPTION_BIT(OPTION_PACK) | OPTION_BIT(OPTION_TRUST),
     .least_arguments = 1,
     .most_arguments = -1,
     .run = run_check,

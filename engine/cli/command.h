@@ -45,6 +45,17 @@ enum option_number {
     OPTION_REASON,
     OPTION_HEAD,
     OPTION_AGAIN,
+    OPTION_PACK,
+    OPTION_TRUST,
+    OPTION_SIGN,
+    OPTION_WORK,
+    OPTION_VALID_TO,
+    OPTION_BASE,
+    OPTION_LANG,
+    OPTION_ONE,
+    OPTION_SEPARATOR,
+    OPTION_FIX,
+    OPTION_FIX_VIN,
     OPTIONS
 };
 #define OPTION_BIT(option) (UINT64_C(1) << (option))
@@ -52,13 +63,18 @@ enum option_number {
 /* Among a command's options: its --format is text or html. */
 #define COMMAND_WRITES_PAGES (UINT64_C(1) << 63)
 
+/* How often an option that may be repeated is taken. */
+enum { MOST_CAMPAIGNS = 256 };
+
 /* Options as given, with their defaults. */
 struct options {
     const char *office;   /* --office */
     const char *rules;    /* --rules */
     const char *out;      /* --out; NULL: standard output */
     const char *findings; /* --findings; NULL: none */
-    const char *campaign; /* --campaign; NULL: all */
+    const char *campaign; /* --campaign, the last one given; NULL: all */
+    const char *campaigns[MOST_CAMPAIGNS]; /* all that were given */
+    int campaign_count;
     int32_t today;        /* --today; the machine's date */
     int32_t received_on;  /* --received; today */
     enum format format;   /* --format */
@@ -68,6 +84,9 @@ struct options {
     int32_t since, until; /* --since, --until; DAY_NONE: open */
     int64_t limit;        /* --limit; -1: all */
     int64_t due_within;   /* --due-within, in days; -1: not asked */
+    int64_t work;         /* --work, in KiB; -1: the default */
+    int32_t valid_to;     /* --valid-to; DAY_NONE: the default */
+    char separator;       /* --separator; a comma */
     const char *given[OPTIONS]; /* the word of every option that was given; NULL: it was not */
     char **arguments;     /* what is no option */
     int argument_count;

@@ -161,7 +161,8 @@ static int open_all(struct past *past, const struct ledger_claim *claim, const s
         status = open_register(past, load);
     if (status == WM_OK)
         status = open_history(past, (struct ledger_point){row->row - 1, last_decision}, claim->dealer);
-    past->day = (struct office_day){past->rules, past->office_register, row->today, row->received_on};
+    past->day = (struct office_day){past->rules, past->office_register, row->today, row->received_on,
+                                     NULL};
     if (status == WM_OK)
         status = fact_worker_open(&past->worker, &past->day);
     if (status == WM_OK)

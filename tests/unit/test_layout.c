@@ -152,7 +152,7 @@ static void top_level_holds_nothing_else(void **state)
 }
 
 static const char *const STAGES[] = {"base",  "tables",  "rules",  "intake", "register",
-                                     "facts", "verdict", "ledger", "cli"};
+                                     "facts", "verdict", "ledger", "pack", "cli"};
 
 /* The number of the stage that a path begins with; COUNT(STAGES) if it is none. */
 static size_t stage_of(const char *path)
