@@ -4,7 +4,7 @@
 #include <unistd.h>
 
 #include "base/status.h"
-#include "cli/desk.h"
+#include "cli/dealer_page.h"
 #include "cli/summary.h"
 #include "cli/write_claims.h"
 #include "ledger/history_source.h"
@@ -21,6 +21,9 @@ struct checking {
     struct text file;             /* of the file at hand, where files are named; bytes NULL: not named */
     uint64_t file_bytes;
     struct summary summary;
+    struct language *language;    /* with a pack: of the page that the dealer reads */
+    struct dealer_page page;
+    struct dealer_counts counts;
     bool progress;
 };
 
@@ -38,6 +41,8 @@ static int render(void *context, struct decided_block *block)
             write_claim(claims, checking->file, dossier);
         else if (checking->options->format == FORMAT_JSON)
             status = write_claim_json(claims, checking->file, dossier);
+        else if (checking->desk.pack != NULL)
+            status = dealer_page_write(&checking->page, block->dossiers[i], claims);
         else
             write_claim_text(claims, checking->file, dossier);
         if (checking->findings_open)
@@ -62,6 +67,8 @@ static int deliver(void *context, const struct decided_block *block)
         output_add(&checking->findings, block->rendered[FINDINGS_TEXT].bytes, block->rendered[FINDINGS_TEXT].length);
     for (uint32_t i = 0; status == WM_OK && i < block->count; i++)
         status = summary_add(&checking->summary, block->dossiers[i]);
+    for (uint32_t i = 0; checking->desk.pack != NULL && i < block->count; i++)
+        dealer_page_count(&checking->page, block->dossiers[i], &checking->counts);
     show_progress(checking, block->bytes_read);
     return status;
 }
@@ -118,9 +125,13 @@ static void write_summary(struct checking *checking)
 
     if (checking->options->format != FORMAT_TEXT || checking->options->quiet)
         return;
-    if (checking->summary.unclean > 0)
-        buffer_add_byte(&words, '\n');
-    summary_write(&checking->summary, &words);
+    if (checking->desk.pack != NULL) {
+        dealer_page_summary(&checking->page, &checking->summary, &checking->counts, &words);
+    } else {
+        if (checking->summary.unclean > 0)
+            buffer_add_byte(&words, '\n');
+        summary_write(&checking->summary, &words);
+    }
     add_buffer(&checking->out, &words);
 }
 
@@ -159,6 +170,10 @@ static int check_files(struct checking *checking)
     const struct options *options = checking->options;
     int status = desk_open(&checking->desk, options);
 
+    if (status == WM_OK && checking->desk.pack != NULL)
+        status = language_open(&checking->desk.arena, checking->desk.rules, options->given[OPTION_LANG],
+                               &checking->desk.sink, &checking->language);
+    checking->page = (struct dealer_page){&checking->desk, checking->language};
     if (status == WM_OK)
         status = open_history(checking);
     if (status == WM_OK)
@@ -188,6 +203,7 @@ static int run_check(const struct options *options)
     history_free(checking.history);
     ledger_history_close(checking.ledger);
     summary_free(&checking.summary);
+    language_close(checking.language);
     desk_close(&checking.desk);
     return code;
 }
@@ -201,7 +217,7 @@ const struct command COMMAND_CHECK = {
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_RECEIVED) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) |
                OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_THREADS) | OPTION_BIT(OPTION_FINDINGS) |
-               OPTION_BIT(OPTION_PACK) | OPTION_BIT(OPTION_TRUST),
+               OPTION_BIT(OPTION_PACK) | OPTION_BIT(OPTION_TRUST) | OPTION_BIT(OPTION_LANG),
     .least_arguments = 1,
     .most_arguments = -1,
     .run = run_check,
