@@ -7,6 +7,7 @@
 #include "cli/dealer_page.h"
 #include "cli/summary.h"
 #include "cli/write_claims.h"
+#include "intake/spreadsheet.h"
 #include "ledger/history_source.h"
 #include "verdict/batch.h"
 
@@ -81,7 +82,7 @@ static int check_file(struct checking *checking, const char *path)
                                   options->format != FORMAT_CSV || options->findings != NULL, false};
     struct csv_source source = {0};
     struct csv_scan scan;
-    int status = csv_source_open(&source, path, &checking->desk.sink);
+    int status = claims_source_open(&source, path, options->separator, &checking->desk.sink);
 
     if (status == WM_OK)
         status = csv_source_scan(&source, false, &scan, &checking->desk.sink);
@@ -217,7 +218,8 @@ const struct command COMMAND_CHECK = {
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_RECEIVED) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) |
                OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_THREADS) | OPTION_BIT(OPTION_FINDINGS) |
-               OPTION_BIT(OPTION_PACK) | OPTION_BIT(OPTION_TRUST) | OPTION_BIT(OPTION_LANG),
+               OPTION_BIT(OPTION_PACK) | OPTION_BIT(OPTION_TRUST) | OPTION_BIT(OPTION_LANG) |
+               OPTION_BIT(OPTION_SEPARATOR),
     .least_arguments = 1,
     .most_arguments = -1,
     .run = run_check,

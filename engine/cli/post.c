@@ -11,6 +11,7 @@
 #include "cli/desk.h"
 #include "cli/summary.h"
 #include "cli/write_claims.h"
+#include "intake/spreadsheet.h"
 #include "ledger/history_source.h"
 #include "ledger/post.h"
 #include "verdict/batch.h"
@@ -287,7 +288,7 @@ static int post_source(struct post_run *run)
 static int post_file(struct posting *posting, const char *path)
 {
     struct post_run run = {.posting = posting};
-    int status = csv_source_open(&run.source, path, &posting->desk.sink);
+    int status = claims_source_open(&run.source, path, ',', &posting->desk.sink);
 
     if (status != WM_OK)
         return status;
