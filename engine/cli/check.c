@@ -4,6 +4,7 @@
 #include <unistd.h>
 
 #include "base/status.h"
+#include "cli/check_fix.h"
 #include "cli/dealer_page.h"
 #include "cli/summary.h"
 #include "cli/write_claims.h"
@@ -194,6 +195,8 @@ static int run_check(const struct options *options)
 
     if (!desk_options_fit(options))
         return EXIT_UNUSABLE;
+    if (options->given[OPTION_FIX] != NULL)
+        return check_fix(options);
     int status = check_files(&checking);
     int code = status != WM_OK ? cli_exit(status) : checking.summary.unclean > 0 ? EXIT_FOUND : EXIT_DONE;
 
@@ -219,7 +222,7 @@ const struct command COMMAND_CHECK = {
                OPTION_BIT(OPTION_RECEIVED) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) |
                OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_THREADS) | OPTION_BIT(OPTION_FINDINGS) |
                OPTION_BIT(OPTION_PACK) | OPTION_BIT(OPTION_TRUST) | OPTION_BIT(OPTION_LANG) |
-               OPTION_BIT(OPTION_SEPARATOR),
+               OPTION_BIT(OPTION_SEPARATOR) | OPTION_BIT(OPTION_FIX) | OPTION_BIT(OPTION_FIX_VIN),
     .least_arguments = 1,
     .most_arguments = -1,
     .run = run_check,

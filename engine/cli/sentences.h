@@ -157,13 +157,12 @@
     SENTENCE(field_total_amount, "Total amount asked for")                                                            \
     /* a corrected copy */                                                                                            \
     SENTENCE(fix_change, "line {line}, {column}: {before} becomes {after}: {why}")                                    \
-    SENTENCE(fix_blanks, "blanks too many")                                                                           \
+    SENTENCE(fix_blanks, "line {line}: blanks around cells are left out")                                             \
     SENTENCE(fix_case, "case")                                                                                        \
     SENTENCE(fix_spelling, "spelled as the campaign does")                                                            \
     SENTENCE(fix_unit, "unit spelled as the rules do")                                                                \
     SENTENCE(fix_number, "decimal point")                                                                             \
     SENTENCE(fix_vin, "the one registered VIN that differs in one place; look at the plate before you send it")       \
-    SENTENCE(fix_list, "list written plainly")                                                                        \
     SENTENCE(fix_summary, "{changes} changes in {rows} of {all} rows; the copy is in {file}")                         \
     SENTENCE(fix_none, "Nothing to correct that is certain; the copy is in {file}")
 
