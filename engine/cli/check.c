@@ -5,6 +5,7 @@
 
 #include "base/status.h"
 #include "cli/check_fix.h"
+#include "cli/check_one.h"
 #include "cli/dealer_page.h"
 #include "cli/summary.h"
 #include "cli/write_claims.h"
@@ -195,6 +196,8 @@ static int run_check(const struct options *options)
 
     if (!desk_options_fit(options))
         return EXIT_UNUSABLE;
+    if (options->given[OPTION_ONE] != NULL)
+        return check_one(options);
     if (options->given[OPTION_FIX] != NULL)
         return check_fix(options);
     int status = check_files(&checking);
@@ -217,12 +220,16 @@ const struct command COMMAND_CHECK = {
     .arguments = "FILE...",
     .summary = "decides every claim of the files and writes nothing down",
     .details = "Several files are decided in the order given, each as if those before it were posted.\n"
-               "Exit code 0: every claim is pay with nothing cut; 1: something was found.\n",
+               "Exit code 0: every claim is pay with nothing cut; 1: something was found.\n"
+               "A dealer names the office's pack with --pack, and reads in sentences what is wrong, what the\n"
+               "campaign expects, what to do and what will be paid. With --one FILE one claim is asked for field by\n"
+               "field and written to FILE; with --fix COPY nothing is checked, and FILE is copied to COPY with all\n"
+               "that is certain corrected.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_RECEIVED) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) |
                OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_THREADS) | OPTION_BIT(OPTION_FINDINGS) |
                OPTION_BIT(OPTION_PACK) | OPTION_BIT(OPTION_TRUST) | OPTION_BIT(OPTION_LANG) |
-               OPTION_BIT(OPTION_SEPARATOR) | OPTION_BIT(OPTION_FIX) | OPTION_BIT(OPTION_FIX_VIN),
+               OPTION_BIT(OPTION_SEPARATOR) | OPTION_BIT(OPTION_FIX) | OPTION_BIT(OPTION_FIX_VIN) | OPTION_BIT(OPTION_ONE),
     .least_arguments = 1,
     .most_arguments = -1,
     .run = run_check,

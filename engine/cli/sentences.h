@@ -130,8 +130,8 @@
     SENTENCE(one_stopped, "Stopped; nothing was written.")                                                            \
     SENTENCE(one_written, "The claim is in {file}, ready to be sent.")                                                \
     SENTENCE(one_written_anyway, "The claim is in {file}. Do what is said above before you send it.")                 \
-    SENTENCE(one_warned, "The vehicle is not looked at to be safe: the manufacturer's service information and local " \
-                         "rules for licensed work come first.")                                                       \
+    SENTENCE(one_warned, "This is about the claim, not about whether the vehicle is safe: the manufacturer's "        \
+                         "service information and local rules for licensed work come first.")                         \
     SENTENCE(field_claim, "Claim number")                                                                             \
     SENTENCE(field_revision, "Revision, 0 for a new claim")                                                           \
     SENTENCE(field_dealer, "Dealer code")                                                                             \

@@ -1,6 +1,7 @@
 #include <stdio.h>
 
 #include "base/status.h"
+#include "cli/claim_row.h"
 #include "cli/desk.h"
 #include "cli/expected.h"
 #include "facts/establish.h"
@@ -165,80 +166,6 @@ static void write_campaign(struct worksheet *sheet, const struct campaign *campa
 
 /* --- The claim row to fill in ------------------------------------------------------------------------ */
 
-static void add_separator(struct buffer *list)
-{
-    if (list->length > 0)
-        buffer_add_string(list, "; ");
-}
-
-static void list_parts(struct worksheet *sheet, const struct expectation *expectation, struct buffer *list)
-{
-    int64_t price;
-
-    for (uint32_t i = 0; i < expectation->part_count; i++) {
-        const struct expected_part *part = &expectation->parts[i];
-        if (part->need == NEED_ALLOWED)
-            continue;
-        add_separator(list);
-        buffer_add_text(list, part->shown);
-        buffer_add_byte(list, '=');
-        expected_add_number(list, part->quantity);
-        if (campaign_price(part->part, sheet->options->today, &price)) {
-            buffer_add_byte(list, '@');
-            expected_add_price(list, price);
-        }
-    }
-}
-
-static void list_labor(const struct expectation *expectation, struct buffer *list)
-{
-    for (uint32_t i = 0; i < expectation->operation_count; i++) {
-        if (expectation->operations[i].need == NEED_ALLOWED)
-            continue;
-        add_separator(list);
-        buffer_add_text(list, expectation->operations[i].shown);
-        buffer_add_byte(list, '=');
-        expected_add_number(list, expectation->operations[i].hours);
-    }
-}
-
-static void list_inspections(const struct expectation *expectation, struct buffer *list)
-{
-    for (uint32_t i = 0; i < expectation->inspection_count; i++) {
-        if (expectation->inspections[i].need == NEED_ALLOWED)
-            continue;
-        add_separator(list);
-        buffer_add_text(list, expectation->inspections[i].shown);
-        buffer_add_byte(list, '=');
-    }
-}
-
-static struct text listed(struct worksheet *sheet, const struct expectation *expectation,
-                          enum claim_column column)
-{
-    struct buffer list = BUFFER_EMPTY;
-
-    if (column == COLUMN_PARTS)
-        list_parts(sheet, expectation, &list);
-    else if (column == COLUMN_LABOR)
-        list_labor(expectation, &list);
-    else if (column == COLUMN_INSPECTIONS)
-        list_inspections(expectation, &list);
-    else if (sheet->vehicle.profile->has_model_year)
-        buffer_format(&list, "%d", sheet->vehicle.profile->model_year);
-    struct text copy = text_copy(&sheet->desk.arena, buffer_text(&list));
-    buffer_free(&list);
-    return copy;
-}
-
-static struct text amount(struct worksheet *sheet, int64_t cents)
-{
-    char room[DECIMAL_ROOM];
-    size_t length = money_write(cents, room);
-
-    return text_copy(&sheet->desk.arena, (struct text){room, length});
-}
-
 /* What the dealer may ask for what the row lists: worked out as for a claim completed today. */
 static int fill_amounts(struct worksheet *sheet, struct text *cells)
 {
@@ -261,10 +188,10 @@ static int fill_amounts(struct worksheet *sheet, struct text *cells)
                    TEXT_ARGUMENTS(cells[COLUMN_DEALER]));
         return WM_BAD_INPUT;
     }
-    cells[COLUMN_PARTS_AMOUNT] = amount(sheet, dossier.parts_allowed_cents);
-    cells[COLUMN_LABOR_AMOUNT] = amount(sheet, dossier.labor_allowed_cents);
+    cells[COLUMN_PARTS_AMOUNT] = claim_row_amount(dossier.parts_allowed_cents, &sheet->desk.arena);
+    cells[COLUMN_LABOR_AMOUNT] = claim_row_amount(dossier.labor_allowed_cents, &sheet->desk.arena);
     cells[COLUMN_TOTAL_AMOUNT] =
-        amount(sheet, decimal_sum(dossier.parts_allowed_cents, dossier.labor_allowed_cents));
+        claim_row_amount(decimal_sum(dossier.parts_allowed_cents, dossier.labor_allowed_cents), &sheet->desk.arena);
     return WM_OK;
 }
 
@@ -282,40 +209,29 @@ static int write_row(struct worksheet *sheet, const struct campaign *campaign,
                      const struct expectation *expectation)
 {
     struct text dealer = dealer_of(sheet);
-    struct buffer *row = &sheet->rows;
+    struct arena *arena = &sheet->desk.arena;
+    int32_t today = sheet->options->today;
+    const struct vehicle_profile *profile = sheet->vehicle.profile;
+    struct text year = profile->has_model_year ? text_format(arena, "%d", profile->model_year) : TEXT("");
     struct text cells[CLAIM_COLUMNS] = {
         [COLUMN_REVISION] = TEXT("0"),
         [COLUMN_DEALER] = dealer,
         [COLUMN_CAMPAIGN] = campaign->id,
         [COLUMN_VIN] = sheet->vin,
         [COLUMN_OUTCOME] = TEXT("repaired"),
-        [COLUMN_MODEL_YEAR] = listed(sheet, expectation, COLUMN_MODEL_YEAR),
-        [COLUMN_ENGINE] = sheet->vehicle.profile->engine,
-        [COLUMN_PARTS] = listed(sheet, expectation, COLUMN_PARTS),
-        [COLUMN_LABOR] = listed(sheet, expectation, COLUMN_LABOR),
-        [COLUMN_INSPECTIONS] = listed(sheet, expectation, COLUMN_INSPECTIONS),
+        [COLUMN_MODEL_YEAR] = year,
+        [COLUMN_ENGINE] = profile->engine,
+        [COLUMN_PARTS] = claim_row_list(expectation, COLUMN_PARTS, today, arena),
+        [COLUMN_LABOR] = claim_row_list(expectation, COLUMN_LABOR, today, arena),
+        [COLUMN_INSPECTIONS] = claim_row_list(expectation, COLUMN_INSPECTIONS, today, arena),
     };
-    bool made = cells[COLUMN_MODEL_YEAR].bytes != NULL && cells[COLUMN_PARTS].bytes != NULL &&
-                cells[COLUMN_LABOR].bytes != NULL && cells[COLUMN_INSPECTIONS].bytes != NULL;
+    bool made = year.bytes != NULL && cells[COLUMN_PARTS].bytes != NULL && cells[COLUMN_LABOR].bytes != NULL &&
+                cells[COLUMN_INSPECTIONS].bytes != NULL;
     int status = !made ? WM_NO_MEMORY : dealer.length > 0 ? fill_amounts(sheet, cells) : WM_OK;
 
-    for (int column = 0; status == WM_OK && column < CLAIM_COLUMNS; column++) {
-        if (column > 0)
-            buffer_add_byte(row, ',');
-        buffer_add_csv(row, cells[column]);
-    }
-    buffer_add_byte(row, '\n');
+    if (status == WM_OK)
+        claim_row_write(&sheet->rows, cells);
     return status;
-}
-
-static void write_row_header(struct buffer *row)
-{
-    for (int column = 0; column < CLAIM_COLUMNS; column++) {
-        if (column > 0)
-            buffer_add_byte(row, ',');
-        buffer_add_string(row, claim_column_name((enum claim_column)column));
-    }
-    buffer_add_byte(row, '\n');
 }
 
 /* --- All --------------------------------------------------------------------------------------------- */
@@ -493,7 +409,7 @@ static int make_worksheet(struct worksheet *sheet)
     int status = open_sheet(sheet);
 
     if (status == WM_OK)
-        write_row_header(&sheet->rows);
+        claim_row_header(&sheet->rows);
     for (int i = 0; status == WM_OK && i < sheet->options->argument_count; i++)
         status = do_vehicle(sheet, sheet->options->arguments[i]);
     if (status == WM_OK)
