@@ -18,7 +18,8 @@ struct asking {
     struct history *history;
     struct fact_worker worker;
     bool worker_open;
-    struct text cells[CLAIM_COLUMNS]; /* as answered, and as expected where not asked yet; in the desk's arena */
+    struct text
+        cells[CLAIM_COLUMNS]; /* as answered, and as expected where not asked yet; in the desk's arena */
     bool answered[CLAIM_COLUMNS];
     char *line; /* getline's */
     size_t line_room;
@@ -53,7 +54,7 @@ static void print_said(struct asking *asking, size_t indent, enum sentence sente
     buffer_free(&words);
 }
 
-#define PRINT(asking, indent, sentence, ...)                                                                         \
+#define PRINT(asking, indent, sentence, ...) \
     print_said(asking, indent, sentence, (const struct said[]){__VA_ARGS__ __VA_OPT__(, ){NULL, {NULL, 0}}})
 
 /* The next line of the input, trimmed, in the desk's arena. */
@@ -167,11 +168,13 @@ static struct text fault_alone(const struct claim *claim)
     return end == NULL ? reason : (struct text){end + 3, reason.length - (size_t)(end + 3 - reason.bytes)};
 }
 
-/* The cells that follow from vehicle, campaign, outcome and what is answered: those not answered are filled in. */
+/* The cells that follow from vehicle, campaign, outcome and what is answered: those not answered are filled in.
+ */
 static int expect(struct asking *asking)
 {
     struct text cells[CLAIM_COLUMNS];
-    int status = claim_row_expected(&asking->worker, &asking->desk.arena, asking->cells, asking->answered, cells);
+    int status =
+        claim_row_expected(&asking->worker, &asking->desk.arena, asking->cells, asking->answered, cells);
 
     for (int column = 0; status == WM_OK && column < CLAIM_COLUMNS; column++)
         if (!asking->answered[column] && cells[column].bytes != NULL)
@@ -214,7 +217,8 @@ static int judge(struct asking *asking, enum claim_column column, struct text be
 
 /* --- What is expected --------------------------------------------------------------------------------- */
 
-/* The campaign that takes the vehicle in, is open today, replaced by none that does too, and is not done: offered. */
+/* The campaign that takes the vehicle in, is open today, replaced by none that does too, and is not done:
+ * offered. */
 static int offer_campaign(struct asking *asking)
 {
     const struct rules *rules = asking->desk.rules;
@@ -291,7 +295,8 @@ static int ask_inspection(struct asking *asking, struct text item, struct text e
     bool taken = false;
     int status = WM_OK;
 
-    SAY(asking->language, &name, expects.length > 0 ? SENTENCE_sheet_inspection_expects : SENTENCE_sheet_inspection,
+    SAY(asking->language, &name,
+        expects.length > 0 ? SENTENCE_sheet_inspection_expects : SENTENCE_sheet_inspection,
         {"inspection", item}, {"expects", expects});
     while (status == WM_OK && !taken) {
         prompt(asking, buffer_text(&name), claim_column_name(COLUMN_INSPECTIONS), TEXT(""));
@@ -348,10 +353,11 @@ static int ask_inspections(struct asking *asking)
 static int ask_all(struct asking *asking)
 {
     static const enum claim_column ORDER[] = {
-        COLUMN_DEALER,       COLUMN_VIN,          COLUMN_CAMPAIGN,     COLUMN_OUTCOME,     COLUMN_CLAIM,
-        COLUMN_REVISION,     COLUMN_REPAIR_ORDER, COLUMN_MODEL_YEAR,   COLUMN_ENGINE,      COLUMN_ODOMETER,
-        COLUMN_ODOMETER_UNIT, COLUMN_OPENED_ON,   COLUMN_COMPLETED_ON, COLUMN_SUBMITTED_ON, COLUMN_TECHNICIAN,
-        COLUMN_APPROVAL,     COLUMN_INSPECTIONS,  COLUMN_PARTS,        COLUMN_LABOR,       COLUMN_PARTS_AMOUNT,
+        COLUMN_DEALER,       COLUMN_VIN,          COLUMN_CAMPAIGN,      COLUMN_OUTCOME,
+        COLUMN_CLAIM,        COLUMN_REVISION,     COLUMN_REPAIR_ORDER,  COLUMN_MODEL_YEAR,
+        COLUMN_ENGINE,       COLUMN_ODOMETER,     COLUMN_ODOMETER_UNIT, COLUMN_OPENED_ON,
+        COLUMN_COMPLETED_ON, COLUMN_SUBMITTED_ON, COLUMN_TECHNICIAN,    COLUMN_APPROVAL,
+        COLUMN_INSPECTIONS,  COLUMN_PARTS,        COLUMN_LABOR,         COLUMN_PARTS_AMOUNT,
         COLUMN_LABOR_AMOUNT, COLUMN_OTHER_AMOUNT, COLUMN_TOTAL_AMOUNT};
     int status = WM_OK;
 

@@ -110,7 +110,8 @@ static int establish(struct fact_worker *worker, struct arena *arena, const stru
             text_copy(arena, (struct text){today, date_write(worker->day->today, today)});
     *ret_dossier = (struct dossier){.campaign_number = -1};
     int status = claim_of_cells(stated, 1, arena, &ret_dossier->claim);
-    return status == WM_OK && !ret_dossier->claim.unreadable ? facts_establish(worker, arena, ret_dossier) : status;
+    return status == WM_OK && !ret_dossier->claim.unreadable ? facts_establish(worker, arena, ret_dossier)
+                                                             : status;
 }
 
 static bool expects_something(const struct dossier *dossier)
@@ -131,9 +132,12 @@ static int expect_items(const struct dossier *dossier, struct arena *arena, stru
         ret_cells[COLUMN_MODEL_YEAR] = text_format(arena, "%d", profile->model_year);
     if (!expects_something(dossier))
         return WM_OK;
-    ret_cells[COLUMN_PARTS] = claim_row_list(dossier->expectation, COLUMN_PARTS, dossier->claim.completed_on, arena);
-    ret_cells[COLUMN_LABOR] = claim_row_list(dossier->expectation, COLUMN_LABOR, dossier->claim.completed_on, arena);
-    return ret_cells[COLUMN_PARTS].bytes == NULL || ret_cells[COLUMN_LABOR].bytes == NULL ? WM_NO_MEMORY : WM_OK;
+    ret_cells[COLUMN_PARTS] =
+        claim_row_list(dossier->expectation, COLUMN_PARTS, dossier->claim.completed_on, arena);
+    ret_cells[COLUMN_LABOR] =
+        claim_row_list(dossier->expectation, COLUMN_LABOR, dossier->claim.completed_on, arena);
+    return ret_cells[COLUMN_PARTS].bytes == NULL || ret_cells[COLUMN_LABOR].bytes == NULL ? WM_NO_MEMORY
+                                                                                          : WM_OK;
 }
 
 static int expect_amounts(const struct dossier *dossier, const bool *answered, struct arena *arena,

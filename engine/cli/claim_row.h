@@ -1,7 +1,7 @@
 /* claim_row.h - a claim row to fill in: what a campaign expects of a vehicle, as the cells of a claim file.
  *
- * For worksheets, and for a claim that is asked for field by field. Texts are in the arena, or borrowed from the
- * rules and the register.
+ * For worksheets, and for a claim that is asked for field by field. Texts are in the arena, or borrowed from
+ * the rules and the register.
  */
 #ifndef WM_CLI_CLAIM_ROW_H
 #define WM_CLI_CLAIM_ROW_H
@@ -19,9 +19,10 @@ struct text claim_row_list(const struct expectation *expectation, enum claim_col
 
 struct text claim_row_amount(int64_t cents, struct arena *arena);
 
-/* What follows from the cells that are answered (answered[column]) is put into ret_cells, the others of which are
- * {NULL, 0}: model year and engine of the vehicle, parts and labor that the campaign expects, and the amounts that may
- * be asked for, as for a claim completed today where no day is answered. Nothing where the cells cannot be read. */
+/* What follows from the cells that are answered (answered[column]) is put into ret_cells, the others of which
+ * are {NULL, 0}: model year and engine of the vehicle, parts and labor that the campaign expects, and the
+ * amounts that may be asked for, as for a claim completed today where no day is answered. Nothing where the
+ * cells cannot be read. */
 int claim_row_expected(struct fact_worker *worker, struct arena *arena, const struct text cells[CLAIM_COLUMNS],
                        const bool answered[CLAIM_COLUMNS], struct text ret_cells[CLAIM_COLUMNS]);
 

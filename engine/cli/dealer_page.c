@@ -23,7 +23,8 @@ static void add_wrapped(struct writing *writing, struct text words, size_t inden
     buffer_add_byte(writing->out, '\n');
 }
 
-static void add_sentence(struct writing *writing, size_t indent, enum sentence sentence, const struct said *said)
+static void add_sentence(struct writing *writing, size_t indent, enum sentence sentence,
+                         const struct said *said)
 {
     struct buffer words = BUFFER_EMPTY;
 
@@ -33,7 +34,7 @@ static void add_sentence(struct writing *writing, size_t indent, enum sentence s
     buffer_free(&words);
 }
 
-#define ADD(writing, indent, sentence, ...)                                                                          \
+#define ADD(writing, indent, sentence, ...) \
     add_sentence(writing, indent, sentence, (const struct said[]){__VA_ARGS__ __VA_OPT__(, ){NULL, {NULL, 0}}})
 
 static struct text money(struct writing *writing, int64_t cents)
@@ -59,7 +60,8 @@ static void add_title(struct writing *writing)
 {
     const struct claim *claim = &writing->dossier->claim;
 
-    if (claim->cells[COLUMN_CLAIM].length == 0 || claim->vin.length == 0 || claim->cells[COLUMN_CAMPAIGN].length == 0) {
+    if (claim->cells[COLUMN_CLAIM].length == 0 || claim->vin.length == 0 ||
+        claim->cells[COLUMN_CAMPAIGN].length == 0) {
         ADD(writing, 0, SENTENCE_row_title, {"line", number(writing, claim->line)});
         return;
     }
@@ -108,13 +110,14 @@ static void add_money(struct writing *writing)
     if (!dossier->claim.total_is_known)
         return;
     if (dossier->decision == DECISION_HOLD || dossier->decision == DECISION_PAY)
-        sentence = is_open(writing->page, dossier)                     ? SENTENCE_money_open
+        sentence = is_open(writing->page, dossier)      ? SENTENCE_money_open
                    : dossier->decision == DECISION_HOLD ? SENTENCE_money_hold
                    : again                              ? SENTENCE_money_pay_again
                                                         : SENTENCE_money_pay;
     ADD(writing, 2, sentence, {"asked", money(writing, dossier->claim.total_amount_cents)},
         {"payable", money(writing, dossier->payable_cents)},
-        {"paid_before", money(writing, dossier->paid_before_cents)}, {"due", money(writing, dossier->due_cents)});
+        {"paid_before", money(writing, dossier->paid_before_cents)},
+        {"due", money(writing, dossier->due_cents)});
 }
 
 /* --- What is wrong ----------------------------------------------------------------------------------- */
@@ -158,7 +161,8 @@ static size_t first_difference(struct text a, struct text b)
     return at;
 }
 
-int dealer_page_likely(const struct dealer_page *page, struct text vin, struct arena *arena, struct text *ret_sentence)
+int dealer_page_likely(const struct dealer_page *page, struct text vin, struct arena *arena,
+                       struct text *ret_sentence)
 {
     struct buffer words = BUFFER_EMPTY;
     struct text nearest;
@@ -168,10 +172,12 @@ int dealer_page_likely(const struct dealer_page *page, struct text vin, struct a
     if (status != WM_OK || nearest.length == 0)
         return status;
     size_t at = first_difference(vin, nearest);
-    bool swapped = at + 1 < vin.length && vin.bytes[at] == nearest.bytes[at + 1] && vin.bytes[at + 1] == nearest.bytes[at];
-    SAY(page->language, &words, swapped ? SENTENCE_likely_swapped : SENTENCE_likely_replaced, {"nearest", nearest},
-        {"position", text_format(arena, "%zu", at + 1)}, {"next", text_format(arena, "%zu", at + 2)},
-        {"right", {nearest.bytes + at, 1}}, {"wrong", {vin.bytes + at, 1}});
+    bool swapped =
+        at + 1 < vin.length && vin.bytes[at] == nearest.bytes[at + 1] && vin.bytes[at + 1] == nearest.bytes[at];
+    SAY(page->language, &words, swapped ? SENTENCE_likely_swapped : SENTENCE_likely_replaced,
+        {"nearest", nearest}, {"position", text_format(arena, "%zu", at + 1)},
+        {"next", text_format(arena, "%zu", at + 2)}, {"right", {nearest.bytes + at, 1}},
+        {"wrong", {vin.bytes + at, 1}});
     *ret_sentence = words.failed ? (struct text){NULL, 0} : text_copy(arena, buffer_text(&words));
     buffer_free(&words);
     return ret_sentence->bytes == NULL ? WM_NO_MEMORY : WM_OK;
@@ -222,9 +228,12 @@ static int add_expected(struct writing *writing)
     if (status != WM_OK)
         return status;
     int32_t completed_on = dossier->claim.completed_on;
-    const struct expected_page page = {writing->page->language, writing->out,
+    const struct expected_page page = {writing->page->language,
+                                       writing->out,
                                        completed_on != DAY_NONE ? completed_on : writing->page->desk->day.today,
-                                       dossier->facts, scratch, 4};
+                                       dossier->facts,
+                                       scratch,
+                                       4};
     ADD(writing, 2, SENTENCE_expected_heading, {"campaign", dossier->campaign->id});
     expected_write(&page, dossier->campaign, expectation);
     table_scratch_free(scratch);
@@ -259,7 +268,8 @@ static int add_possible(void *taker, const struct office_finding *finding)
 
     if ((finding->reasons & UNKNOWN_OTHERS) == 0)
         return WM_OK;
-    language_possible(writing->page->language, writing->dossier, finding->rule_file, finding->rule_row, &message);
+    language_possible(writing->page->language, writing->dossier, finding->rule_file, finding->rule_row,
+                      &message);
     if (message.length > 0)
         ADD(writing, LIST_INDENT, SENTENCE_office_may_say, {"message", buffer_text(&message)});
     int status = message.failed ? WM_NO_MEMORY : WM_OK;
@@ -273,7 +283,8 @@ static int list_others(struct writing *writing, struct text *ret_list)
     struct buffer words = BUFFER_EMPTY;
     struct completion *list;
     uint32_t count;
-    int status = pack_completions(writing->page->desk->pack, writing->dossier->claim.vin, writing->arena, &list, &count);
+    int status =
+        pack_completions(writing->page->desk->pack, writing->dossier->claim.vin, writing->arena, &list, &count);
 
     for (uint32_t i = 0; status == WM_OK && i < count; i++) {
         if (list[i].own)
@@ -311,8 +322,8 @@ static int add_others(struct writing *writing, unsigned reasons)
     if (status != WM_OK)
         return status;
     ADD(writing, LIST_INDENT, SENTENCE_office_others, {"campaigns", campaigns});
-    return office_findings_of(writing->page->desk->rules, writing->dossier, reasons & UNKNOWN_OTHERS, add_possible,
-                              writing);
+    return office_findings_of(writing->page->desk->rules, writing->dossier, reasons & UNKNOWN_OTHERS,
+                              add_possible, writing);
 }
 
 static int add_office(struct writing *writing)
@@ -358,7 +369,8 @@ int dealer_page_write(const struct dealer_page *page, struct dossier *dossier, s
     return status == WM_OK && out->failed ? WM_NO_MEMORY : status;
 }
 
-void dealer_page_count(const struct dealer_page *page, const struct dossier *dossier, struct dealer_counts *counts)
+void dealer_page_count(const struct dealer_page *page, const struct dossier *dossier,
+                       struct dealer_counts *counts)
 {
     if (dossier->decision != DECISION_PAY)
         return;

@@ -49,8 +49,9 @@ static void add_indent(struct buffer *out, size_t indent)
 /* A line under a heading: need and words. */
 static void add_line(const struct expected_page *page, enum need need, struct buffer *words)
 {
-    static const enum sentence NEEDS[] = {
-        [NEED_KIT] = SENTENCE_need_kit, [NEED_REQUIRED] = SENTENCE_need_required, [NEED_ALLOWED] = SENTENCE_need_allowed};
+    static const enum sentence NEEDS[] = {[NEED_KIT] = SENTENCE_need_kit,
+                                          [NEED_REQUIRED] = SENTENCE_need_required,
+                                          [NEED_ALLOWED] = SENTENCE_need_allowed};
     enum { NAME_COLUMNS = 11 };
     size_t indent = page->indent + 2;
 
@@ -60,7 +61,8 @@ static void add_line(const struct expected_page *page, enum need need, struct bu
         buffer_add_text(page->out, word);
         pad(page->out, word, NAME_COLUMNS);
     }
-    buffer_add_wrapped(page->out, buffer_text(words), need != NEED_NONE ? indent + NAME_COLUMNS : indent, PAGE_WIDTH);
+    buffer_add_wrapped(page->out, buffer_text(words), need != NEED_NONE ? indent + NAME_COLUMNS : indent,
+                       PAGE_WIDTH);
     buffer_add_byte(page->out, '\n');
     page->out->failed = page->out->failed || words->failed;
     buffer_clear(words);
@@ -84,7 +86,8 @@ static void write_part(const struct expected_page *page, const struct expected_p
         SAY(page->language, words, SENTENCE_sheet_part_price, {"part", part->shown},
             {"quantity", buffer_text(&quantity)}, {"price", buffer_text(&price)});
     } else {
-        SAY(page->language, words, SENTENCE_sheet_part, {"part", part->shown}, {"quantity", buffer_text(&quantity)});
+        SAY(page->language, words, SENTENCE_sheet_part, {"part", part->shown},
+            {"quantity", buffer_text(&quantity)});
     }
     add_line(page, part->need, words);
     buffer_free(&quantity);
@@ -116,7 +119,8 @@ static void write_inspection(const struct expected_page *page, const struct expe
         }
         buffer_add_text(&expects, inspection->tests[i]->expects);
     }
-    SAY(page->language, words, expects.length > 0 ? SENTENCE_sheet_inspection_expects : SENTENCE_sheet_inspection,
+    SAY(page->language, words,
+        expects.length > 0 ? SENTENCE_sheet_inspection_expects : SENTENCE_sheet_inspection,
         {"inspection", inspection->shown}, {"expects", buffer_text(&expects)});
     add_line(page, inspection->need, words);
     buffer_free(&expects);
@@ -144,8 +148,8 @@ static void write_conditional_row(const struct expected_page *page, const struct
     expected_add_number(&number, table_output(table, row, (uint32_t)amount).number);
     SAY(page->language, words, is_labor ? SENTENCE_sheet_if_operation : SENTENCE_sheet_if_part,
         {"inspection", {fact.bytes + 11, fact.length - 11}},
-        {"result", table_condition_cell(table, (uint32_t)condition, row)}, {is_labor ? "operation" : "part", thing},
-        {is_labor ? "hours" : "quantity", buffer_text(&number)});
+        {"result", table_condition_cell(table, (uint32_t)condition, row)},
+        {is_labor ? "operation" : "part", thing}, {is_labor ? "hours" : "quantity", buffer_text(&number)});
     add_line(page, NEED_NONE, words);
     buffer_free(&number);
 }

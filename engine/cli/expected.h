@@ -1,4 +1,5 @@
-/* expected.h - what a campaign expects of one vehicle, as lines for the workshop: parts, operations, inspections. */
+/* expected.h - what a campaign expects of one vehicle, as lines for the workshop: parts, operations,
+ * inspections. */
 #ifndef WM_CLI_EXPECTED_H
 #define WM_CLI_EXPECTED_H
 
@@ -10,10 +11,10 @@ enum { PAGE_WIDTH = 80 };
 struct expected_page {
     const struct language *language;
     struct buffer *out;
-    int32_t today;               /* prices are those of this day */
-    const struct value *facts;   /* of the vehicle, and what was reported */
+    int32_t today;             /* prices are those of this day */
+    const struct value *facts; /* of the vehicle, and what was reported */
     struct table_scratch *scratch;
-    size_t indent;               /* of headings; lines stand two columns deeper */
+    size_t indent; /* of headings; lines stand two columns deeper */
 };
 
 /* Also what else may be needed, depending on what an inspection finds. */

@@ -127,7 +127,8 @@ static int fix_amount(struct fixing_row *row, enum claim_column column)
 
     /* 1,234 may be a thousand; 84,50 and 84,5 are not */
     if (spreadsheet_decimal_comma(cell, &point) && memchr(cell.bytes, ',', cell.length) != NULL) {
-        size_t places = cell.length - 1 - (size_t)((const char *)memchr(cell.bytes, ',', cell.length) - cell.bytes);
+        size_t places =
+            cell.length - 1 - (size_t)((const char *)memchr(cell.bytes, ',', cell.length) - cell.bytes);
         if (places <= 2)
             status = change(row, column, buffer_text(&point), SENTENCE_fix_number);
     }
@@ -138,7 +139,8 @@ static int fix_amount(struct fixing_row *row, enum claim_column column)
 /* --- Lists ------------------------------------------------------------------------------------------- */
 
 /* How the campaign writes this item; the text itself where it has none. */
-static struct text spelled(const struct fixing_row *row, enum claim_column column, struct text written, char *room)
+static struct text spelled(const struct fixing_row *row, enum claim_column column, struct text written,
+                           char *room)
 {
     const struct campaign *campaign = row->campaign;
     struct text key = {room, text_item_key(written, room)};
@@ -222,7 +224,8 @@ static int fix_list(struct fixing_row *row, enum claim_column column)
     if (list.words.failed)
         status = WM_NO_MEMORY;
     else if (list.spelling || list.unit)
-        status = change(row, column, buffer_text(&list.words), list.spelling ? SENTENCE_fix_spelling : SENTENCE_fix_unit);
+        status = change(row, column, buffer_text(&list.words),
+                        list.spelling ? SENTENCE_fix_spelling : SENTENCE_fix_unit);
     buffer_free(&list.words);
     return status;
 }
@@ -380,8 +383,7 @@ int fix_claims(struct fixing *fixing, const struct csv_source *source, struct ou
     struct csv_block block;
     int status = csv_blocks_open(&blocks, source, FIX_BLOCK_BYTES);
 
-    while (status == WM_OK &&
-           (status = csv_blocks_next(blocks, &bytes, &block, &fixing->desk->sink)) == WM_OK)
+    while (status == WM_OK && (status = csv_blocks_next(blocks, &bytes, &block, &fixing->desk->sink)) == WM_OK)
         status = copy_block(&copying, &block);
     if (status == WM_NOT_FOUND)
         status = copying.header_known

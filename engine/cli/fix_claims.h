@@ -1,9 +1,11 @@
-/* fix_claims.h - a copy of a claim file in which all that is certain is corrected, and a list of what was changed.
+/* fix_claims.h - a copy of a claim file in which all that is certain is corrected, and a list of what was
+ * changed.
  *
- * Certain is what means the same and is only spelled otherwise: blanks around a cell, the case of a VIN, an outcome or a
- * unit, a campaign or dealer whose code differs in case alone, part numbers, operations and inspections as the
- * campaign spells them, units as the rules spell them, an amount with a decimal comma. A VIN is corrected only where that is
- * asked for and one registered VIN alone is one slip away: which vehicle stands there, no program sees.
+ * Certain is what means the same and is only spelled otherwise: blanks around a cell, the case of a VIN, an
+ * outcome or a unit, a campaign or dealer whose code differs in case alone, part numbers, operations and
+ * inspections as the campaign spells them, units as the rules spell them, an amount with a decimal comma. A VIN
+ * is corrected only where that is asked for and one registered VIN alone is one slip away: which vehicle stands
+ * there, no program sees.
  *
  * Rows in which nothing changes, and rows that cannot be cut into cells, are copied to the byte.
  */

@@ -17,7 +17,7 @@ static const char *const ENGLISH_TEXTS[SENTENCES] = {SENTENCE_LIST(ENGLISH) FAUL
 struct language {
     const struct rules *rules;
     struct arena *arena;
-    struct text file; /* empty: English */
+    struct text file;        /* empty: English */
     struct text_index index; /* key to number in list */
     struct text *keys, *texts;
     uint64_t *lines;
@@ -50,8 +50,8 @@ static int read_message(void *context, const struct sheet *sheet)
         uint32_t capacity = language->capacity ? language->capacity * 2 : 256;
         language->keys = arena_grown(language->arena, language->keys, language->count, capacity, sizeof key);
         language->texts = arena_grown(language->arena, language->texts, language->count, capacity, sizeof key);
-        language->lines = arena_grown(language->arena, language->lines, language->count, capacity,
-                                      sizeof *language->lines);
+        language->lines =
+            arena_grown(language->arena, language->lines, language->count, capacity, sizeof *language->lines);
         if (language->keys == NULL || language->texts == NULL || language->lines == NULL)
             return WM_NO_MEMORY;
         language->capacity = capacity;
@@ -82,8 +82,10 @@ static void report_none(const struct language *language, const char *code, struc
         if (text_starts_with(path, TEXT("messages/")))
             buffer_format(&list, ", %.*s", TEXT_ARGUMENTS(((struct text){path.bytes + 9, path.length - 13})));
     }
-    diag_error(sink, (struct place){{NULL, 0}, 0, 0}, "there are no messages in the language \"%s\"; choose one of "
-               "en%.*s", code, TEXT_ARGUMENTS(buffer_text(&list)));
+    diag_error(sink, (struct place){{NULL, 0}, 0, 0},
+               "there are no messages in the language \"%s\"; choose one of "
+               "en%.*s",
+               code, TEXT_ARGUMENTS(buffer_text(&list)));
     buffer_free(&list);
 }
 
@@ -195,13 +197,17 @@ static struct text campaign_key(struct buffer *room, const struct campaign *camp
 
 static struct text original_of_campaign(const struct campaign *campaign, const char *key)
 {
-    return strcmp(key, "title") == 0 ? campaign->title : strcmp(key, "kind") == 0 ? campaign->kind : campaign->hazard;
+    return strcmp(key, "title") == 0  ? campaign->title
+           : strcmp(key, "kind") == 0 ? campaign->kind
+                                      : campaign->hazard;
 }
 
-struct text language_of_campaign(const struct language *language, const struct campaign *campaign, const char *key)
+struct text language_of_campaign(const struct language *language, const struct campaign *campaign,
+                                 const char *key)
 {
     struct buffer room = BUFFER_EMPTY;
-    struct text text = translated(language, campaign_key(&room, campaign, key), original_of_campaign(campaign, key));
+    struct text text =
+        translated(language, campaign_key(&room, campaign, key), original_of_campaign(campaign, key));
 
     buffer_free(&room);
     return text;
@@ -240,8 +246,9 @@ static struct text row_key(struct buffer *room, struct text file, struct text ro
 /* The message of a check's row as its table writes it. */
 static struct text written_message(const struct check *check, uint32_t row)
 {
-    return check->message_output < 0 ? TEXT("")
-                                     : value_as_text(table_output(check->table, row, (uint32_t)check->message_output));
+    return check->message_output < 0
+               ? TEXT("")
+               : value_as_text(table_output(check->table, row, (uint32_t)check->message_output));
 }
 
 static bool is_fact(enum fact_id id, enum scope scope, struct text name)
@@ -265,8 +272,8 @@ static int slot_named(const struct rules *rules, enum scope scope, struct text n
 }
 
 /* unknown: what stands in the place of a fact that is null. */
-static void fill_with_facts(const struct rules *rules, enum scope scope, const struct value *facts, struct text text,
-                            struct text unknown, struct buffer *out)
+static void fill_with_facts(const struct rules *rules, enum scope scope, const struct value *facts,
+                            struct text text, struct text unknown, struct buffer *out)
 {
     struct text before, name;
 
@@ -309,8 +316,8 @@ static void add_message(const struct language *language, struct dossier *dossier
     }
     if (item != NULL)
         facts_of_item(language->rules, item, dossier->facts);
-    struct text text =
-        translated(language, row_key(&room, finding->rule_file, finding->rule_row), written_message(check, row));
+    struct text text = translated(language, row_key(&room, finding->rule_file, finding->rule_row),
+                                  written_message(check, row));
     fill_with_facts(language->rules, scope, dossier->facts, text, TEXT(""), out);
     buffer_free(&room);
 }
@@ -359,8 +366,8 @@ struct matching {
 
 static bool find_fault(const struct language *language, struct text reason, int depth, struct buffer *out);
 
-/* Whether the words have the form of the text; what stands in its places goes to the matching. `{fault}` must itself be
- * a reason that is known. */
+/* Whether the words have the form of the text; what stands in its places goes to the matching. `{fault}` must
+ * itself be a reason that is known. */
 static bool matches(const struct language *language, struct text form, struct text words, int depth,
                     struct matching *matching)
 {
@@ -461,7 +468,8 @@ static int messages_of_checks(const struct language *language, take_message *tak
         for (uint32_t i = 0; i < rules->check_count[scope]; i++) {
             const struct check *check = &rules->checks[scope][i];
             for (uint32_t row = 0; status == WM_OK && row < table_row_count(check->table); row++)
-                status = take_one(language, row_key(&room, table_file(check->table), table_row_name(check->table, row)),
+                status = take_one(language,
+                                  row_key(&room, table_file(check->table), table_row_name(check->table, row)),
                                   written_message(check, row), take, taker);
         }
     buffer_free(&room);
@@ -539,7 +547,8 @@ static int check_message(void *taker, const struct message *message)
         diag_error(checking->sink, where, "the text of %.*s lacks the place {%.*s}; put it in",
                    TEXT_ARGUMENTS(message->key), TEXT_ARGUMENTS(place));
     else if (!places_are_in(message->text, message->original, &place))
-        diag_error(checking->sink, where, "the text of %.*s has a place {%.*s} that the original has not; take it out",
+        diag_error(checking->sink, where,
+                   "the text of %.*s has a place {%.*s} that the original has not; take it out",
                    TEXT_ARGUMENTS(message->key), TEXT_ARGUMENTS(place));
     return WM_OK;
 }
@@ -551,9 +560,10 @@ int language_check(const struct language *language, struct diag_sink *sink, uint
 
     for (uint32_t i = 0; status == WM_OK && i < language->count; i++)
         if (!checking.met[i])
-            diag_error(sink, (struct place){language->file, language->lines[i], 0},
-                       "there is no text under the key \"%.*s\"; `rules messages` lists the keys that there are",
-                       TEXT_ARGUMENTS(language->keys[i]));
+            diag_error(
+                sink, (struct place){language->file, language->lines[i], 0},
+                "there is no text under the key \"%.*s\"; `rules messages` lists the keys that there are",
+                TEXT_ARGUMENTS(language->keys[i]));
     free(checking.met);
     *ret_missing = checking.missing;
     return status;

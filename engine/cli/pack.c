@@ -97,7 +97,8 @@ static const char *what_is_missing(const struct options *options)
     if (options->out == NULL)
         return "pack needs --out FILE, the file to write";
     if (options->given[OPTION_SIGN] == NULL)
-        return "pack needs --sign KEY, since dealers refuse a pack without a signature; `pack keygen` makes a key";
+        return "pack needs --sign KEY, since dealers refuse a pack without a signature; `pack keygen` makes a "
+               "key";
     if (options->work >= 0 && (options->work < LOCK_WORK_LEAST || options->work > LOCK_WORK_MOST))
         return "--work is a number of KiB from 8 to 65536";
     if (options->valid_to != DAY_NONE && options->valid_to < options->today)
@@ -126,9 +127,10 @@ const struct command COMMAND_PACK = {
     .name = "pack",
     .arguments = "--out FILE --sign KEY",
     .summary = "makes a signed file with which dealers check claims: rules, vehicles, what is done on them",
-    .details = "With --dealer it holds that dealer's rates, shipments, approvals and claims too, and nothing of any\n"
-               "other dealer. Vehicles cannot be listed from it, only looked up by VIN; --work says at what cost.\n"
-               "Packs for further dealers of the same day are made quickly with --base. --campaign may be repeated.\n",
+    .details =
+        "With --dealer it holds that dealer's rates, shipments, approvals and claims too, and nothing of any\n"
+        "other dealer. Vehicles cannot be listed from it, only looked up by VIN; --work says at what cost.\n"
+        "Packs for further dealers of the same day are made quickly with --base. --campaign may be repeated.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_THREADS) |
                OPTION_BIT(OPTION_DEALER) | OPTION_BIT(OPTION_CAMPAIGN) | OPTION_BIT(OPTION_SIGN) |

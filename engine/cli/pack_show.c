@@ -77,7 +77,8 @@ static int describe(struct showing *showing)
     for (uint32_t i = 0; i < rules->campaign_count; i++)
         add(showing, "campaign", rules->campaigns[i].id);
     if (showing->options->format == FORMAT_TEXT)
-        buffer_add_string(&showing->words, "\nThese findings depend on what only the office knows (office: what other "
+        buffer_add_string(&showing->words,
+                          "\nThese findings depend on what only the office knows (office: what other "
                           "dealers\ndid, and approvals; office tonight: what they may still send):\n\n");
     return office_findings(rules, UNKNOWN_OTHERS | UNKNOWN_APPROVAL | UNKNOWN_TONIGHT, add_finding, showing);
 }

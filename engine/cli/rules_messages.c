@@ -28,7 +28,8 @@ static int add_message(void *taker, const struct message *message)
 static const char *language_asked(const struct listing *listing)
 {
     const char *code = listing->options->argument_count > 0 ? listing->options->arguments[0] : NULL;
-    struct text path = text_format((struct arena *)&listing->desk.arena, "messages/%s.csv", code != NULL ? code : "");
+    struct text path =
+        text_format((struct arena *)&listing->desk.arena, "messages/%s.csv", code != NULL ? code : "");
 
     return path.bytes != NULL && rules_files_find(&listing->desk.files, path) != NULL ? code : NULL;
 }
@@ -38,8 +39,8 @@ static int list_messages(struct listing *listing, uint32_t *ret_missing)
     int status = desk_open_rules(&listing->desk, listing->options);
 
     if (status == WM_OK)
-        status = language_open(&listing->desk.arena, listing->desk.rules, language_asked(listing), &listing->desk.sink,
-                               &listing->language);
+        status = language_open(&listing->desk.arena, listing->desk.rules, language_asked(listing),
+                               &listing->desk.sink, &listing->language);
     buffer_add_string(&listing->words, "key,text,english\n");
     if (status == WM_OK)
         status = language_messages(listing->language, add_message, &listing->words);
@@ -77,7 +78,8 @@ const struct command COMMAND_RULES_MESSAGES = {
     .name = "rules messages",
     .arguments = "[LANGUAGE]",
     .summary = "every text that dealers read, as a message file to translate; names what is missing or wrong",
-    .details = "A translation is the file messages/LANGUAGE.csv of the rules folder: fill in the column text and keep\n"
+    .details = "A translation is the file messages/LANGUAGE.csv of the rules folder: fill in the column text "
+               "and keep\n"
                "every {place}. Exit code 1: some text is missing, or has other places than the English one.\n",
     .options = OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_OUT),
     .least_arguments = 0,

@@ -18,10 +18,10 @@ static bool is_blank(char c)
 
 /* One cell of a text on its way. */
 struct foreign_cell {
-    struct text raw;       /* as it stands, without the separator behind it */
-    bool quoted;           /* a whole cell in quotes */
-    bool malformed;        /* quotes that are none of CSV */
-    bool last;             /* of its row; a line feed or the end follows */
+    struct text raw; /* as it stands, without the separator behind it */
+    bool quoted;     /* a whole cell in quotes */
+    bool malformed;  /* quotes that are none of CSV */
+    bool last;       /* of its row; a line feed or the end follows */
 };
 
 /* The end of a quoted cell's quotes, or the end of the text where they are never closed. */
@@ -57,7 +57,8 @@ static struct foreign_cell take_cell(struct text *rest, char separator)
         cell.malformed = !closed;
     }
     for (; at < rest->length && rest->bytes[at] != separator && rest->bytes[at] != '\n'; at++)
-        cell.malformed = cell.malformed || rest->bytes[at] == '"' || (cell.quoted && !is_blank(rest->bytes[at]));
+        cell.malformed =
+            cell.malformed || rest->bytes[at] == '"' || (cell.quoted && !is_blank(rest->bytes[at]));
     cell.raw = (struct text){rest->bytes, at};
     cell.last = at >= rest->length || rest->bytes[at] == '\n';
     at += at < rest->length;
@@ -92,7 +93,8 @@ static size_t count_digits(struct text t, size_t at)
     return digits;
 }
 
-/* How many bytes of a number with a decimal comma the text begins with; 0: none. *ret_comma is where the comma is. */
+/* How many bytes of a number with a decimal comma the text begins with; 0: none. *ret_comma is where the comma
+ * is. */
 static size_t decimal_comma(struct text t, size_t *ret_comma)
 {
     size_t at = t.length > 0 && t.bytes[0] == '-', whole = count_digits(t, at);
@@ -314,12 +316,17 @@ static int recognise(struct text text, struct text name, char separator, struct 
             continue;
         struct place place = {name, first, 0};
         if (line > 1)
-            diag_error(sink, place, "the first row must name the columns, and they are named on line %llu; delete the "
-                       "lines above it", (unsigned long long)(first + line - 1));
+            diag_error(sink, place,
+                       "the first row must name the columns, and they are named on line %llu; delete the "
+                       "lines above it",
+                       (unsigned long long)(first + line - 1));
         if (other != separator)
-            diag_error(sink, place, "the cells of this file are separated by %s; run the command again with "
-                       "--separator %s%s", separator_name(other), separator_option(other),
-                       other == ',' ? "" : " (decimal commas are then read too), or save the file as CSV with commas");
+            diag_error(
+                sink, place,
+                "the cells of this file are separated by %s; run the command again with "
+                "--separator %s%s",
+                separator_name(other), separator_option(other),
+                other == ',' ? "" : " (decimal commas are then read too), or save the file as CSV with commas");
         return WM_BAD_INPUT;
     }
     return WM_OK; /* what is missing is named where the header is read */
@@ -327,7 +334,8 @@ static int recognise(struct text text, struct text name, char separator, struct 
 
 /* --- Opening ----------------------------------------------------------------------------------------- */
 
-static int read_bytes(const struct csv_source *source, uint64_t most, struct buffer *out, struct diag_sink *sink)
+static int read_bytes(const struct csv_source *source, uint64_t most, struct buffer *out,
+                      struct diag_sink *sink)
 {
     uint64_t length = source->bytes < most ? source->bytes : most, done = 0;
     char *room = buffer_room(out, (size_t)length + 1);
@@ -397,7 +405,8 @@ int claims_source_open(struct csv_source *ret_source, const char *path, char sep
     if (status != WM_OK)
         return status;
     if (separator != ',' && source.bytes > LIMIT_ROW_BYTES) {
-        diag_error(sink, (struct place){source.name, 0, 0}, "a file of this size is not restated; save it with commas");
+        diag_error(sink, (struct place){source.name, 0, 0},
+                   "a file of this size is not restated; save it with commas");
         status = WM_LIMIT;
     }
     if (status == WM_OK)

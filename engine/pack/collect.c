@@ -53,7 +53,7 @@ static int take_standing(void *taker, const struct standing_row *row)
     struct standing kept = {.vin = text_copy(&collection->arena, row->vin),
                             .row = row->row,
                             .outcome = text_equal_any_case(row->outcome, TEXT("inspected")) ? OUTCOME_INSPECTED
-                                                                                             : OUTCOME_REPAIRED};
+                                                                                            : OUTCOME_REPAIRED};
     int status = kept.vin.bytes != NULL ? word_of(collection, row->campaign, &kept.campaign) : WM_NO_MEMORY;
 
     if (status == WM_OK && own) {
@@ -194,8 +194,8 @@ static uint32_t find_standing(const struct collection *collection, struct text v
 
 static int add_vehicle(struct collection *collection, struct collected_vehicle vehicle)
 {
-    int status = need_room((void **)&collection->vehicles, collection->vehicle_count, &collection->vehicle_capacity,
-                           sizeof *collection->vehicles);
+    int status = need_room((void **)&collection->vehicles, collection->vehicle_count,
+                           &collection->vehicle_capacity, sizeof *collection->vehicles);
 
     if (status == WM_OK)
         collection->vehicles[collection->vehicle_count++] = vehicle;
@@ -227,7 +227,8 @@ static int take_bucket(void *taker, uint32_t bucket, const void *bytes, size_t l
     return status;
 }
 
-/* Vehicles that are claimed and not registered. A VIN that is none cannot be kept, and nobody can look it up. */
+/* Vehicles that are claimed and not registered. A VIN that is none cannot be kept, and nobody can look it up.
+ */
 static int add_unregistered(struct vehicle_taking *taking)
 {
     struct collection *collection = taking->collection;

@@ -1,10 +1,10 @@
 /* collect.h - what an office knows of all its vehicles, collected for a pack: each vehicle, and which campaigns
  * are complete on it.
  *
- * Complete means that a claim stands: decided pay or hold. A completion is the campaign and whether the vehicle was
- * repaired or inspected, since the one calls for other words than the other; never whose it is, when, or under
- * which number. Of several claims of one campaign on a vehicle the first recorded counts, as it does for the
- * facts `earlier_...`. A VIN that is not in the register and on which a claim stands is collected too.
+ * Complete means that a claim stands: decided pay or hold. A completion is the campaign and whether the vehicle
+ * was repaired or inspected, since the one calls for other words than the other; never whose it is, when, or
+ * under which number. Of several claims of one campaign on a vehicle the first recorded counts, as it does for
+ * the facts `earlier_...`. A VIN that is not in the register and on which a claim stands is collected too.
  *
  * A collection owns all it holds.
  */
@@ -62,8 +62,8 @@ struct collection {
 /* The claims that stand. dealer: whose own claims get places; empty: nobody's. Inside office_begin_read. */
 int collect_standing(struct office *office, struct text dealer, struct collection *collection);
 
-/* The vehicles, with sets made of the claims that stand. `campaigns`: count of them, the only ones that count; or
- * NULL. */
+/* The vehicles, with sets made of the claims that stand. `campaigns`: count of them, the only ones that count;
+ * or NULL. */
 int collect_vehicles(struct office *office, const struct text *campaigns, uint32_t count,
                      struct collection *collection);
 

@@ -52,8 +52,9 @@ static int write_key(const char *path, mode_t mode, const char *first_line, cons
     int descriptor = open(path, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, mode);
 
     if (descriptor < 0 && errno == EEXIST) {
-        diag_error(sink, place_of(path), "there is a file of this name already; a key is never written over one, "
-                                         "choose another name");
+        diag_error(sink, place_of(path),
+                   "there is a file of this name already; a key is never written over one, "
+                   "choose another name");
         return WM_BAD_INPUT;
     }
     if (descriptor < 0)
@@ -134,8 +135,9 @@ static int read_secret(int descriptor, const char *path, struct diag_sink *sink,
         return WM_BAD_INPUT;
     }
     if ((about.st_mode & 077) != 0) {
-        diag_error(sink, place_of(path), "others may read this secret key; run `chmod 600` on it, and make a new "
-                                         "one if somebody could have read it");
+        diag_error(sink, place_of(path),
+                   "others may read this secret key; run `chmod 600` on it, and make a new "
+                   "one if somebody could have read it");
         return WM_BAD_INPUT;
     }
     ssize_t length = read(descriptor, words, sizeof words);
@@ -189,7 +191,8 @@ static int read_public_file(const char *path, struct diag_sink *sink, struct pub
     int status = file_read(path, FILE_MOST_BYTES, &words, sink);
 
     if (status == WM_OK && !decode_file(buffer_text(&words), PUBLIC_LINE, key.bytes, sizeof key.bytes)) {
-        diag_error(sink, place_of(path), "this is no public key; name the file ending in .pub that the office sent");
+        diag_error(sink, place_of(path),
+                   "this is no public key; name the file ending in .pub that the office sent");
         status = WM_BAD_INPUT;
     }
     buffer_free(&words);
@@ -234,7 +237,8 @@ static char *pinned_path(void)
     /* only whole paths count, as the XDG base directory specification says */
     if (!has_config && !has_home)
         return NULL;
-    if (asprintf(&path, "%s%s/witnessmark/office.pub", has_config ? config : home, has_config ? "" : "/.config") < 0)
+    if (asprintf(&path, "%s%s/witnessmark/office.pub", has_config ? config : home,
+                 has_config ? "" : "/.config") < 0)
         return NULL;
     return path;
 }

@@ -41,8 +41,9 @@ int public_key_read(const char *word, struct diag_sink *sink, struct public_key 
 /* The first 16 bytes of the BLAKE2b-256 of the key, as people compare it: "3f2a 90c1 ...". NUL-terminated. */
 void public_key_fingerprint(const struct public_key *key, char room[KEY_FINGERPRINT_ROOM]);
 
-/* The key that this machine remembers. WM_NOT_FOUND: none yet. *ret_path, which the caller frees, is where it is
- * kept in any case but WM_NO_MEMORY; NULL where there is no such place ($XDG_CONFIG_HOME and $HOME are not set). */
+/* The key that this machine remembers. WM_NOT_FOUND: none yet. *ret_path, which the caller frees, is where it
+ * is kept in any case but WM_NO_MEMORY; NULL where there is no such place ($XDG_CONFIG_HOME and $HOME are not
+ * set). */
 int pinned_key_read(struct diag_sink *sink, char **ret_path, struct public_key *ret_key);
 
 /* Remembers it, for the first time. */

@@ -93,7 +93,14 @@ void own_write(struct buffer *out, const struct own_part *own)
 /* --- Reading ----------------------------------------------------------------------------------------- */
 
 /* The least bytes that a record of each kind takes. */
-enum { LEAST_VERSION = 40, LEAST_SHIPMENT = 16, LEAST_APPROVAL = 40, LEAST_CLAIM = 40, LEAST_OTHER = 16, LEAST_PART = 12 };
+enum {
+    LEAST_VERSION = 40,
+    LEAST_SHIPMENT = 16,
+    LEAST_APPROVAL = 40,
+    LEAST_CLAIM = 40,
+    LEAST_OTHER = 16,
+    LEAST_PART = 12
+};
 
 static struct dealer take_version(struct byte_reader *reader)
 {
@@ -220,13 +227,13 @@ static int take_lists(struct arena *arena, struct byte_reader *reader, struct ow
     own->others = ARENA_ARRAY(arena, struct own_other, own->other_count);
     for (uint32_t i = 0; own->others != NULL && i < own->other_count; i++)
         own->others[i] = take_other(reader);
-    bool made = own->versions != NULL && own->shipments != NULL && own->approvals != NULL && own->claims != NULL &&
-                own->others != NULL;
+    bool made = own->versions != NULL && own->shipments != NULL && own->approvals != NULL &&
+                own->claims != NULL && own->others != NULL;
     return !made || status != WM_OK ? WM_NO_MEMORY : reader->failed ? WM_BAD_INPUT : WM_OK;
 }
 
-/* Puts a claim at the head of the list under this key: the index keeps the first number that it gets, which is that of
- * the key's root; the root's next is the newest. */
+/* Puts a claim at the head of the list under this key: the index keeps the first number that it gets, which is
+ * that of the key's root; the root's next is the newest. */
 static int chain(struct text_index *index, struct own_part *own, struct text key, uint32_t number, bool vehicle)
 {
     uint32_t root = text_index_add(index, key, number);

@@ -1,8 +1,8 @@
 /* own.h - the dealer's own part of a pack: rates, shipments, approvals, and his claims as the office has them.
  *
- * Nothing of another dealer is in it. Where the dealer has a standing claim on a vehicle, it also says what other
- * dealers completed on that vehicle (campaign and outcome, and whether that was recorded before or after the
- * dealer's own), because the vehicles' part does not tell whose a completion is.
+ * Nothing of another dealer is in it. Where the dealer has a standing claim on a vehicle, it also says what
+ * other dealers completed on that vehicle (campaign and outcome, and whether that was recorded before or after
+ * the dealer's own), because the vehicles' part does not tell whose a completion is.
  *
  * own_write and own_read are each other's inverse (a part of the file format, sealed.h). Places number the
  * dealer's standing claims in the order of recording, from 1: the office's own numbers would tell how many
@@ -23,7 +23,7 @@ struct own_shipment {
 };
 
 struct own_claim {
-    struct recorded_claim recorded; /* without revisions; standing.recorded is its place */
+    struct recorded_claim recorded;          /* without revisions; standing.recorded is its place */
     uint32_t next_on_vehicle, next_on_order; /* of the own_part, made by own_read; OWN_NONE: the last */
 };
 
@@ -48,8 +48,8 @@ struct own_part {
 
 void own_write(struct buffer *out, const struct own_part *own);
 
-/* Texts are borrowed from bytes, arrays are in the arena. WM_BAD_INPUT: the bytes are no such part. own_part_free
- * in any case. */
+/* Texts are borrowed from bytes, arrays are in the arena. WM_BAD_INPUT: the bytes are no such part.
+ * own_part_free in any case. */
 int own_read(struct arena *arena, struct text bytes, struct own_part *ret_own);
 void own_part_free(struct own_part *own);
 

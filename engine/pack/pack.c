@@ -87,7 +87,8 @@ bool pack_is_for(const struct pack *pack, struct text dealer)
 /* --- Profiles and sets ------------------------------------------------------------------------------- */
 
 /* Bytes of PART_PROFILES from..to, into the arena. */
-static int read_span(struct pack *pack, uint64_t from, uint64_t to, struct arena *arena, struct byte_reader *ret_reader)
+static int read_span(struct pack *pack, uint64_t from, uint64_t to, struct arena *arena,
+                     struct byte_reader *ret_reader)
 {
     uint64_t bytes = pack_head(pack)->parts[PART_PROFILES].bytes;
     const uint8_t *block;
@@ -189,7 +190,8 @@ static uint32_t find_entry(const uint8_t *block, uint32_t count, uint64_t tag)
     return low < count && tag_at(block, low) == tag ? low : count;
 }
 
-/* The next block to look at: `step` away from the last one, or, where that is beyond the bound, half way to it. */
+/* The next block to look at: `step` away from the last one, or, where that is beyond the bound, half way to it.
+ */
 static uint64_t next_guess(uint64_t guess, uint64_t bound, uint64_t step)
 {
     uint64_t distance = guess > bound ? guess - bound : bound - guess;
@@ -255,8 +257,8 @@ static int open_vehicle(struct pack *pack, struct text vin, struct looked_up *re
     return WM_OK;
 }
 
-/* Under the lock. VINs that cannot be in a pack are not hashed: an unusable form, or, where every registered VIN has
- * its check digit, a wrong one. That is what makes the search for the nearest VIN bearable. */
+/* Under the lock. VINs that cannot be in a pack are not hashed: an unusable form, or, where every registered
+ * VIN has its check digit, a wrong one. That is what makes the search for the nearest VIN bearable. */
 static int look_up(struct pack *pack, struct text vin, const struct looked_up **ret_found)
 {
     static const struct looked_up nothing = {.found = false};
@@ -280,7 +282,8 @@ static int look_up(struct pack *pack, struct text vin, const struct looked_up **
     return WM_OK;
 }
 
-static int vehicle(void *context, struct text vin, bool *ret_found, uint32_t *ret_profile, int32_t *ret_built_on)
+static int vehicle(void *context, struct text vin, bool *ret_found, uint32_t *ret_profile,
+                   int32_t *ret_built_on)
 {
     struct pack *pack = context;
     const struct looked_up *found;
@@ -352,7 +355,8 @@ static int take_set(struct pack *pack, uint32_t set, take_completion *take, void
     return status;
 }
 
-/* What others completed: where the dealer has a claim on the vehicle, by the own part; else by the vehicle's set. */
+/* What others completed: where the dealer has a claim on the vehicle, by the own part; else by the vehicle's
+ * set. */
 static int each_of_others(struct pack *pack, struct text vin, take_completion *take, void *taker)
 {
     const struct own_part *own = &pack->own;
@@ -607,8 +611,7 @@ static int read_counts(struct pack *pack)
     }
     arena_free(&arena);
     uint64_t blocks = head->vehicles / ENTRIES_A_BLOCK, over = head->vehicles % ENTRIES_A_BLOCK;
-    if (status == WM_OK &&
-        head->parts[PART_VEHICLES].bytes != blocks * PACK_BLOCK_BYTES + over * ENTRY_BYTES)
+    if (status == WM_OK && head->parts[PART_VEHICLES].bytes != blocks * PACK_BLOCK_BYTES + over * ENTRY_BYTES)
         status = does_not_fit(pack);
     return status;
 }
@@ -631,7 +634,8 @@ static int refuse(struct pack *pack, struct diag_sink *sink, const char *words)
 }
 
 /* Whether the pack's key is the one that is trusted; the first one that is met is remembered. */
-static int check_key(struct pack *pack, const struct pack_trust *trust, struct diag_sink *sink, char **ret_pinned)
+static int check_key(struct pack *pack, const struct pack_trust *trust, struct diag_sink *sink,
+                     char **ret_pinned)
 {
     struct public_key signer, pinned;
     char *path = NULL;
@@ -641,17 +645,21 @@ static int check_key(struct pack *pack, const struct pack_trust *trust, struct d
     if (trust->key != NULL)
         return memcmp(trust->key->bytes, signer.bytes, sizeof signer.bytes) == 0
                    ? WM_OK
-                   : refuse(pack, sink, "this pack is signed with another key than the one you trust; do not use it, "
-                                        "ask the office");
+                   : refuse(pack, sink,
+                            "this pack is signed with another key than the one you trust; do not use it, "
+                            "ask the office");
     status = pinned_key_read(sink, &path, &pinned);
     if (status == WM_OK && memcmp(pinned.bytes, signer.bytes, sizeof signer.bytes) != 0) {
-        diag_error(sink, (struct place){text_of(sealed_path(pack->sealed)), 0, 0},
-                   "this pack is signed with another key than the first pack used here (kept in %s); do not use it, "
-                   "ask the office. If it comes from another office, name its key with --trust", path);
+        diag_error(
+            sink, (struct place){text_of(sealed_path(pack->sealed)), 0, 0},
+            "this pack is signed with another key than the first pack used here (kept in %s); do not use it, "
+            "ask the office. If it comes from another office, name its key with --trust",
+            path);
         status = WM_BAD_INPUT;
     } else if (status == WM_NOT_FOUND && path == NULL) {
-        status = refuse(pack, sink, "there is no place to remember the office's key, since HOME is not set; name the "
-                                    "key with --trust");
+        status = refuse(pack, sink,
+                        "there is no place to remember the office's key, since HOME is not set; name the "
+                        "key with --trust");
     } else if (status == WM_NOT_FOUND) {
         status = pinned_key_write(path, &signer, sink);
         if (status == WM_OK) {
@@ -691,8 +699,8 @@ static void offer(struct pack *pack)
 }
 
 /* The key comes first: nothing else of an unknown pack is looked at. */
-static int open_pack(struct pack *pack, const char *path, const struct pack_trust *trust, struct diag_sink *sink,
-                     char **ret_pinned)
+static int open_pack(struct pack *pack, const char *path, const struct pack_trust *trust,
+                     struct diag_sink *sink, char **ret_pinned)
 {
     int status = sealed_open(path, sink, &pack->sealed);
 

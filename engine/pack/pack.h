@@ -1,12 +1,13 @@
-/* pack.h - a pack, opened at the dealer's: the rules in it, a register, and a history, as the engine reads them.
+/* pack.h - a pack, opened at the dealer's: the rules in it, a register, and a history, as the engine reads
+ * them.
  *
  * The same engine that decides at the office decides here; only the sources differ. Vehicles are asked for one
- * at a time, each through the lock of its VIN (pack/vin_lock.h); what was found is kept, so that one claim costs
- * one slow hash. The history answers with the dealer's own claims, and with what others completed on a vehicle
- * as claims of nobody: without number, day, or reading. What that leaves unknown, unknown_facts.h says.
+ * at a time, each through the lock of its VIN (pack/vin_lock.h); what was found is kept, so that one claim
+ * costs one slow hash. The history answers with the dealer's own claims, and with what others completed on a
+ * vehicle as claims of nobody: without number, day, or reading. What that leaves unknown, unknown_facts.h says.
  *
- * A pack may be asked by several threads, through the register and the history; it has a lock. It owns all that it
- * hands out.
+ * A pack may be asked by several threads, through the register and the history; it has a lock. It owns all that
+ * it hands out.
  */
 #ifndef WM_PACK_PACK_H
 #define WM_PACK_PACK_H
@@ -23,8 +24,9 @@ struct pack_trust {
     int32_t today;                /* a pack is refused behind its last day */
 };
 
-/* Opens and checks a pack. Without a key and with none remembered, remembers the pack's own: *ret_pinned is then the
- * path where, which the caller frees; else NULL. Each refusal with a diagnostic that says what to do. */
+/* Opens and checks a pack. Without a key and with none remembered, remembers the pack's own: *ret_pinned is
+ * then the path where, which the caller frees; else NULL. Each refusal with a diagnostic that says what to do.
+ */
 int pack_open(const char *path, const struct pack_trust *trust, struct diag_sink *sink, struct pack **ret_pack,
               char **ret_pinned);
 void pack_close(struct pack *pack); /* accepts NULL */

@@ -37,8 +37,8 @@ static void write_head(const struct pack_head *head, struct buffer *out)
     put_4(out, head->lock.work_kib);
     buffer_add(out, head->lock.salt, sizeof head->lock.salt);
     buffer_add(out, head->own_nonce, sizeof head->own_nonce);
-    put_4(out, (head->check_digits_hold ? FLAG_CHECK_DIGITS : 0) |
-                   (head->some_campaigns ? FLAG_SOME_CAMPAIGNS : 0));
+    put_4(out,
+          (head->check_digits_hold ? FLAG_CHECK_DIGITS : 0) | (head->some_campaigns ? FLAG_SOME_CAMPAIGNS : 0));
     put_8(out, head->vehicles);
     put_text(out, head->dealer);
     for (int part = 0; part < PACK_PARTS; part++) {
@@ -229,8 +229,8 @@ struct sealed {
     uint8_t head_bytes[PACK_HEAD_BYTES];
     struct pack_head head;
     struct tree tree;
-    struct slot *slots;       /* of data */
-    struct slot *tree_slots;  /* of the tree */
+    struct slot *slots;      /* of data */
+    struct slot *tree_slots; /* of the tree */
     char error[4096 + 256];
 };
 
@@ -242,8 +242,9 @@ static int failed(struct sealed *sealed, const char *words)
 
 static int changed(struct sealed *sealed)
 {
-    return failed(sealed, "this pack was changed after the office signed it; do not use it, ask the office for it "
-                          "again");
+    return failed(sealed,
+                  "this pack was changed after the office signed it; do not use it, ask the office for it "
+                  "again");
 }
 
 /* Reads exactly so many bytes. */
@@ -356,7 +357,8 @@ static int check_head(struct sealed *sealed, uint64_t bytes)
     if (!signature_holds(sealed))
         return changed(sealed);
     if (take_4(&reader) != PACK_VERSION)
-        return failed(sealed, "this pack is of another version of the program; use the program that belongs to it");
+        return failed(sealed,
+                      "this pack is of another version of the program; use the program that belongs to it");
     if (!whole || !parts_fit(&sealed->head))
         return failed(sealed, "the pack does not fit together; ask the office for it again");
     sealed->tree = tree_over(sealed->head.data_blocks);
@@ -372,7 +374,8 @@ static int open_file(struct sealed *sealed)
 
     sealed->descriptor = open(sealed->path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
     if (sealed->descriptor < 0 || fstat(sealed->descriptor, &about) != 0) {
-        snprintf(sealed->error, sizeof sealed->error, "%s: cannot open the pack: %s", sealed->path, strerror(errno));
+        snprintf(sealed->error, sizeof sealed->error, "%s: cannot open the pack: %s", sealed->path,
+                 strerror(errno));
         return WM_IO;
     }
     if (!S_ISREG(about.st_mode))

@@ -1,11 +1,11 @@
 /* sealed.h - a pack as a file: sections of bytes in blocks, a tree of digests over the blocks, one signature.
  *
- * Why a format of its own and not SQLite: of 100 MB and more, one claim needs a dozen blocks, and none of them may
- * be believed unread. So each block has a digest, and these stand in blocks that have digests, up to a root;
- * the head holds the root and is signed with Ed25519. A block is read into memory, checked up to the root, and
- * used from there; the file is never mapped, so that nothing can change between check and use. A pack of up to
- * SEALED_CHECK_WHOLE bytes is checked whole at opening. In a larger one a changed byte that nobody asks for is
- * not found until it is asked for or until sealed_check (`pack show`); it can change no answer.
+ * Why a format of its own and not SQLite: of 100 MB and more, one claim needs a dozen blocks, and none of them
+ * may be believed unread. So each block has a digest, and these stand in blocks that have digests, up to a
+ * root; the head holds the root and is signed with Ed25519. A block is read into memory, checked up to the
+ * root, and used from there; the file is never mapped, so that nothing can change between check and use. A pack
+ * of up to SEALED_CHECK_WHOLE bytes is checked whole at opening. In a larger one a changed byte that nobody
+ * asks for is not found until it is asked for or until sealed_check (`pack show`); it can change no answer.
  *
  * The file, all numbers little-endian:
  *   head    4096 bytes: "WITNESSMARK PACK", version (4), ... as struct pack_head, zeros, and behind 4032 bytes
@@ -85,8 +85,8 @@ void pack_draft_free(struct pack_draft *draft);
 
 struct sealed;
 
-/* Opens, and checks the head's signature, under the key that the head names, and the length. WM_IO, WM_BAD_INPUT with
- * a diagnostic. Whether that key is to be trusted, and the date, is the caller's question. */
+/* Opens, and checks the head's signature, under the key that the head names, and the length. WM_IO,
+ * WM_BAD_INPUT with a diagnostic. Whether that key is to be trusted, and the date, is the caller's question. */
 int sealed_open(const char *path, struct diag_sink *sink, struct sealed **ret_sealed);
 void sealed_close(struct sealed *sealed); /* accepts NULL */
 
@@ -94,8 +94,8 @@ void sealed_close(struct sealed *sealed); /* accepts NULL */
 const struct pack_head *sealed_head(const struct sealed *sealed);
 const char *sealed_path(const struct sealed *sealed);
 
-/* `block` of a part, counted from 0: PACK_BLOCK_BYTES of them, checked. Valid until the next call. WM_IO: it was
- * changed or cannot be read; sealed_error says so. */
+/* `block` of a part, counted from 0: PACK_BLOCK_BYTES of them, checked. Valid until the next call. WM_IO: it
+ * was changed or cannot be read; sealed_error says so. */
 int sealed_block(struct sealed *sealed, enum pack_part part, uint64_t block, const uint8_t **ret_bytes);
 
 /* A whole part, appended to out. */

@@ -28,8 +28,8 @@ static void put_null(const struct rules *rules, struct dossier *dossier, unsigne
             fact_put(rules, dossier->facts, UNKNOWN_FACTS[i].fact, value_null());
 }
 
-/* What is complete is known for every dealer's claim; but without the dealer's own claims nobody can say whose it is
- * (unless it stands in the same file, with its day), and a corrected claim could be that very claim. */
+/* What is complete is known for every dealer's claim; but without the dealer's own claims nobody can say whose
+ * it is (unless it stands in the same file, with its day), and a corrected claim could be that very claim. */
 static void doubt_completion(const struct rules *rules, struct dossier *dossier)
 {
     int day = rules_slot(rules, FACT_earlier_completed_on);
@@ -68,7 +68,8 @@ static bool has_other(const struct completion *list, uint32_t count)
     return false;
 }
 
-int pack_unknown_of(struct pack *pack, const struct dossier *dossier, struct arena *arena, unsigned *ret_reasons)
+int pack_unknown_of(struct pack *pack, const struct dossier *dossier, struct arena *arena,
+                    unsigned *ret_reasons)
 {
     struct completion *list;
     uint32_t count;
@@ -106,8 +107,8 @@ static unsigned reasons_of_operand(const struct rules *rules, const struct opera
     return operand->fact != NULL ? reasons_of_slot(rules, operand->fact->ref.slot, among) : 0;
 }
 
-static unsigned reasons_of_cell(const struct rules *rules, const struct table *table, uint32_t condition, uint32_t row,
-                                unsigned among)
+static unsigned reasons_of_cell(const struct rules *rules, const struct table *table, uint32_t condition,
+                                uint32_t row, unsigned among)
 {
     const struct cell *cell = table_condition_test(table, condition, row);
     unsigned reasons = 0;
@@ -124,7 +125,8 @@ static unsigned reasons_of_cell(const struct rules *rules, const struct table *t
     return reasons | reasons_of_slot(rules, table_condition_fact(table, condition).slot, among);
 }
 
-static unsigned reasons_of_row(const struct rules *rules, const struct table *table, uint32_t row, unsigned among)
+static unsigned reasons_of_row(const struct rules *rules, const struct table *table, uint32_t row,
+                               unsigned among)
 {
     unsigned reasons = 0;
 
@@ -158,7 +160,8 @@ static unsigned reasons_of_table(const struct rules *rules, const struct table *
     return reasons;
 }
 
-static int take_row(const struct check *check, uint32_t row, unsigned reasons, take_office_finding *take, void *taker)
+static int take_row(const struct check *check, uint32_t row, unsigned reasons, take_office_finding *take,
+                    void *taker)
 {
     const struct office_finding finding = {check->flags[row].finding, table_file(check->table),
                                            table_row_name(check->table, row), reasons};
@@ -182,7 +185,8 @@ static int findings_of_check(const struct rules *rules, const struct check *chec
         status = take_row(check, row, reasons, take, taker);
     }
     if (status == WM_OK && reached != 0 && (policy == HIT_UNIQUE || policy == HIT_ANY))
-        status = take(taker, &(struct office_finding){TEXT("rules-ambiguous"), table_file(table), TEXT(""), reached});
+        status = take(taker,
+                      &(struct office_finding){TEXT("rules-ambiguous"), table_file(table), TEXT(""), reached});
     return status;
 }
 
@@ -207,8 +211,8 @@ static bool has_finding(const struct dossier *dossier, struct text name)
 }
 
 /* Whether every condition that asks for known facts holds. */
-static bool can_hit(const struct rules *rules, const struct dossier *dossier, const struct table *table, uint32_t row,
-                    unsigned among, struct pattern_work *work)
+static bool can_hit(const struct rules *rules, const struct dossier *dossier, const struct table *table,
+                    uint32_t row, unsigned among, struct pattern_work *work)
 {
     for (uint32_t c = 0; c < table_condition_count(table); c++) {
         struct fact_ref fact = table_condition_fact(table, c);

@@ -12,13 +12,12 @@
 
 /* Why a fact is not known. */
 enum unknown_reason {
-    UNKNOWN_OTHERS = 1,   /* another dealer has a claim on the vehicle: its number, day and reading stay at the office */
+    UNKNOWN_OTHERS = 1,   /* another dealer has a claim on the vehicle: its number, day, reading stay at the office */
     UNKNOWN_TONIGHT = 2,  /* another dealer may send one before this claim is decided */
-    UNKNOWN_APPROVAL = 4, /* the claim names an approval that the pack has not: another dealer's, a later one, or none */
+    UNKNOWN_APPROVAL = 4, /* the claim names an approval that the pack has not: another dealer's, a later one, none */
     UNKNOWN_DEALER = 8,   /* the claim is not of the dealer for whom the pack was made */
     UNKNOWN_CAMPAIGN = 16 /* the pack was made for some campaigns, and not for this one */
 };
-#define UNKNOWN_REASONS 5
 
 /*       fact                     reasons */
 #define UNKNOWN_FACT_LIST(FACT)                                             \

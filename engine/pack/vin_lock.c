@@ -15,11 +15,10 @@ static int slow_hash(const struct vin_lock *lock, const char *kind, struct text 
     buffer_add_string(&password, kind);
     buffer_add_byte(&password, '\0');
     buffer_add_text(&password, words);
-    int failed =
-        password.failed || sodium_init() < 0 ||
-        crypto_pwhash(ret_hash, LOCK_KEY_BYTES, password.bytes, password.length, lock->salt,
-                      crypto_pwhash_argon2id_OPSLIMIT_MIN, (size_t)lock->work_kib * 1024,
-                      crypto_pwhash_ALG_ARGON2ID13) != 0;
+    int failed = password.failed || sodium_init() < 0 ||
+                 crypto_pwhash(ret_hash, LOCK_KEY_BYTES, password.bytes, password.length, lock->salt,
+                               crypto_pwhash_argon2id_OPSLIMIT_MIN, (size_t)lock->work_kib * 1024,
+                               crypto_pwhash_ALG_ARGON2ID13) != 0;
     buffer_free(&password);
     return failed ? WM_NO_MEMORY : WM_OK;
 }

@@ -14,9 +14,9 @@
  * pack that is not made from a base, so work on one is no use for another.
  *
  * Why this work: a pack of 5,000,000 vehicles costs the office 5,000,000 hashes (half an hour of one core, all
- * cores at once; packs for further dealers take the vehicles over and cost none), one look-up costs one, and the
- * nearest VIN to a mistyped one 577, or some 50 where every registered VIN has its check digit: between 20 and
- * 200 ms. Every doubling doubles all three alike. `pack --work N` chooses; the pack's header says.
+ * cores at once; packs for further dealers take the vehicles over and cost none), one look-up costs one, and
+ * the nearest VIN to a mistyped one 577, or some 50 where every registered VIN has its check digit: between 20
+ * and 200 ms. Every doubling doubles all three alike. `pack --work N` chooses; the pack's header says.
  *
  * The dealer's own part is covered with a key made of the dealer's code in the same way. That keeps it from
  * being read in passing (a VIN in it is not found by a search through files); it is no protection from somebody

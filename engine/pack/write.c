@@ -58,8 +58,10 @@ static int list_campaigns(struct packing *packing)
     for (uint32_t i = 0; i < request->campaign_count; i++) {
         int number = rules_campaign(request->rules, request->campaigns[i]);
         if (number < 0) {
-            diag_error(packing->sink, (struct place){{NULL, 0}, 0, 0}, "no campaign \"%.*s\" in the rules; name one "
-                       "that has a folder under campaigns", TEXT_ARGUMENTS(request->campaigns[i]));
+            diag_error(packing->sink, (struct place){{NULL, 0}, 0, 0},
+                       "no campaign \"%.*s\" in the rules; name one "
+                       "that has a folder under campaigns",
+                       TEXT_ARGUMENTS(request->campaigns[i]));
             return WM_BAD_INPUT;
         }
         packing->campaigns[packing->campaign_count++] = request->campaigns[i];
@@ -225,7 +227,8 @@ static int lock_one(const struct vin_lock *lock, const struct collected_vehicle 
 {
     char room[VIN_LENGTH + 1];
     struct text vin = {room, vin_unpack(vehicle->vin, room)};
-    uint32_t plain[3] = {htole32(vehicle->profile), htole32((uint32_t)vehicle->built_on), htole32(vehicle->set)};
+    uint32_t plain[3] = {htole32(vehicle->profile), htole32((uint32_t)vehicle->built_on),
+                         htole32(vehicle->set)};
     struct vin_key key;
 
     static_assert(sizeof plain == LOCK_PAD_BYTES, "a pad covers a record");
@@ -323,7 +326,8 @@ static int add_vehicles(struct packing *packing)
     if (status == WM_OK && count > 1)
         qsort(locked, count, sizeof *locked, by_tag);
     if (status == WM_OK && !tags_differ(locked, count))
-        status = say(packing, WM_BAD_INPUT, "two vehicles fell on one tag, by rare chance; run the command again");
+        status =
+            say(packing, WM_BAD_INPUT, "two vehicles fell on one tag, by rare chance; run the command again");
     if (status == WM_OK)
         put_entries(&part, locked, count);
     if (part.failed)
@@ -375,11 +379,13 @@ static int take_over(struct packing *packing, struct sealed *base)
     struct public_key own = secret_key_public(packing->request->key);
 
     if (memcmp(theirs->public_key, own.bytes, sizeof own.bytes) != 0)
-        return say(packing, WM_BAD_INPUT, "the base was signed with another key than --sign; make a base with this "
-                                          "key");
+        return say(packing, WM_BAD_INPUT,
+                   "the base was signed with another key than --sign; make a base with this "
+                   "key");
     if (memcmp(theirs->state, head->state, sizeof head->state) != 0)
-        return say(packing, WM_BAD_INPUT, "the office file has changed since the base was made, or the base has other "
-                                          "campaigns; make the base anew");
+        return say(packing, WM_BAD_INPUT,
+                   "the office file has changed since the base was made, or the base has other "
+                   "campaigns; make the base anew");
     head->lock = theirs->lock;
     head->vehicles = theirs->vehicles;
     head->check_digits_hold = theirs->check_digits_hold;
@@ -481,8 +487,9 @@ static int take_approval(void *taker, const struct approval *approval)
     kept.vin = text_copy(taking->arena, approval->vin);
     kept.covers = text_copy(taking->arena, approval->covers);
     kept.reason = text_copy(taking->arena, approval->reason);
-    if (status != WM_OK || kept.number.bytes == NULL || kept.dealer.bytes == NULL || kept.campaign.bytes == NULL ||
-        kept.vin.bytes == NULL || kept.covers.bytes == NULL || kept.reason.bytes == NULL)
+    if (status != WM_OK || kept.number.bytes == NULL || kept.dealer.bytes == NULL ||
+        kept.campaign.bytes == NULL || kept.vin.bytes == NULL || kept.covers.bytes == NULL ||
+        kept.reason.bytes == NULL)
         return WM_NO_MEMORY;
     own->approvals[own->approval_count++] = kept;
     return WM_OK;
@@ -572,7 +579,8 @@ static int read_claims(struct packing *packing, struct own_part *own)
     if (status == WM_OK && (own->claims = ARENA_ARRAY(&packing->arena, struct own_claim, count)) == NULL)
         status = WM_NO_MEMORY;
     for (; status == WM_OK && own->claim_count < count; own->claim_count++)
-        status = read_claim(packing, reader, &claims[own->claim_count], &own->claims[own->claim_count].recorded);
+        status =
+            read_claim(packing, reader, &claims[own->claim_count], &own->claims[own->claim_count].recorded);
     ledger_reader_close(reader);
     return status;
 }

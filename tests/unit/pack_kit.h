@@ -29,8 +29,8 @@ static inline char *make_pack(const char *folder, const char *office, const char
                               const char *today)
 {
     char *path = words("%s/%s.pack", folder, dealer != NULL ? dealer : "all");
-    const char *arguments[24] = {"pack", "--out", path, "--sign", words("%s/key", folder), "--office", office,
-                                 "--today", today, "--quiet"};
+    const char *arguments[24] = {"pack",     "--out", path,      "--sign", words("%s/key", folder),
+                                 "--office", office,  "--today", today,    "--quiet"};
     size_t count = 10;
 
     if (dealer != NULL) {

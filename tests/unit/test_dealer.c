@@ -1,5 +1,5 @@
-/* What a dealer reads and does with a pack: the page of every claim of the demo office, one claim asked for at a terminal,
- * a corrected copy, a vehicle's sheet.
+/* What a dealer reads and does with a pack: the page of every claim of the demo office, one claim asked for at
+ * a terminal, a corrected copy, a vehicle's sheet.
  */
 #include "pack_kit.h"
 
@@ -103,10 +103,10 @@ static void pages_of(const char *pack_of, const char *lang, const char *title, c
     static const char *const NIGHTS[] = {"night-1.csv", "night-2.csv", "night-3.csv"};
 
     for (size_t i = 0; i < COUNT(NIGHTS); i++) {
-        struct result text = RUN("check", demo_file(NIGHTS[i]), "--pack", pack_of, "--trust", key, "--today", TODAY,
-                                 "--lang", lang),
-                      csv = RUN("check", demo_file(NIGHTS[i]), "--pack", pack_of, "--trust", key, "--today", TODAY,
-                                "--format", "csv", "--findings", words("%s/findings.csv", folder));
+        struct result text = RUN("check", demo_file(NIGHTS[i]), "--pack", pack_of, "--trust", key, "--today",
+                                 TODAY, "--lang", lang),
+                      csv = RUN("check", demo_file(NIGHTS[i]), "--pack", pack_of, "--trust", key, "--today",
+                                TODAY, "--format", "csv", "--findings", words("%s/findings.csv", folder));
         assert_int_equal(text.code, 1);
         looks_like_a_page(text.out);
         struct csv_sheet claims = csv_sheet_read(csv.out);
@@ -140,16 +140,19 @@ static void the_page_says(void **state)
         "Claim C-501 on line 2: vehicle EZ7BAMCK6KE421489, campaign H26-02\n",
         "  This claim will be paid in full.\n  It asks for 391.65; 391.65 will be paid.\n",
         "  This claim will be paid, and less than it asks for.\n  It asks for 436.65; 391.65 will be paid.\n",
-        "  What campaign H26-02 expects on this vehicle:\n    parts\n      kit        PSH-1600-01 x 1 at 118.40 each, net\n",
+        "  What campaign H26-02 expects on this vehicle:\n    parts\n      kit        PSH-1600-01 x 1 at "
+        "118.40 each, net\n",
         "     The likely VIN is EZ7BDMCK2KE263109: characters 15 and 16 are the other way\n     round.\n",
-        "     This pack has nothing of dealer D139: rates, approvals, shipments, and what\n     was claimed before are not "
+        "     This pack has nothing of dealer D139: rates, approvals, shipments, and what\n     was claimed "
+        "before are not "
         "checked.\n",
-        "\"2026-02-30\" is not a date;\n     there is no such day, correct it. (The office calls this row-unreadable.)\n",
+        "\"2026-02-30\" is not a date;\n     there is no such day, correct it. (The office calls this "
+        "row-unreadable.)\n",
         "Claims checked: 5, with the office's pack of 2026-04-20, good until 2026-05-20.",
         "What the office received since then, and what other dealers may send before it\n",
     };
-    struct result page = RUN("check", "fixtures/readme/claims.csv", "--pack", pack, "--trust", key, "--today",
-                             "2026-03-01");
+    struct result page =
+        RUN("check", "fixtures/readme/claims.csv", "--pack", pack, "--trust", key, "--today", "2026-03-01");
     (void)state;
 
     for (size_t i = 0; i < COUNT(SAYS); i++)
@@ -162,15 +165,19 @@ static char *claims_file(const char *rows)
 {
     char *path = words("%s/claims.csv", folder);
 
-    write_words(path, words("claim,revision,dealer,repair_order,campaign,vin,outcome,opened_on,completed_on,submitted_on,"
-                            "approval,parts,labor,inspections,total_amount\n%s", rows));
+    write_words(
+        path,
+        words("claim,revision,dealer,repair_order,campaign,vin,outcome,opened_on,completed_on,submitted_on,"
+              "approval,parts,labor,inspections,total_amount\n%s",
+              rows));
     return path;
 }
 
 static void what_only_the_office_can_say(void **state)
 {
     /* night 1 has it: D113 repaired this vehicle under H26-02 */
-    char *rows = claims_file("X1,0,D137,R1,H26-02,EZ7BBMCK3KN361135,repaired,2026-04-01,2026-04-02,2026-04-03,A-1,,,,0\n");
+    char *rows = claims_file(
+        "X1,0,D137,R1,H26-02,EZ7BBMCK3KN361135,repaired,2026-04-01,2026-04-02,2026-04-03,A-1,,,,0\n");
     struct result page = RUN("check", rows, "--pack", pack, "--trust", key, "--today", TODAY),
                   csv = RUN("check", rows, "--pack", pack, "--trust", key, "--today", TODAY, "--format", "csv");
     (void)state;
@@ -188,16 +195,18 @@ static void what_only_the_office_can_say(void **state)
 static void a_pack_of_one_campaign_checks_no_other(void **state)
 {
     char *some = words("%s/some.pack", folder);
-    char *rows = claims_file("X1,0,D137,R1,H24-05,EZ7BAMCK6KE421489,repaired,2026-04-01,2026-04-02,2026-04-03,,,,,0\n");
+    char *rows =
+        claims_file("X1,0,D137,R1,H24-05,EZ7BAMCK6KE421489,repaired,2026-04-01,2026-04-02,2026-04-03,,,,,0\n");
     (void)state;
 
-    says(RUN("pack", "--out", some, "--sign", words("%s/key", folder), "--office", office, "--today", TODAY, "--dealer",
-             "D137", "--campaign", "H26-02", "--work", TEST_WORK), 0, "rules files for dealer D137");
+    says(RUN("pack", "--out", some, "--sign", words("%s/key", folder), "--office", office, "--today", TODAY,
+             "--dealer", "D137", "--campaign", "H26-02", "--work", TEST_WORK),
+         0, "rules files for dealer D137");
     struct result csv = RUN("check", rows, "--pack", some, "--trust", key, "--today", TODAY, "--format", "csv"),
                   page = RUN("check", rows, "--pack", some, "--trust", key, "--today", TODAY);
     assert_null(strstr(csv.out, "campaign-unknown"));
-    assert_non_null(
-        strstr(flat(page.out), "This pack was made for campaigns H26-02 only; campaign H24-05 is not checked."));
+    assert_non_null(strstr(flat(page.out),
+                           "This pack was made for campaigns H26-02 only; campaign H24-05 is not checked."));
     result_free(&csv);
     result_free(&page);
 }
@@ -213,7 +222,8 @@ static void a_pack_for_all_leaves_the_dealer_open(void **state)
     (void)state;
 
     assert_non_null(strstr(csv.out, "2,C-501,0,D137,H26-02,EZ7BAMCK6KE421489,pay,391.65,0.00,0.00,\n"));
-    assert_non_null(strstr(csv.out, "\n3,C-502,0,D137,H26-02,EZ7BAMCK9KE429408,pay,436.65,0.00,0.00,hours-over\n"));
+    assert_non_null(
+        strstr(csv.out, "\n3,C-502,0,D137,H26-02,EZ7BAMCK9KE429408,pay,436.65,0.00,0.00,hours-over\n"));
     assert_non_null(strstr(csv.out, "refuse,391.65,0.00,0.00,already-completed\n")); /* in the same file */
     assert_non_null(strstr(page.out, "What will be paid depends on the dealer's rate and markup"));
     assert_non_null(strstr(page.out, "Not checked in full: 2."));
@@ -234,8 +244,8 @@ static struct result at_terminal(const char *file, const char *lang, const char 
 
     need(child >= 0 && result.out != NULL, "terminal");
     if (child == 0) {
-        execl(program, program, "check", "--one", file, "--pack", pack, "--trust", key, "--today", TODAY, "--lang", lang,
-              (char *)NULL);
+        execl(program, program, "check", "--one", file, "--pack", pack, "--trust", key, "--today", TODAY,
+              "--lang", lang, (char *)NULL);
         _exit(127);
     }
     need(write(terminal, typed, strlen(typed)) == (ssize_t)strlen(typed), "terminal");
@@ -249,11 +259,12 @@ static struct result at_terminal(const char *file, const char *lang, const char 
 
 static void one_claim_is_asked_for(void **state)
 {
-    /* dealer, a mistyped VIN that is answered again, campaign, outcome, claim, revision, order, year, engine, a reading that
-     * is no number, unit, opened, a day in another form, completed, submitted, technician, approval, two inspections, the
-     * rest as offered */
-    static const char TYPED[] = "\nEZ7BAMCK6KE421498\nn\nEZ7BAMCK6KE421489\n\n\n\nC-900\n\nRO-9\n\n\n12x\n12000\n\n"
-                                "2026-04-10\n4/12/26\n2026-04-12\n\nT1\n\ndry\n30 N.m\n\n\n\n\n\n\n";
+    /* dealer, a mistyped VIN that is answered again, campaign, outcome, claim, revision, order, year, engine, a
+     * reading that is no number, unit, opened, a day in another form, completed, submitted, technician,
+     * approval, two inspections, the rest as offered */
+    static const char TYPED[] =
+        "\nEZ7BAMCK6KE421498\nn\nEZ7BAMCK6KE421489\n\n\n\nC-900\n\nRO-9\n\n\n12x\n12000\n\n"
+        "2026-04-10\n4/12/26\n2026-04-12\n\nT1\n\ndry\n30 N.m\n\n\n\n\n\n\n";
     static const char *const SAYS[] = {
         "VIN, 17 characters (column vin): ",
         "The likely VIN is EZ7BAMCK6KE421489: characters 16 and 17 are the other way",
@@ -284,22 +295,26 @@ static void one_claim_is_asked_for(void **state)
         fail_msg("%s%s", checked.out, checked.err);
     result_free(&checked);
     result_free(&result);
-    says(RUN("check", "--one", file, "--pack", pack, "--trust", key), 2, "there is one of this name; choose another");
+    says(RUN("check", "--one", file, "--pack", pack, "--trust", key), 2,
+         "there is one of this name; choose another");
 }
 
 static void a_doubtful_claim_is_written_with_a_warning(void **state)
 {
-    static const char TYPED[] = "\nEZ7BAMCK6KE421489\n\n\nC-901\n\nRO-9\n\n\n\n\n2026-04-10\n2026-04-12\n\nT1\n\nwet\nj\n30 "
-                                "N.m\n\nPSR-10=2; PSR-20=0.2\nj\n\n\n\n\n";
+    static const char TYPED[] =
+        "\nEZ7BAMCK6KE421489\n\n\nC-901\n\nRO-9\n\n\n\n\n2026-04-10\n2026-04-12\n\nT1\n\nwet\nj\n30 "
+        "N.m\n\nPSR-10=2; PSR-20=0.2\nj\n\n\n\n\n";
     char *file = words("%s/doubt.csv", folder);
     struct result result = at_terminal(file, "de", TYPED);
     (void)state;
 
     if (result.code != 1)
         fail_msg("%s", flat(result.out) + 1200);
-    assert_non_null(strstr(flat(result.out), "Sehen Sie das noch einmal an: Das Ergebnis der Prüfung LEAK ist wet"));
+    assert_non_null(
+        strstr(flat(result.out), "Sehen Sie das noch einmal an: Das Ergebnis der Prüfung LEAK ist wet"));
     assert_non_null(strstr(flat(result.out), "Der Antrag nennt 2 Stunden"));
-    assert_null(strstr(flat(result.out), "Der Antrag verlangt 210 für Arbeit")); /* amounts follow the answers */
+    assert_null(
+        strstr(flat(result.out), "Der Antrag verlangt 210 für Arbeit")); /* amounts follow the answers */
     assert_non_null(strstr(flat(result.out), "Tun Sie, was oben steht, bevor Sie ihn senden."));
     assert_true(file_is_there(file));
     result_free(&result);
@@ -319,9 +334,11 @@ static void stopping_writes_nothing(void **state)
     says(RUN("check", "--one", file, file, "--pack", pack), 2, "name one file");
 }
 
-/* --- A corrected copy -------------------------------------------------------------------------------------- */
+/* --- A corrected copy --------------------------------------------------------------------------------------
+ */
 
-#define FIX_HEADER "claim,dealer,repair_order,campaign,vin,outcome,odometer_unit,parts,labor,inspections,parts_amount\n"
+#define FIX_HEADER \
+    "claim,dealer,repair_order,campaign,vin,outcome,odometer_unit,parts,labor,inspections,parts_amount\n"
 
 static void a_copy_is_corrected(void **state)
 {
@@ -331,22 +348,26 @@ static void a_copy_is_corrected(void **state)
         /* to the byte where nothing is wrong, and where nothing is certain */
         {"A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,\"PSH-1600-01\",PSR-10=1.2,LEAK=dry,84.50", NULL,
          "Nothing to correct that is certain"},
-        {"A,D137,R,H26-02,EZ7BDMCK2KE263019,repaired,mi,,,,\"1,234\"", NULL, "Nothing to correct that is certain"},
+        {"A,D137,R,H26-02,EZ7BDMCK2KE263019,repaired,mi,,,,\"1,234\"", NULL,
+         "Nothing to correct that is certain"},
         {"A,D137,R,H26-02,EZ7BAMCK6KE421489", NULL, "Nothing to correct that is certain"},
         {"A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,\"x\"y,,,", NULL, "Nothing to correct that is certain"},
         {"A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,NO-SUCH=1,XX-1=1,YY=1 parsec,", NULL,
          "Nothing to correct that is certain"},
-        {"A , D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,,", "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,,",
-         "line 2: blanks around cells are left out"},
+        {"A , D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,,",
+         "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,,", "line 2: blanks around cells are left out"},
         {"A,d137,R,h26-02,ez7bamck6ke421489,Repaired,KM,,,,",
-         "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,km,,,,", "line 2, vin: \"ez7bamck6ke421489\" becomes \"EZ7BAMCK6KE421489\": case"},
+         "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,km,,,,",
+         "line 2, vin: \"ez7bamck6ke421489\" becomes \"EZ7BAMCK6KE421489\": case"},
         {"A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,psh 1600 01=1@118.40;fld0100,,,",
          "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,PSH-1600-01=1@118.40; FLD-0100,,,",
          "spelled as the campaign does"},
         {"A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,psr10=1.2,,",
-         "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,PSR-10=1.2,,", "line 2, labor: \"psr10=1.2\" becomes \"PSR-10=1.2\""},
+         "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,PSR-10=1.2,,",
+         "line 2, labor: \"psr10=1.2\" becomes \"PSR-10=1.2\""},
         {"A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,\"TORQUE=30Nm; LEAK=dry\",",
-         "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,TORQUE=30 N.m; LEAK=dry,", "unit spelled as the rules do"},
+         "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,TORQUE=30 N.m; LEAK=dry,",
+         "unit spelled as the rules do"},
         {"A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,,\"84,50\"",
          "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,,84.50", "decimal point"},
     };
@@ -356,9 +377,11 @@ static void a_copy_is_corrected(void **state)
     for (size_t i = 0; i < COUNT(CASES); i++) {
         const char *rest = "\n\nB,D137,R,H26-02,X,repaired,mi,,,,\n";
         write_words(file, words(FIX_HEADER "%s%s", CASES[i].row, rest));
-        says(RUN("check", "--fix", copy, file, "--pack", pack, "--trust", key, "--today", TODAY), 0, CASES[i].said);
+        says(RUN("check", "--fix", copy, file, "--pack", pack, "--trust", key, "--today", TODAY), 0,
+             CASES[i].said);
         char *fixed = read_whole(copy, NULL);
-        assert_string_equal(fixed, words(FIX_HEADER "%s%s", CASES[i].fixed ? CASES[i].fixed : CASES[i].row, rest));
+        assert_string_equal(fixed,
+                            words(FIX_HEADER "%s%s", CASES[i].fixed ? CASES[i].fixed : CASES[i].row, rest));
         free(fixed);
     }
 }
@@ -369,34 +392,40 @@ static void a_vin_is_corrected_only_where_asked(void **state)
     (void)state;
 
     write_words(file, FIX_HEADER "A,D137,R,H26-02,EZ7BDMCK2KE263019,repaired,mi,,,,\n");
-    says(RUN("check", "--fix", copy, file, "--pack", pack, "--trust", key, "--today", TODAY), 0, "Nothing to correct");
+    says(RUN("check", "--fix", copy, file, "--pack", pack, "--trust", key, "--today", TODAY), 0,
+         "Nothing to correct");
     says(RUN("check", "--fix", copy, "--fix-vin", file, "--pack", pack, "--trust", key, "--today", TODAY), 0,
          "\"EZ7BDMCK2KE263019\" becomes \"EZ7BDMCK2KE263109\"");
     char *fixed = read_whole(copy, NULL);
     assert_string_equal(fixed, FIX_HEADER "A,D137,R,H26-02,EZ7BDMCK2KE263109,repaired,mi,,,,\n");
     free(fixed);
     /* at the office too, and never over the file itself */
-    says(RUN("check", "--fix", copy, "--fix-vin", file, "--office", office, "--today", TODAY), 0, "1 changes in 1 of 1 rows");
+    says(RUN("check", "--fix", copy, "--fix-vin", file, "--office", office, "--today", TODAY), 0,
+         "1 changes in 1 of 1 rows");
     says(RUN("check", "--fix", file, file, "--pack", pack, "--trust", key), 2, "give it another name");
     says(RUN("check", "--fix", copy, file, file, "--pack", pack, "--trust", key), 2, "one file at a time");
-    says(RUN("check", "--fix", copy, file, "--findings", "x", "--pack", pack, "--trust", key), 2, "leave out --findings");
+    says(RUN("check", "--fix", copy, file, "--findings", "x", "--pack", pack, "--trust", key), 2,
+         "leave out --findings");
     write_words(file, "no,header\n");
     says(RUN("check", "--fix", copy, file, "--pack", pack, "--trust", key, "--today", TODAY), 2, "is missing");
 }
 
-/* --- A vehicle's sheet -------------------------------------------------------------------------------------- */
+/* --- A vehicle's sheet --------------------------------------------------------------------------------------
+ */
 
 static void the_sheet_is_the_offices(void **state)
 {
     static const char *const VINS[] = {"EZ7BAMCK6KE421489", "EZ7BBMCK3KN361135"};
     (void)state;
 
-    struct result by_office = RUN("worksheet", VINS[0], "--office", office, "--today", TODAY, "--dealer", "D137"),
+    struct result by_office =
+                      RUN("worksheet", VINS[0], "--office", office, "--today", TODAY, "--dealer", "D137"),
                   by_pack = RUN("worksheet", VINS[0], "--pack", pack, "--trust", key, "--today", TODAY);
     assert_int_equal(by_pack.code, 0);
     assert_string_equal(by_office.out, by_pack.out);
     assert_non_null(strstr(by_pack.out, "  hazard         The pressure hose can chafe and leak"));
-    assert_non_null(strstr(by_pack.out, "The manufacturer's service information and local rules for licensed work come"));
+    assert_non_null(
+        strstr(by_pack.out, "The manufacturer's service information and local rules for licensed work come"));
     looks_like_a_page(words("%.*s", (int)(strstr(by_pack.out, "Claim to fill in") - by_pack.out), by_pack.out));
     result_free(&by_office);
     result_free(&by_pack);
@@ -404,13 +433,15 @@ static void the_sheet_is_the_offices(void **state)
     by_office = RUN("worksheet", VINS[1], "--office", office, "--today", TODAY);
     by_pack = RUN("worksheet", VINS[1], "--pack", pack, "--trust", key, "--today", TODAY);
     assert_non_null(strstr(by_office.out, "ALREADY DONE   repaired on 2026-02-17"));
-    assert_non_null(strstr(by_pack.out, "ALREADY DONE   repaired by another dealer; the day is known to the office"));
+    assert_non_null(
+        strstr(by_pack.out, "ALREADY DONE   repaired by another dealer; the day is known to the office"));
     assert_null(strstr(by_pack.out, "2026-02-17"));
     result_free(&by_office);
     result_free(&by_pack);
     says(RUN("worksheet", "EZ7BAMCK6KE421498", "--pack", pack, "--trust", key, "--today", TODAY), 2,
          "is it EZ7BAMCK6KE421489?");
-    says(RUN("worksheet", VINS[0], "--pack", pack, "--trust", key, "--today", TODAY, "--lang", "de"), 0, "Gefahr");
+    says(RUN("worksheet", VINS[0], "--pack", pack, "--trust", key, "--today", TODAY, "--lang", "de"), 0,
+         "Gefahr");
     says(RUN("worksheet", VINS[0], "--lang", "de"), 2, "--lang is for what dealers read; name a pack");
 }
 

@@ -1,5 +1,5 @@
-/* Another language is a file: every key is there with the same places, and every reason that reading a row gives is found
- * again by its words.
+/* Another language is a file: every key is there with the same places, and every reason that reading a row
+ * gives is found again by its words.
  */
 #include "pack_kit.h"
 
@@ -77,16 +77,19 @@ static void what_is_wrong_with_a_file_is_named(void **state)
         const char *csv, *says;
     } CASES[] = {
         {"key,text\ndo_pay,Los\n", ""},
-        {"key,text\ndo_pai,Los\n",
-         "messages/de.csv:2: there is no text under the key \"do_pai\"; `rules messages` lists the keys that there are\n"},
+        {"key,text\ndo_pai,Los\n", "messages/de.csv:2: there is no text under the key \"do_pai\"; `rules "
+                                   "messages` lists the keys that there are\n"},
         {"key,text\nmoney_pay,Sie bekommen {payable}\n",
          "messages/de.csv:2: the text of money_pay lacks the place {asked}; put it in\n"},
-        {"key,text\ndo_pay,Los {vin}\n", "messages/de.csv:2: the text of do_pay has a place {vin} that the original has "
-                                         "not; take it out\n"},
-        {"key,text\nchecks/claim/dates.csv:no-opened,{opened_on}\n",
-         "messages/de.csv:2: the text of checks/claim/dates.csv:no-opened has a place {opened_on} that the original has "
+        {"key,text\ndo_pay,Los {vin}\n",
+         "messages/de.csv:2: the text of do_pay has a place {vin} that the original has "
          "not; take it out\n"},
-        {"key,text\ndo_pay,Los\ndo_pay,Auf\n", "messages/de.csv:3:1: the key \"do_pay\" stands twice; remove one\n"},
+        {"key,text\nchecks/claim/dates.csv:no-opened,{opened_on}\n",
+         "messages/de.csv:2: the text of checks/claim/dates.csv:no-opened has a place {opened_on} that the "
+         "original has "
+         "not; take it out\n"},
+        {"key,text\ndo_pay,Los\ndo_pay,Auf\n",
+         "messages/de.csv:3:1: the key \"do_pay\" stands twice; remove one\n"},
         {"key\ndo_pay\n", "messages/de.csv:1: the column \"text\" is missing"},
     };
     uint32_t missing;
@@ -115,8 +118,8 @@ static void what_is_not_translated_is_said_in_english(void **state)
     (void)state;
 
     SAY(language, &words, SENTENCE_do_pay);
-    SAY(language, &words, SENTENCE_likely_replaced, {"nearest", TEXT("X")}, {"right", TEXT("0")}, {"wrong", TEXT("O")},
-        {"position", TEXT("9")});
+    SAY(language, &words, SENTENCE_likely_replaced, {"nearest", TEXT("X")}, {"right", TEXT("0")},
+        {"wrong", TEXT("O")}, {"position", TEXT("9")});
     buffer_add_byte(&words, '\0');
     assert_string_equal(words.bytes, "Los.The likely VIN is X: character 9 is 0, not O.");
     buffer_free(&words);
@@ -172,8 +175,8 @@ static void reasons_are_found_again_by_their_words(void **state)
     (void)state;
 
     write_words(rows, BAD_ROWS);
-    struct result result = RUN("check", rows, "--office", demo_file("office.db"), "--today", "2026-03-01", "--quiet",
-                               "--findings", found);
+    struct result result = RUN("check", rows, "--office", demo_file("office.db"), "--today", "2026-03-01",
+                               "--quiet", "--findings", found);
     assert_int_equal(result.code, 1);
     result_free(&result);
     struct csv_sheet sheet = csv_sheet_of_file(found);
@@ -209,9 +212,11 @@ static void other_reasons(void **state)
          "die Zeilen a und b treffen beide zu, wo nur eine darf; das Büro muss seine Regeln berichtigen"},
         {"the pattern in row x took too long on this claim; the office must correct its rules",
          "das Muster in Zeile x brauchte bei diesem Antrag zu lange; das Büro muss seine Regeln berichtigen"},
-        {"line 2, column 11 (parts): item 1, \"P=1@x, y\": \"x, y\" is not a number; write the unit price in digits, such "
+        {"line 2, column 11 (parts): item 1, \"P=1@x, y\": \"x, y\" is not a number; write the unit price in "
+         "digits, such "
          "as 1 or 0.5",
-         "Zeile 2, Spalte 11 (parts): Posten 1, \"P=1@x, y\": \"x, y\" ist keine Zahl; in Ziffern zu schreiben, wie 1 oder "
+         "Zeile 2, Spalte 11 (parts): Posten 1, \"P=1@x, y\": \"x, y\" ist keine Zahl; in Ziffern zu "
+         "schreiben, wie 1 oder "
          "0.5: Stückpreis"},
         {"something else", "something else"},
     };

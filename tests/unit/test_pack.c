@@ -1,5 +1,5 @@
-/* A pack gives nothing of other dealers and lists no VIN; it is refused when a byte is changed, when another office
- * signed it, and behind its last day; keys are kept as secrets are.
+/* A pack gives nothing of other dealers and lists no VIN; it is refused when a byte is changed, when another
+ * office signed it, and behind its last day; keys are kept as secrets are.
  */
 #include "pack_kit.h"
 
@@ -91,14 +91,16 @@ static void must_not_hold_vin(const char *vin)
     must_not_hold(big, sizeof big, vin);
 }
 
-static void each_cell(const char *file, const char *column, void (*look)(const char *), const char *not_of_dealer)
+static void each_cell(const char *file, const char *column, void (*look)(const char *),
+                      const char *not_of_dealer)
 {
     struct csv_sheet sheet = csv_sheet_of_file(demo_file(file));
 
     for (size_t row = 1; row < sheet.count; row++) {
         const char *cell = csv_at(&sheet, row, column);
         const char *dealer = not_of_dealer != NULL ? csv_at(&sheet, row, "dealer") : NULL;
-        if (cell != NULL && (dealer == NULL || strcmp(dealer, not_of_dealer) != 0)) /* some rows of a night are cut */
+        if (cell != NULL &&
+            (dealer == NULL || strcmp(dealer, not_of_dealer) != 0)) /* some rows of a night are cut */
             look(cell);
     }
     csv_sheet_free(&sheet);
@@ -131,7 +133,8 @@ static void tells_nothing_of_others_and_lists_no_vin(void **state)
     looks_for(make_pack(folder, office, NULL, NULL, "2026-04-20"));
 }
 
-/* The search above finds what there is to find: the dealer's own code is in the head, and a VIN put there is seen. */
+/* The search above finds what there is to find: the dealer's own code is in the head, and a VIN put there is
+ * seen. */
 static void the_search_can_fail(void **state)
 {
     (void)state;
@@ -200,11 +203,11 @@ static void each_part_of_the_head_is_covered(void **state)
         const char *says;
     } CASES[] = {
         {0, "this is no pack; name the file that the office sent"},
-        {16, "this pack was changed after the office signed it"},     /* version */
-        {20, "this pack was changed after the office signed it"},     /* key */
-        {4031, "this pack was changed after the office signed it"},   /* zeros behind the head */
-        {4095, "this pack was changed after the office signed it"},   /* signature */
-        {4096, "this pack was changed after the office signed it"},   /* data */
+        {16, "this pack was changed after the office signed it"},   /* version */
+        {20, "this pack was changed after the office signed it"},   /* key */
+        {4031, "this pack was changed after the office signed it"}, /* zeros behind the head */
+        {4095, "this pack was changed after the office signed it"}, /* signature */
+        {4096, "this pack was changed after the office signed it"}, /* data */
     };
     char *path = words("%s/head.pack", folder);
     struct capture capture;
@@ -240,7 +243,8 @@ static void a_pack_that_is_cut_or_longer_is_refused(void **state)
     assert_non_null(strstr(capture.text, "cannot open the pack"));
 }
 
-/* A file too large to be checked whole at opening: every block is checked when it is read, and all by sealed_check. */
+/* A file too large to be checked whole at opening: every block is checked when it is read, and all by
+ * sealed_check. */
 static void blocks_are_checked_as_they_are_read(void **state)
 {
     enum { BYTES = SEALED_CHECK_WHOLE + 1000000, ROUNDS = 60 };
@@ -311,24 +315,28 @@ static char *foreign_pack(void)
 {
     char *path = words("%s/foreign.pack", folder);
 
-    says(RUN("pack", "--out", path, "--sign", words("%s/other", folder), "--office", office, "--today", "2026-04-20",
-             "--work", TEST_WORK, "--quiet"), 0, "");
+    says(RUN("pack", "--out", path, "--sign", words("%s/other", folder), "--office", office, "--today",
+             "2026-04-20", "--work", TEST_WORK, "--quiet"),
+         0, "");
     return path;
 }
 
 static void the_first_key_is_remembered(void **state)
 {
-    char *home = words("%s/home", folder), *kept = words("%s/witnessmark/office.pub", home), *foreign = foreign_pack();
+    char *home = words("%s/home", folder), *kept = words("%s/witnessmark/office.pub", home),
+         *foreign = foreign_pack();
     const char *today = "2026-04-20";
     (void)state;
 
     shell("mkdir -p %s", home);
     setenv("XDG_CONFIG_HOME", home, 1);
-    says(RUN("pack", "show", pack, "--today", today), 0, "This is the first pack used here. It is signed with the key");
+    says(RUN("pack", "show", pack, "--today", today), 0,
+         "This is the first pack used here. It is signed with the key");
     assert_true(file_is_there(kept));
     says(RUN("pack", "show", pack, "--today", today), 0, "good until           2026-05-20");
     says(RUN("pack", "show", foreign, "--today", today), 2, "another key than the first pack used here");
-    says(RUN("pack", "show", foreign, "--trust", words("%s/other.pub", folder), "--today", today), 0, "vehicles");
+    says(RUN("pack", "show", foreign, "--trust", words("%s/other.pub", folder), "--today", today), 0,
+         "vehicles");
     says(RUN("pack", "show", pack, "--today", "2026-06-01"), 2, "this pack was good until 2026-05-20");
     unsetenv("XDG_CONFIG_HOME");
     char *was = words("%s", getenv("HOME"));
@@ -346,7 +354,8 @@ static void the_first_key_is_remembered(void **state)
 
 static void secrets_are_kept(void **state)
 {
-    char *secret = words("%s/secret", folder), *link = words("%s/link", folder), *public = words("%s.pub", secret);
+    char *secret = words("%s/secret", folder), *link = words("%s/link", folder),
+         *public = words("%s.pub", secret);
     struct stat about;
     (void)state;
 
@@ -374,7 +383,8 @@ static void secrets_are_kept(void **state)
     says(RUN("pack", "--out", out, "--sign", public, "--office", office), 2, "this is no secret key");
     shell("chmod 644 %s", secret);
     says(RUN("pack", "--out", out, "--sign", secret, "--office", office), 2, "others may read this secret key");
-    says(RUN("pack", "--out", out, "--sign", words("%s/none", folder), "--office", office), 2, "cannot open the key");
+    says(RUN("pack", "--out", out, "--sign", words("%s/none", folder), "--office", office), 2,
+         "cannot open the key");
     says(RUN("pack", "--out", out, "--sign", folder, "--office", office), 2, "this is no regular file");
     says(RUN("pack", "show", pack, "--trust", words("%s/key", folder)), 2, "this is no public key");
     assert_false(file_is_there(out));
@@ -383,26 +393,29 @@ static void secrets_are_kept(void **state)
 
 static void what_cannot_be_packed_is_said(void **state)
 {
-    char *out = words("%s/x.pack", folder), *sign = words("%s/key", folder), *base = words("%s/all.pack", folder);
+    char *out = words("%s/x.pack", folder), *sign = words("%s/key", folder),
+         *base = words("%s/all.pack", folder);
     (void)state;
 
     says(RUN("pack", "--sign", sign), 2, "pack needs --out FILE");
     says(RUN("pack", "--out", out), 2, "pack needs --sign KEY");
-    says(RUN("pack", "--out", out, "--sign", sign, "--work", "7"), 2, "--work is a number of KiB from 8 to 65536");
+    says(RUN("pack", "--out", out, "--sign", sign, "--work", "7"), 2,
+         "--work is a number of KiB from 8 to 65536");
     says(RUN("pack", "--out", out, "--sign", sign, "--work", "x"), 2, "--work \"x\" is no whole number");
-    says(RUN("pack", "--out", out, "--sign", sign, "--valid-to", "soon"), 2, "--valid-to \"soon\" is not a date");
+    says(RUN("pack", "--out", out, "--sign", sign, "--valid-to", "soon"), 2,
+         "--valid-to \"soon\" is not a date");
     says(RUN("pack", "--out", out, "--sign", sign, "--today", "2026-04-20", "--valid-to", "2026-04-19"), 2,
          "--valid-to is a day that is past");
-    says(RUN("pack", "--out", out, "--sign", sign, "--office", office, "--dealer", "D999", "--work", TEST_WORK), 2,
-         "dealer \"D999\" is not in the office file");
+    says(RUN("pack", "--out", out, "--sign", sign, "--office", office, "--dealer", "D999", "--work", TEST_WORK),
+         2, "dealer \"D999\" is not in the office file");
     says(RUN("pack", "--out", out, "--sign", sign, "--office", office, "--campaign", "H99"), 2,
          "no campaign \"H99\" in the rules");
     says(RUN("pack", "--out", out, "--sign", words("%s/other", folder), "--office", office, "--base", base), 2,
          "the base was signed with another key");
     says(RUN("pack", "--out", out, "--sign", sign, "--office", demo_file("office.db"), "--base", base), 2,
          "the office file has changed since the base was made");
-    says(RUN("pack", "--out", out, "--sign", sign, "--office", office, "--campaign", "H26-02", "--base", base), 2,
-         "or the base has other campaigns");
+    says(RUN("pack", "--out", out, "--sign", sign, "--office", office, "--campaign", "H26-02", "--base", base),
+         2, "or the base has other campaigns");
     says(RUN("check", "--pack", pack, "--office", office, "x.csv"), 2, "leave out --office and --rules");
     says(RUN("check", "--trust", key, "x.csv"), 2, "name the pack with --pack");
     assert_false(file_is_there(out));

@@ -1,5 +1,6 @@
-/* What a dealer's pack says of his claims is what the office says, but for the findings that `pack show` lists as the
- * office's own: for every dealer and every claim of the demo office, before anything is posted and after.
+/* What a dealer's pack says of his claims is what the office says, but for the findings that `pack show` lists
+ * as the office's own: for every dealer and every claim of the demo office, before anything is posted and
+ * after.
  */
 #include "pack_kit.h"
 
@@ -61,8 +62,8 @@ static char **lines_of(char *bytes, size_t *ret_count)
     return lines;
 }
 
-/* The file with every row of another dealer made an empty line, so that rows keep their line. decided: what `check`
- * says of the whole file. */
+/* The file with every row of another dealer made an empty line, so that rows keep their line. decided: what
+ * `check` says of the whole file. */
 static char *rows_of(const char *file, const struct csv_sheet *decided, const char *dealer)
 {
     char *path = words("%s/own.csv", folder), *bytes = read_whole(file, NULL);
@@ -85,7 +86,8 @@ static char *rows_of(const char *file, const struct csv_sheet *decided, const ch
 
 static struct csv_sheet check_file(const char *const *how, const char *file, const char *today)
 {
-    struct result result = RUN("check", file, how[0], how[1], how[2], how[3], "--today", today, "--format", "csv");
+    struct result result =
+        RUN("check", file, how[0], how[1], how[2], how[3], "--today", today, "--format", "csv");
     if (result.code != 0 && result.code != 1)
         fail_msg("check %s: %s", file, result.err);
     struct csv_sheet sheet = csv_sheet_read(result.out);
@@ -97,16 +99,16 @@ static struct csv_sheet check_file(const char *const *how, const char *file, con
 
 static size_t compared, differing;
 
-static void compare_row(const struct csv_sheet *office, size_t at_office, const struct csv_sheet *pack, size_t at_pack,
-                        const char *allowed, const char *dealer)
+static void compare_row(const struct csv_sheet *office, size_t at_office, const struct csv_sheet *pack,
+                        size_t at_pack, const char *allowed, const char *dealer)
 {
     static const char *const SAME[] = {"claim", "revision", "decision", "asked", "payable", "due"};
     const char *theirs = csv_at(office, at_office, "findings"), *ours = csv_at(pack, at_pack, "findings");
 
     compared++;
     if (!are_in(theirs, ours, allowed) || !are_in(ours, theirs, allowed))
-        fail_msg("%s line %s: the office finds \"%s\", the pack \"%s\"", dealer, csv_at(pack, at_pack, "line"), theirs,
-                 ours);
+        fail_msg("%s line %s: the office finds \"%s\", the pack \"%s\"", dealer, csv_at(pack, at_pack, "line"),
+                 theirs, ours);
     if (strcmp(theirs, ours) != 0) {
         differing++;
         return;
@@ -171,7 +173,8 @@ static void agree(const char *file, const char *office, const char *today)
     for (size_t i = 0; i < count; i++) {
         if (!is_registered(dealers[i]))
             continue;
-        char *pack = make_pack(folder, office, dealers[i], base, today), *rows = rows_of(file, &whole, dealers[i]);
+        char *pack = make_pack(folder, office, dealers[i], base, today),
+             *rows = rows_of(file, &whole, dealers[i]);
         const char *const by_pack[] = {"--pack", pack, "--trust", key};
         struct csv_sheet ours = check_file(by_pack, rows, today), alone = check_file(by_office, rows, today);
         assert_true(ours.count > 1);

@@ -4,8 +4,10 @@
 #include "base/status.h"
 #include "intake/spreadsheet.h"
 
-#define HEADER "claim,dealer,repair_order,campaign,vin,outcome,parts,labor,inspections,parts_amount,total_amount"
-#define SEMICOLONS "claim;dealer;repair_order;campaign;vin;outcome;parts;labor;inspections;parts_amount;total_amount"
+#define HEADER \
+    "claim,dealer,repair_order,campaign,vin,outcome,parts,labor,inspections,parts_amount,total_amount"
+#define SEMICOLONS \
+    "claim;dealer;repair_order;campaign;vin;outcome;parts;labor;inspections;parts_amount;total_amount"
 
 static void restates_line_by_line(void **state)
 {
@@ -21,9 +23,13 @@ static void restates_line_by_line(void **state)
         {';', "a;b\n1,5;\"x;\"\"y\"\"\"\n", "a,b\n\"1,5\",\"x;\"\"y\"\"\"\n"},
         {';', "a;b\n\"x\ny\";2\n3;4\n", "a,b\n\"x\ny\",2\n3,4\n"},
         {';', "\"claim\";b\n\"1\";2\n", "claim,b\n1,2\n"},
-        {';', "\xEF\xBB\xBF" "a;b\n", "a,b\n"},
+        {';',
+         "\xEF\xBB\xBF"
+         "a;b\n",
+         "a,b\n"},
         /* decimal commas, in columns that hold numbers alone */
-        {';', "claim;parts_amount;total_amount\n1,5;84,50;-3,5\n", "claim,parts_amount,total_amount\n\"1,5\",84.50,-3.5\n"},
+        {';', "claim;parts_amount;total_amount\n1,5;84,50;-3,5\n",
+         "claim,parts_amount,total_amount\n\"1,5\",84.50,-3.5\n"},
         {';', "parts_amount\n1.234,56\n", "parts_amount\n\"1.234,56\"\n"},
         {';', "parts_amount\n1,2,3\n", "parts_amount\n\"1,2,3\"\n"},
         {';', "parts_amount\n84,\n", "parts_amount\n\"84,\"\n"},
@@ -55,21 +61,26 @@ static void names_what_a_file_is(void **state)
         {"\n\n" HEADER "\n", ',', ""},
         {SEMICOLONS "\n1\n", ';', ""},
         {SEMICOLONS "\n1\n", ',',
-         "FILE:1: the cells of this file are separated by semicolons; run the command again with --separator ';' (decimal "
+         "FILE:1: the cells of this file are separated by semicolons; run the command again with --separator "
+         "';' (decimal "
          "commas are then read too), or save the file as CSV with commas\n"},
         {"claim\tdealer\trepair_order\tcampaign\tvin\toutcome\n", ',',
          "FILE:1: the cells of this file are separated by tabs; run the command again with --separator tab"},
         {HEADER "\n", ';',
          "FILE:1: the cells of this file are separated by commas; run the command again with --separator ,\n"},
         {"Claims of March\n" HEADER "\n", ',',
-         "FILE:1: the first row must name the columns, and they are named on line 2; delete the lines above it\n"},
+         "FILE:1: the first row must name the columns, and they are named on line 2; delete the lines above "
+         "it\n"},
         {"\nClaims of March,,\n\n,by hand\n" HEADER "\n", ',',
-         "FILE:2: the first row must name the columns, and they are named on line 5; delete the lines above it\n"},
+         "FILE:2: the first row must name the columns, and they are named on line 5; delete the lines above "
+         "it\n"},
         {"Claims of March;;\n" SEMICOLONS "\n", ',',
-         "FILE:1: the first row must name the columns, and they are named on line 2; delete the lines above it\n"
+         "FILE:1: the first row must name the columns, and they are named on line 2; delete the lines above "
+         "it\n"
          "FILE:1: the cells of this file are separated by semicolons"},
         {"\"a title\nof two lines\"\n" HEADER "\n", ',',
-         "FILE:1: the first row must name the columns, and they are named on line 3; delete the lines above it\n"},
+         "FILE:1: the first row must name the columns, and they are named on line 3; delete the lines above "
+         "it\n"},
         /* no header near: what is missing is said where headers are read */
         {"x,y\n1,2\n", ',', ""},
         {"", ',', ""},
@@ -89,7 +100,8 @@ static void names_what_a_file_is(void **state)
         for (char *rest = says; (file = strstr(rest, "FILE")) != NULL; rest = file + 4)
             expected = words("%s%.*s%s", expected, (int)(file - rest), rest, path), says = file + 4;
         expected = words("%s%s", expected, says);
-        if (strncmp(capture.text, expected, strlen(expected)) != 0 || (expected[0] == '\0' && capture.text[0] != '\0'))
+        if (strncmp(capture.text, expected, strlen(expected)) != 0 ||
+            (expected[0] == '\0' && capture.text[0] != '\0'))
             fail_msg("case %zu: \"%s\", not \"%s\"", i, capture.text, expected);
         assert_int_equal(status, expected[0] == '\0' ? WM_OK : WM_BAD_INPUT);
         csv_source_close(&source);
@@ -115,8 +127,8 @@ static void a_file_of_semicolons_is_decided_alike(void **state)
             fprintf(out, "%s\"%s\"%s", c > 0 ? ";" : "", cell, sheet.rows[row][c + 1] == NULL ? "\r\n" : "");
         }
     fclose(out);
-    struct result commas = RUN("check", "fixtures/readme/claims.csv", "--office", demo_file("office.db"), "--today",
-                               "2026-03-01", "--format", "csv"),
+    struct result commas = RUN("check", "fixtures/readme/claims.csv", "--office", demo_file("office.db"),
+                               "--today", "2026-03-01", "--format", "csv"),
                   semicolons = RUN("check", path, "--office", demo_file("office.db"), "--today", "2026-03-01",
                                    "--format", "csv", "--separator", ";"),
                   asked = RUN("check", path, "--office", demo_file("office.db"), "--today", "2026-03-01"),
