@@ -69,17 +69,20 @@ $(DEMO)/office.db: $(BUILD)/fixtures/demo $(BUILD)/witnessmark fixtures/demo-loa
 	$(BUILD)/fixtures/demo $(DEMO)
 	sh fixtures/demo-load.sh $(BUILD)/witnessmark $(DEMO)
 
+$(DEMO)/D137.pack: $(DEMO)/office.db fixtures/demo-pack.sh $(wildcard rules/*.csv rules/*/*.csv rules/*/*/*.csv)
+	sh fixtures/demo-pack.sh $(BUILD)/witnessmark $(DEMO)
+
 # --- Commands: each makes sure of the packages first, then builds ---
 
 demo test bench fault: packages
 	@$(MAKE) --no-print-directory run-$@
 
-run-demo: $(DEMO)/office.db
+run-demo: $(DEMO)/office.db $(DEMO)/D137.pack
 	@sh fixtures/demo-check.sh $(BUILD)/witnessmark $(DEMO)
 
 TEST_ENVIRONMENT = WITNESSMARK=$(abspath $(BUILD)/witnessmark) WITNESSMARK_BUILD=$(abspath $(BUILD)) CC=$(CC)
 
-run-test: $(UNIT_TESTS) $(DEMO)/office.db
+run-test: $(UNIT_TESTS) $(DEMO)/office.db $(DEMO)/D137.pack
 	@failed=; for t in $(UNIT_TESTS) $(sort $(wildcard tests/*.sh)); do $(TEST_ENVIRONMENT) $$t || failed="$$failed $$t"; done; \
 	 if [ -n "$$failed" ]; then echo "failed:$$failed" >&2; exit 1; fi
 
