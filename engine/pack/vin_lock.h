@@ -8,15 +8,15 @@
  * What this protects against, and what not, in plain words. VINs are not secret and not random: maker,
  * description, check digit, year and plant leave some 10^6 serial numbers for each of some hundreds of
  * beginnings, so a maker's vehicles are found among 10^8 to 10^9 candidates. The lock turns reading a list
- * (seconds) into an attack that somebody must want: at the default work, some 0.3 to 0.4 ms of one core, 10^9
- * candidates take about 100 core-hours. It does not make it impossible, graphics processors shorten it, and it
+ * (seconds) into an attack that somebody must want: at the default work, 0.8 ms of a busy core, 10^9
+ * candidates take some 200 core-hours. It does not make it impossible, graphics processors shorten it, and it
  * hides nothing from somebody who has the VIN already, which is what a pack is for. The salt is new in every
  * pack that is not made from a base, so work on one is no use for another.
  *
- * Why this work: a pack of 5,000,000 vehicles costs the office 5,000,000 hashes (half an hour of one core, all
+ * Why this work: a pack of 5,000,000 vehicles costs the office 5,000,000 hashes (an hour of one core, on all
  * cores at once; packs for further dealers take the vehicles over and cost none), one look-up costs one, and
- * the nearest VIN to a mistyped one 577, or some 50 where every registered VIN has its check digit: between 20
- * and 200 ms. Every doubling doubles all three alike. `pack --work N` chooses; the pack's header says.
+ * the nearest VIN to a mistyped one 577, or some 50 where every registered VIN has its check digit: between 40
+ * and 450 ms. Every doubling doubles all three alike. `pack --work N` chooses; the pack's header says.
  *
  * The dealer's own part is covered with a key made of the dealer's code in the same way. That keeps it from
  * being read in passing (a VIN in it is not found by a search through files); it is no protection from somebody
@@ -31,7 +31,7 @@
 
 enum { LOCK_SALT_BYTES = 16, LOCK_PAD_BYTES = 12, LOCK_KEY_BYTES = 32 };
 
-/* KiB: least is the least that the hash takes, most keeps one look-up below some 100 ms. */
+/* KiB: least is the least that the hash takes, most keeps one look-up below some 200 ms. */
 enum { LOCK_WORK_LEAST = 8, LOCK_WORK_DEFAULT = 256, LOCK_WORK_MOST = 65536 };
 
 struct vin_lock {
