@@ -18,7 +18,7 @@ ALL_LDFLAGS = $(LDFLAGS) -pie -Wl,-z,relro,-z,now -pthread
 ENGINE_LIBS = -lsqlite3 -lpcre2-8 -lcsv -lsodium -ljansson -lgsl -lgslcblas -lm
 
 # The stages of the pipeline, in the order in which they may include each other.
-STAGES = base statistics tables rules intake register facts verdict ledger regulator reports audit cli
+STAGES = base statistics tables rules intake register facts verdict ledger regulator reports audit pack cli
 
 ENGINE_SOURCES = $(foreach stage,$(STAGES),$(sort $(wildcard engine/$(stage)/*.c)))
 ENGINE_OBJECTS = $(ENGINE_SOURCES:%.c=$(BUILD)/%.o)
@@ -97,17 +97,20 @@ $(DEMO)/office.db: $(BUILD)/fixtures/demo $(BUILD)/witnessmark fixtures/demo-loa
 	$(BUILD)/fixtures/demo $(DEMO)
 	sh fixtures/demo-load.sh $(BUILD)/witnessmark $(DEMO)
 
+$(DEMO)/D137.pack: $(DEMO)/office.db fixtures/demo-pack.sh $(wildcard rules/*.csv rules/*/*.csv rules/*/*/*.csv)
+	sh fixtures/demo-pack.sh $(BUILD)/witnessmark $(DEMO)
+
 # --- Commands: each makes sure of the packages first, then builds ---
 
 demo test bench fault: packages
 	@$(MAKE) --no-print-directory run-$@
 
-run-demo: $(DEMO)/office.db
+run-demo: $(DEMO)/office.db $(DEMO)/D137.pack
 	@sh fixtures/demo-check.sh $(BUILD)/witnessmark $(DEMO)
 
 TEST_ENVIRONMENT = WITNESSMARK=$(abspath $(BUILD)/witnessmark) WITNESSMARK_BUILD=$(abspath $(BUILD)) CC=$(CC)
 
-run-test: $(UNIT_TESTS) $(DEMO)/office.db $(BUILD)/bench/batches
+run-test: $(UNIT_TESTS) $(DEMO)/office.db $(DEMO)/D137.pack $(BUILD)/bench/batches
 	@failed=; for t in $(UNIT_TESTS) $(sort $(wildcard tests/*.sh)) tests/bench/instructions.sh; do $(TEST_ENVIRONMENT) $$t || failed="$$failed $$t"; done; \
 	 if [ -n "$$failed" ]; then echo "failed:$$failed" >&2; exit 1; fi
 

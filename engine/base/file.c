@@ -64,27 +64,45 @@ int file_read(const char *path, size_t most_bytes, struct buffer *out, struct di
     return status;
 }
 
+/* A device or a pipe is written to as it is: a file renamed over it would take its place. */
+static bool is_special(const char *path)
+{
+    struct stat about;
+
+    return stat(path, &about) == 0 && !S_ISREG(about.st_mode) && !S_ISDIR(about.st_mode);
+}
+
+/* Opens the file under its temporary name, or the special file itself. */
+static int open_named(struct output *output, const char *path)
+{
+    size_t length = strlen(path) + 32;
+
+    output->path = strdup(path);
+    if (output->path == NULL)
+        return WM_NO_MEMORY;
+    if (is_special(path)) {
+        output->descriptor = open(path, O_WRONLY | O_CLOEXEC);
+        return output->descriptor < 0 ? WM_IO : WM_OK;
+    }
+    output->temporary = malloc(length);
+    if (output->temporary == NULL)
+        return WM_NO_MEMORY;
+    snprintf(output->temporary, length, "%s.%ld.part", path, (long)getpid());
+    output->descriptor = open(output->temporary, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0666);
+    return output->descriptor < 0 ? WM_IO : WM_OK;
+}
+
 int output_open(struct output *ret_output, const char *path, struct diag_sink *sink)
 {
     struct output output = {.descriptor = STDOUT_FILENO};
+    int status = path != NULL ? open_named(&output, path) : WM_OK;
 
-    if (path != NULL) {
-        size_t length = strlen(path) + 32;
-        output.path = strdup(path);
-        output.temporary = malloc(length);
-        if (output.path == NULL || output.temporary == NULL) {
-            free(output.path);
-            free(output.temporary);
-            return WM_NO_MEMORY;
-        }
-        snprintf(output.temporary, length, "%s.%ld.part", path, (long)getpid());
-        output.descriptor = open(output.temporary, O_WRONLY | O_CREAT | O_EXCL | O_NOFOLLOW | O_CLOEXEC, 0666);
-        if (output.descriptor < 0) {
-            diag_error(sink, place_of(path), "cannot write: %s", strerror(errno));
-            free(output.path);
-            free(output.temporary);
-            return WM_IO;
-        }
+    if (status == WM_IO)
+        diag_error(sink, place_of(path), "cannot write: %s", strerror(errno));
+    if (status != WM_OK) {
+        free(output.path);
+        free(output.temporary);
+        return status;
     }
     *ret_output = output;
     return WM_OK;
@@ -145,7 +163,7 @@ int output_settle(struct output *output, struct diag_sink *sink, uint64_t *ret_b
 void output_cut(struct output *output, uint64_t bytes)
 {
     output->buffer.length = 0;
-    if (output->path == NULL || output->written == bytes)
+    if (output->temporary == NULL || output->written == bytes)
         return;
     if (ftruncate(output->descriptor, (off_t)bytes) != 0 || lseek(output->descriptor, (off_t)bytes, SEEK_SET) < 0)
         output->error = output->error ? output->error : errno;
@@ -168,9 +186,9 @@ int output_close(struct output *output, struct diag_sink *sink)
     if (output->path != NULL) {
         if (close(output->descriptor) != 0 && output->error == 0)
             output->error = errno;
-        if (output->error == 0 && rename(output->temporary, output->path) != 0)
+        if (output->temporary != NULL && output->error == 0 && rename(output->temporary, output->path) != 0)
             output->error = errno;
-        if (output->error != 0)
+        if (output->temporary != NULL && output->error != 0)
             unlink(output->temporary);
     }
     int error = output->error;
@@ -184,7 +202,8 @@ void output_drop(struct output *output)
 {
     if (output->path != NULL) {
         close(output->descriptor);
-        unlink(output->temporary);
+        if (output->temporary != NULL)
+            unlink(output->temporary);
     }
     output_release(output);
 }

@@ -13,11 +13,12 @@
 int file_read(const char *path, size_t most_bytes, struct buffer *out, struct diag_sink *sink);
 
 /* A file that appears under its name only when it is whole: written beside it under a temporary name,
- * then renamed. path NULL: standard output, where nothing can be taken back. */
+ * then renamed. path NULL: standard output, where nothing can be taken back; nor can it where the path is a device or
+ * a pipe, which is written to as it is. */
 struct output {
     int descriptor;
     char *path;      /* owned; NULL for standard output */
-    char *temporary; /* owned */
+    char *temporary; /* owned; NULL where what is written stays */
     struct buffer buffer;
     uint64_t written; /* bytes that left the buffer */
     int error;        /* errno of the first failed write, 0 if none */

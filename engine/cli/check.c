@@ -4,9 +4,12 @@
 #include <unistd.h>
 
 #include "base/status.h"
-#include "cli/desk.h"
+#include "cli/check_fix.h"
+#include "cli/check_one.h"
+#include "cli/dealer_page.h"
 #include "cli/summary.h"
 #include "cli/write_claims.h"
+#include "intake/spreadsheet.h"
 #include "ledger/history_source.h"
 #include "verdict/batch.h"
 
@@ -21,6 +24,9 @@ struct checking {
     struct text file;             /* of the file at hand, where files are named; bytes NULL: not named */
     uint64_t file_bytes;
     struct summary summary;
+    struct language *language;    /* with a pack: of the page that the dealer reads */
+    struct dealer_page page;
+    struct dealer_counts counts;
     bool progress;
 };
 
@@ -38,6 +44,8 @@ static int render(void *context, struct decided_block *block)
             write_claim(claims, checking->file, dossier);
         else if (checking->options->format == FORMAT_JSON)
             status = write_claim_json(claims, checking->file, dossier);
+        else if (checking->desk.pack != NULL)
+            status = dealer_page_write(&checking->page, block->dossiers[i], claims);
         else
             write_claim_text(claims, checking->file, dossier);
         if (checking->findings_open)
@@ -62,6 +70,8 @@ static int deliver(void *context, const struct decided_block *block)
         output_add(&checking->findings, block->rendered[FINDINGS_TEXT].bytes, block->rendered[FINDINGS_TEXT].length);
     for (uint32_t i = 0; status == WM_OK && i < block->count; i++)
         status = summary_add(&checking->summary, block->dossiers[i]);
+    for (uint32_t i = 0; checking->desk.pack != NULL && i < block->count; i++)
+        dealer_page_count(&checking->page, block->dossiers[i], &checking->counts);
     show_progress(checking, block->bytes_read);
     return status;
 }
@@ -74,7 +84,7 @@ static int check_file(struct checking *checking, const char *path, bool last)
                                   options->format != FORMAT_CSV || options->findings != NULL, false, last};
     struct csv_source source = {0};
     struct csv_scan scan;
-    int status = csv_source_open(&source, path, &checking->desk.sink);
+    int status = claims_source_open(&source, path, options->separator, &checking->desk.sink);
 
     if (status == WM_OK)
         status = csv_source_scan(&source, false, &scan, &checking->desk.sink);
@@ -118,9 +128,13 @@ static void write_summary(struct checking *checking)
 
     if (checking->options->format != FORMAT_TEXT || checking->options->quiet)
         return;
-    if (checking->summary.unclean > 0)
-        buffer_add_byte(&words, '\n');
-    summary_write(&checking->summary, &words);
+    if (checking->desk.pack != NULL) {
+        dealer_page_summary(&checking->page, &checking->summary, &checking->counts, &words);
+    } else {
+        if (checking->summary.unclean > 0)
+            buffer_add_byte(&words, '\n');
+        summary_write(&checking->summary, &words);
+    }
     add_buffer(&checking->out, &words);
 }
 
@@ -142,6 +156,9 @@ static int open_history(struct checking *checking)
 {
     struct office *office = checking->desk.office;
     struct ledger_point now;
+
+    if (checking->desk.pack != NULL)
+        return history_new(checking->desk.rules, pack_history(checking->desk.pack), &checking->history);
     int status = ledger_last(office, &now);
 
     if (status == WM_OK)
@@ -154,10 +171,12 @@ static int open_history(struct checking *checking)
 static int check_files(struct checking *checking)
 {
     const struct options *options = checking->options;
-    int status = desk_open_rules(&checking->desk, options);
+    int status = desk_open(&checking->desk, options);
 
-    if (status == WM_OK)
-        status = desk_open_office(&checking->desk, options);
+    if (status == WM_OK && checking->desk.pack != NULL)
+        status = language_open(&checking->desk.arena, checking->desk.rules, options->given[OPTION_LANG],
+                               &checking->desk.sink, &checking->language);
+    checking->page = (struct dealer_page){&checking->desk, checking->language};
     if (status == WM_OK)
         status = open_history(checking);
     if (status == WM_OK)
@@ -174,6 +193,13 @@ static int check_files(struct checking *checking)
 static int run_check(const struct options *options)
 {
     struct checking checking = {.options = options, .progress = !options->quiet && isatty(STDERR_FILENO)};
+
+    if (!desk_options_fit(options))
+        return EXIT_UNUSABLE;
+    if (options->given[OPTION_ONE] != NULL)
+        return check_one(options);
+    if (options->given[OPTION_FIX] != NULL)
+        return check_fix(options);
     int status = check_files(&checking);
     int code = status != WM_OK ? cli_exit(status) : checking.summary.unclean > 0 ? EXIT_FOUND : EXIT_DONE;
 
@@ -184,6 +210,7 @@ static int run_check(const struct options *options)
     history_free(checking.history);
     ledger_history_close(checking.ledger);
     summary_free(&checking.summary);
+    language_close(checking.language);
     desk_close(&checking.desk);
     return code;
 }
@@ -193,10 +220,17 @@ const struct command COMMAND_CHECK = {
     .arguments = "FILE...",
     .summary = "decides every claim of the files and writes nothing down",
     .details = "Several files are decided in the order given, each as if those before it were posted.\n"
-               "Exit code 0: every claim is pay with nothing cut; 1: something was found.\n",
+               "Exit code 0: every claim is pay with nothing cut; 1: something was found.\n"
+               "A dealer names the office's pack with --pack, and reads in sentences what is wrong, what the\n"
+               "campaign expects, what to do and what will be paid. With --one FILE one claim is asked for field by\n"
+               "field and written to FILE; with --fix COPY nothing is checked, and FILE is copied to COPY with all\n"
+               "that is certain corrected.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_RECEIVED) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) |
-               OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_THREADS) | OPTION_BIT(OPTION_FINDINGS),
+               OPTION_BIT(OPTION_QUIET) | OPTION_BIT(OPTION_THREADS) | OPTION_BIT(OPTION_FINDINGS) |
+               OPTION_BIT(OPTION_PACK) | OPTION_BIT(OPTION_TRUST) | OPTION_BIT(OPTION_LANG) |
+               OPTION_BIT(OPTION_SEPARATOR) | OPTION_BIT(OPTION_FIX) | OPTION_BIT(OPTION_FIX_VIN) |
+               OPTION_BIT(OPTION_ONE),
     .least_arguments = 1,
     .most_arguments = -1,
     .run = run_check,

@@ -70,6 +70,17 @@ static const struct option_kind OPTION_KINDS[OPTIONS] = {
     [OPTION_DRAFT] = {"draft", NULL, "say and write what would follow, and record nothing"},
     [OPTION_LETTERS] = {"letters", "DIR", "write the draft of a letter to each dealer into DIR"},
     [OPTION_NOTIFIED] = {"notified", "DATE", "the day on which the dealer was told what was found"},
+    [OPTION_PACK] = {"pack", "FILE", "use the office's pack instead of an office file and rules"},
+    [OPTION_TRUST] = {"trust", "KEY", "the office's public key, or its file (default the first one met)"},
+    [OPTION_SIGN] = {"sign", "KEY", "the file of the secret key to sign with"},
+    [OPTION_WORK] = {"work", "N", "KiB of memory that looking up a vehicle takes (default 256)"},
+    [OPTION_VALID_TO] = {"valid-to", "DATE", "the last day on which the pack may be used (default in 30 days)"},
+    [OPTION_BASE] = {"base", "PACK", "take the vehicles over from this pack of the same state"},
+    [OPTION_LANG] = {"lang", "CODE", "the language to write in, as de (default English)"},
+    [OPTION_ONE] = {"one", NULL, "ask for one claim, field by field"},
+    [OPTION_SEPARATOR] = {"separator", "CHARACTER", "what separates cells: , or ; or tab (default ,)"},
+    [OPTION_FIX] = {"fix", "FILE", "write a copy to FILE in which all that is certain is corrected"},
+    [OPTION_FIX_VIN] = {"fix-vin", NULL, "with --fix: also a VIN that has one possible correction"},
 };
 
 /* --- Help --------------------------------------------------------------------------------------------------- */
@@ -159,6 +170,16 @@ static bool read_count(const char *word, int64_t *ret_count)
     return true;
 }
 
+static bool read_separator(const char *word, char *ret_separator)
+{
+    if (strcmp(word, "tab") == 0)
+        word = "\t";
+    if (word[0] == '\0' || word[1] != '\0' || strchr(",;\t", word[0]) == NULL)
+        return false;
+    *ret_separator = word[0];
+    return true;
+}
+
 static int set_option(const struct command *command, struct options *options, int option, const char *word)
 {
     options->given[option] = word != NULL ? word : "";
@@ -169,7 +190,12 @@ static int set_option(const struct command *command, struct options *options, in
     case OPTION_RULES: options->rules = word; break;
     case OPTION_OUT: options->out = word; break;
     case OPTION_FINDINGS: options->findings = word; break;
-    case OPTION_CAMPAIGN: options->campaign = word; break;
+    case OPTION_CAMPAIGN:
+        options->campaign = word;
+        if (options->campaign_count == MOST_CAMPAIGNS)
+            return usage_error(command, "more than %d times --campaign", MOST_CAMPAIGNS);
+        options->campaigns[options->campaign_count++] = word;
+        break;
     case OPTION_QUIET: options->quiet = true; break;
     case OPTION_AGAIN: options->again = true; break;
     case OPTION_SINCE:
@@ -223,7 +249,27 @@ static int set_option(const struct command *command, struct options *options, in
     case OPTION_EXTRAPOLATE:
     case OPTION_DRAFT:
     case OPTION_LETTERS:
-    case OPTION_NOTIFIED: break;
+    case OPTION_NOTIFIED:
+    case OPTION_PACK:
+    case OPTION_TRUST:
+    case OPTION_SIGN:
+    case OPTION_BASE:
+    case OPTION_LANG:
+    case OPTION_ONE:
+    case OPTION_FIX:
+    case OPTION_FIX_VIN: break;
+    case OPTION_WORK:
+        if (!read_count(word, &options->work))
+            return usage_error(command, "--work \"%s\" is no whole number; write it as 256", word);
+        break;
+    case OPTION_VALID_TO:
+        if (!read_day(word, &options->valid_to))
+            return usage_error(command, "--valid-to \"%s\" is not a date; write it as 2026-03-01", word);
+        break;
+    case OPTION_SEPARATOR:
+        if (!read_separator(word, &options->separator))
+            return usage_error(command, "--separator \"%s\" is none; write , or ; or tab", word);
+        break;
     case OPTION_TODAY:
         if (!read_day(word, &options->today))
             return usage_error(command, "--today \"%s\" is not a date; write it as 2026-03-01", word);
@@ -327,7 +373,10 @@ static int read_options(const struct command *command, int count, char **words, 
                                 .until = DAY_NONE,
                                 .limit = -1,
                                 .due_within = -1,
-                                .seconds = -1};
+                                .seconds = -1,
+                                .work = -1,
+                                .valid_to = DAY_NONE,
+                                .separator = ','};
     if (command->options & COMMAND_TAKES_PARAMETERS) {
         int code = take_parameters(command, &count, words, options);
         if (code != EXIT_DONE)

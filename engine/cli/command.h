@@ -68,6 +68,17 @@ enum option_number {
     OPTION_DRAFT,
     OPTION_LETTERS,
     OPTION_NOTIFIED,
+    OPTION_PACK,
+    OPTION_TRUST,
+    OPTION_SIGN,
+    OPTION_WORK,
+    OPTION_VALID_TO,
+    OPTION_BASE,
+    OPTION_LANG,
+    OPTION_ONE,
+    OPTION_SEPARATOR,
+    OPTION_FIX,
+    OPTION_FIX_VIN,
     OPTIONS
 };
 #define OPTION_BIT(option) (UINT64_C(1) << (option))
@@ -83,6 +94,8 @@ enum option_number {
 
 /* An option that the program does not know: `--dealer D137`. */
 struct parameter_word;
+/* How often an option that may be repeated is taken. */
+enum { MOST_CAMPAIGNS = 256 };
 
 /* Options as given, with their defaults. */
 struct options {
@@ -90,7 +103,9 @@ struct options {
     const char *rules;    /* --rules */
     const char *out;      /* --out; NULL: standard output */
     const char *findings; /* --findings; NULL: none */
-    const char *campaign; /* --campaign; NULL: all */
+    const char *campaign; /* --campaign, the last one given; NULL: all */
+    const char *campaigns[MOST_CAMPAIGNS]; /* all that were given */
+    int campaign_count;
     int32_t today;        /* --today; the machine's date */
     int32_t received_on;  /* --received; today */
     enum format format;   /* --format */
@@ -101,6 +116,9 @@ struct options {
     int64_t limit;        /* --limit; -1: all */
     int64_t due_within;   /* --due-within, in days; -1: not asked */
     int64_t seconds;      /* --seconds; -1: not given */
+    int64_t work;         /* --work, in KiB; -1: the default */
+    int32_t valid_to;     /* --valid-to; DAY_NONE: the default */
+    char separator;       /* --separator; a comma */
     const char *given[OPTIONS]; /* the word of every option that was given; NULL: it was not */
     char **arguments;     /* what is no option */
     int argument_count;

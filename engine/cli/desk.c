@@ -1,5 +1,8 @@
 #include "cli/desk.h"
 
+#include <stdio.h>
+#include <stdlib.h>
+
 #include "base/status.h"
 
 int desk_open_rules(struct desk *desk, const struct options *options)
@@ -9,7 +12,7 @@ int desk_open_rules(struct desk *desk, const struct options *options)
     if (status == WM_OK)
         status = rules_compile(&desk->arena, &desk->files, &desk->sink, &desk->rules);
     if (status == WM_OK)
-        desk->day = (struct office_day){desk->rules, NULL, options->today, options->received_on};
+        desk->day = (struct office_day){desk->rules, NULL, options->today, options->received_on, NULL};
     return status;
 }
 
@@ -27,6 +30,71 @@ int desk_open_office(struct desk *desk, const struct options *options)
         status = register_open(office_source_register(desk->office_source), &desk->office_register);
     desk->day.office_register = desk->office_register;
     return status;
+}
+
+/* The first use of a pack on a machine: whoever uses it must hear that its key is now the one to be trusted. */
+static void say_pinned(const struct desk *desk, const char *path)
+{
+    char fingerprint[KEY_FINGERPRINT_ROOM];
+    struct public_key key;
+
+    memcpy(key.bytes, pack_head(desk->pack)->public_key, sizeof key.bytes);
+    public_key_fingerprint(&key, fingerprint);
+    fprintf(stderr, "This is the first pack used here. It is signed with the key\n  %s\nCompare that with what the "
+            "office told you. Packs with another key are\nrefused from now on; the key is kept in %s\n", fingerprint,
+            path);
+}
+
+int desk_open_pack(struct desk *desk, const struct options *options)
+{
+    struct pack_trust trust = {NULL, options->today};
+    struct public_key key;
+    char *pinned = NULL;
+    int status = WM_OK;
+
+    desk->sink = cli_diagnostics();
+    if (options->given[OPTION_TRUST] != NULL) {
+        status = public_key_read(options->given[OPTION_TRUST], &desk->sink, &key);
+        trust.key = &key;
+    }
+    if (status == WM_OK)
+        status = pack_open(options->given[OPTION_PACK], &trust, &desk->sink, &desk->pack, &pinned);
+    if (status == WM_OK && pinned != NULL)
+        say_pinned(desk, pinned);
+    free(pinned);
+    if (status == WM_OK)
+        status = rules_compile(&desk->arena, pack_rules(desk->pack), &desk->sink, &desk->rules);
+    if (status == WM_OK)
+        status = register_open(pack_register(desk->pack), &desk->office_register);
+    if (status != WM_OK)
+        return status;
+    pack_withhold(&desk->withholding, desk->pack, desk->rules);
+    desk->day = (struct office_day){desk->rules, desk->office_register, options->today, options->received_on,
+                                    &desk->withholding.facts};
+    return WM_OK;
+}
+
+int desk_open(struct desk *desk, const struct options *options)
+{
+    if (options->given[OPTION_PACK] != NULL)
+        return desk_open_pack(desk, options);
+    int status = desk_open_rules(desk, options);
+    return status == WM_OK ? desk_open_office(desk, options) : status;
+}
+
+bool desk_options_fit(const struct options *options)
+{
+    bool pack = options->given[OPTION_PACK] != NULL;
+
+    if (pack && (options->given[OPTION_OFFICE] != NULL || options->given[OPTION_RULES] != NULL))
+        fputs("witnessmark: a pack brings its own rules and vehicles; leave out --office and --rules\n", stderr);
+    else if (!pack && options->given[OPTION_TRUST] != NULL)
+        fputs("witnessmark: --trust names the key of a pack; name the pack with --pack\n", stderr);
+    else if (!pack && options->given[OPTION_LANG] != NULL)
+        fputs("witnessmark: --lang is for what dealers read; name a pack with --pack\n", stderr);
+    else
+        return true;
+    return false;
 }
 
 int desk_end_reading(struct desk *desk, int status)
@@ -50,5 +118,6 @@ void desk_close(struct desk *desk)
     office_source_close(desk->office_source);
     office_close(desk->office);
     rules_free(desk->rules);
+    pack_close(desk->pack);
     arena_free(&desk->arena);
 }

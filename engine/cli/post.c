@@ -13,6 +13,7 @@
 #include "cli/summary.h"
 #include "cli/write_claims.h"
 #include "ledger/batch_then.h"
+#include "intake/spreadsheet.h"
 #include "ledger/history_source.h"
 #include "ledger/post.h"
 #include "verdict/batch.h"
@@ -474,7 +475,7 @@ static int post_source(struct post_run *run)
 static int post_file(struct posting *posting, const char *path)
 {
     struct post_run run = {.posting = posting};
-    int status = csv_source_open(&run.source, path, &posting->desk.sink);
+    int status = claims_source_open(&run.source, path, ',', &posting->desk.sink);
 
     if (status != WM_OK)
         return status;

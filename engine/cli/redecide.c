@@ -126,7 +126,7 @@ static int open_source(struct run *run, const struct recorded_batch *batch, FILE
 static int decide_with(struct run *run, const struct recorded_batch *batch,
                        struct office_register *office_register, const struct csv_source *source)
 {
-    const struct office_day day = {run->rules, office_register, batch->today, batch->received_on};
+    const struct office_day day = {run->rules, office_register, batch->today, batch->received_on, NULL};
     const struct batch_run how = {&day, run->history, run->threads, false, false, false};
     const struct batch_receiver receiver = {run, NULL, deliver};
     int status = batch_decide(&how, source, &receiver, run->sink);

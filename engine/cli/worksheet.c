@@ -1,9 +1,21 @@
 #include <stdio.h>
 
 #include "base/status.h"
+#include "cli/claim_row.h"
 #include "cli/desk.h"
+#include "cli/expected.h"
 #include "facts/establish.h"
 #include "ledger/recorded.h"
+
+/* A claim that stands on the vehicle. */
+struct done {
+    struct text campaign;
+    enum outcome outcome;
+    int32_t completed_on; /* DAY_NONE: none, or not told */
+    bool waits;           /* for the office */
+    bool by_other;        /* another dealer: a pack tells no day */
+    bool by_somebody;     /* a pack for all dealers tells not even that */
+};
 
 /* What one vehicle needs, campaign by campaign, for the adviser who stands before it. */
 struct worksheet {
@@ -15,45 +27,47 @@ struct worksheet {
     struct value *facts;
     struct buffer words;         /* the page */
     struct buffer rows;          /* claim rows to fill in */
-    struct ledger_claim *claims; /* that stand on this vehicle */
-    uint32_t claim_count;
+    struct done *done;           /* what stands as done on this vehicle */
+    uint32_t done_count, done_capacity;
+    struct language *language;
     uint32_t campaigns; /* that the vehicle is in */
 };
 
-static const char CAUTION[] =
-    "The manufacturer's service information and local rules for licensed work come\n"
-    "first. This sheet tells what the campaign pays for, not how to do the work safely.\n";
-
-static void add_number(struct buffer *out, int64_t millionths)
-{
-    char room[DECIMAL_ROOM];
-    buffer_add(out, room, decimal_write(millionths, room));
-}
-
-/* Whole cents with two places, finer prices as they are. */
-static void add_price(struct buffer *out, int64_t millionths)
-{
-    if (millionths % DECIMAL_CENT == 0)
-        buffer_add_money(out, millionths / DECIMAL_CENT);
-    else
-        add_number(out, millionths);
-}
-
-static void add_day(struct buffer *out, int32_t day)
+/* A day as text in the arena. */
+static struct text day_text(struct worksheet *sheet, int32_t day)
 {
     char room[DATE_ROOM];
-    buffer_add(out, room, date_write(day, room));
+    return text_copy(&sheet->desk.arena, (struct text){room, date_write(day, room)});
 }
 
-static void add_line(struct buffer *out, const char *name, struct text words)
+static void add_field(struct worksheet *sheet, enum sentence name, struct text words)
 {
-    enum { INDENT = 17, WIDTH = 80 };
+    expected_field(sheet->language, &sheet->words, name, words);
+}
 
-    if (words.length == 0)
-        return;
-    buffer_format(out, "  %-14s ", name);
-    buffer_add_wrapped(out, words, INDENT, WIDTH);
-    buffer_add_byte(out, '\n');
+/* A field whose words are a sentence. */
+static void add_said(struct worksheet *sheet, enum sentence name, enum sentence sentence, const struct said *said)
+{
+    struct buffer words = BUFFER_EMPTY;
+
+    language_say(sheet->language, &words, sentence, said);
+    add_field(sheet, name, buffer_text(&words));
+    sheet->words.failed = sheet->words.failed || words.failed;
+    buffer_free(&words);
+}
+
+#define ADD_SAID(sheet, name, sentence, ...)                                                                         \
+    add_said(sheet, name, sentence, (const struct said[]){__VA_ARGS__ __VA_OPT__(, ){NULL, {NULL, 0}}})
+
+/* A sentence on a line of its own. */
+static void add_sentence(struct worksheet *sheet, enum sentence sentence, struct text campaign)
+{
+    struct buffer words = BUFFER_EMPTY;
+
+    SAY(sheet->language, &words, sentence, {"campaign", campaign});
+    buffer_add_wrapped(&sheet->words, buffer_text(&words), 0, PAGE_WIDTH);
+    buffer_add_byte(&sheet->words, '\n');
+    buffer_free(&words);
 }
 
 /* --- The vehicle ------------------------------------------------------------------------------------- */
@@ -61,234 +75,96 @@ static void add_line(struct buffer *out, const char *name, struct text words)
 static void write_vehicle(struct worksheet *sheet)
 {
     const struct vehicle_profile *profile = sheet->vehicle.profile;
-    struct buffer *out = &sheet->words;
 
-    buffer_format(out, "Vehicle %.*s\n", TEXT_ARGUMENTS(sheet->vin));
-    add_line(out, "model line", profile->model_line);
+    SAY(sheet->language, &sheet->words, SENTENCE_sheet_vehicle, {"vin", sheet->vin});
+    buffer_add_byte(&sheet->words, '\n');
+    add_field(sheet, SENTENCE_sheet_model_line, profile->model_line);
     if (profile->has_model_year)
-        buffer_format(out, "  %-14s %d\n", "model year", profile->model_year);
-    add_line(out, "engine", profile->engine);
-    add_line(out, "transmission", profile->transmission);
-    add_line(out, "options", profile->options);
-    add_line(out, "status", profile->status);
-    buffer_add_byte(out, '\n');
+        add_field(sheet, SENTENCE_sheet_model_year, text_format(&sheet->desk.arena, "%d", profile->model_year));
+    add_field(sheet, SENTENCE_sheet_engine, profile->engine);
+    add_field(sheet, SENTENCE_sheet_transmission, profile->transmission);
+    add_field(sheet, SENTENCE_sheet_options, profile->options);
+    add_field(sheet, SENTENCE_sheet_status, profile->status);
+    buffer_add_byte(&sheet->words, '\n');
 }
 
 /* --- What a campaign expects ------------------------------------------------------------------------- */
 
-static void write_part(struct buffer *out, const struct expected_part *part, int32_t today)
+static void write_stage(struct worksheet *sheet, const struct expectation *expectation)
 {
-    int64_t price;
+    int32_t opens_on = expectation->stage_opens_on;
 
-    buffer_format(out, "    %-10s %.*s x ", need_name(part->need), TEXT_ARGUMENTS(part->shown));
-    add_number(out, part->quantity);
-    if (campaign_price(part->part, today, &price)) {
-        buffer_add_string(out, " at ");
-        add_price(out, price);
-        buffer_add_string(out, " each, net");
-    }
-    buffer_add_byte(out, '\n');
-}
-
-static void write_inspection(struct buffer *out, const struct expected_inspection *inspection)
-{
-    buffer_format(out, "    %-10s %.*s", need_name(inspection->need), TEXT_ARGUMENTS(inspection->shown));
-    for (uint32_t i = 0; i < inspection->test_count; i++)
-        buffer_format(out, "%s %.*s", i == 0 ? ": expected" : " and",
-                      TEXT_ARGUMENTS(inspection->tests[i]->expects));
-    buffer_add_byte(out, '\n');
-}
-
-static bool is_inspection_fact(struct text name)
-{
-    return text_starts_with(name, TEXT("inspection:"));
-}
-
-/* Rows of a table that would hit, but for one inspection result: what else may be needed, and when. */
-static void write_conditional(struct worksheet *sheet, const struct table *table, const char *item,
-                              const char *amount)
-{
-    struct buffer *out = &sheet->words;
-
-    if (table == NULL)
-        return;
-    int item_output = table_output_named(table, item), amount_output = table_output_named(table, amount);
-    for (uint32_t row = 0; row < table_row_count(table); row++) {
-        uint32_t failing = 0;
-        int condition = table_row_misses(table, row, sheet->facts, sheet->worker.scratch, &failing);
-        if (condition < 0 || failing != 1 ||
-            !is_inspection_fact(table_condition_name(table, (uint32_t)condition)))
-            continue;
-        struct text fact = table_condition_name(table, (uint32_t)condition);
-        struct text thing = value_as_text(table_output(table, row, (uint32_t)item_output));
-        buffer_format(out, "    if %.*s is %.*s: %.*s, ",
-                      TEXT_ARGUMENTS(((struct text){fact.bytes + 11, fact.length - 11})),
-                      TEXT_ARGUMENTS(table_condition_cell(table, (uint32_t)condition, row)),
-                      TEXT_ARGUMENTS(thing));
-        add_number(out, table_output(table, row, (uint32_t)amount_output).number);
-        buffer_format(out, "%s\n", amount_output >= 0 && amount[0] == 'h' ? " h" : "");
-    }
-}
-
-static void write_stage(struct buffer *out, const struct expectation *expectation, int32_t today)
-{
     if (expectation->stage.length == 0)
         return;
-    buffer_format(out, "  %-14s %.*s", "stage", TEXT_ARGUMENTS(expectation->stage));
-    if (expectation->stage_opens_on == DAY_NONE) {
-        buffer_add_string(out, ", which has no opening date yet\n");
-        return;
-    }
-    buffer_add_string(out, expectation->stage_opens_on <= today ? ", open since " : ", opens on ");
-    add_day(out, expectation->stage_opens_on);
-    buffer_add_byte(out, '\n');
+    if (opens_on == DAY_NONE)
+        ADD_SAID(sheet, SENTENCE_sheet_stage, SENTENCE_sheet_stage_no_day, {"stage", expectation->stage});
+    else
+        ADD_SAID(sheet, SENTENCE_sheet_stage,
+                 opens_on <= sheet->options->today ? SENTENCE_sheet_stage_since : SENTENCE_sheet_stage_opens,
+                 {"stage", expectation->stage}, {"opens_on", day_text(sheet, opens_on)});
 }
 
-static void write_days(struct buffer *out, const struct campaign *campaign, int32_t today)
+static void write_days(struct worksheet *sheet, const struct campaign *campaign)
 {
-    buffer_format(out, "  %-14s ", "open");
-    if (campaign->opens_on != DAY_NONE) {
-        buffer_add_string(out, "from ");
-        add_day(out, campaign->opens_on);
+    int32_t today = sheet->options->today;
+    bool opens = campaign->opens_on != DAY_NONE, closes = campaign->closes_on != DAY_NONE;
+    struct buffer words = BUFFER_EMPTY;
+
+    if (opens || closes)
+        SAY(sheet->language, &words,
+            opens && closes ? SENTENCE_sheet_open_from_to : opens ? SENTENCE_sheet_open_from : SENTENCE_sheet_open_to,
+            {"opens_on", opens ? day_text(sheet, campaign->opens_on) : TEXT("")},
+            {"closes_on", closes ? day_text(sheet, campaign->closes_on) : TEXT("")});
+    if ((opens && today < campaign->opens_on) || (closes && campaign->closes_on < today)) {
+        buffer_add_byte(&words, ' ');
+        SAY(sheet->language, &words,
+            opens && today < campaign->opens_on ? SENTENCE_sheet_not_open_yet : SENTENCE_sheet_closed);
     }
-    if (campaign->closes_on != DAY_NONE) {
-        buffer_add_string(out, " to ");
-        add_day(out, campaign->closes_on);
-    }
-    if (campaign->opens_on != DAY_NONE && today < campaign->opens_on)
-        buffer_add_string(out, " (not open yet)");
-    if (campaign->closes_on != DAY_NONE && campaign->closes_on < today)
-        buffer_add_string(out, " (closed)");
-    buffer_add_byte(out, '\n');
+    add_field(sheet, SENTENCE_sheet_open, buffer_text(&words));
+    buffer_free(&words);
 }
 
 /* Says plainly where nothing is left to do. */
 static void write_completion(struct worksheet *sheet, const struct campaign *campaign)
 {
-    struct buffer *out = &sheet->words;
-
-    for (uint32_t i = 0; i < sheet->claim_count; i++) {
-        const struct claim_row *row = sheet->claims[i].standing;
-        if (!text_equal(row->campaign, campaign->id))
+    for (uint32_t i = 0; i < sheet->done_count; i++) {
+        const struct done *done = &sheet->done[i];
+        if (!text_equal(done->campaign, campaign->id))
             continue;
-        buffer_format(out, "  %-14s %.*s", "ALREADY DONE", TEXT_ARGUMENTS(row->outcome));
-        if (row->completed_on != DAY_NONE) {
-            buffer_add_string(out, " on ");
-            add_day(out, row->completed_on);
-        }
-        buffer_add_string(out, row->decision == DECISION_HOLD ? "; the claim waits for the office\n"
-                                                              : "; that claim stands\n");
+        bool day = done->completed_on != DAY_NONE;
+        enum sentence sentence = done->by_other  ? SENTENCE_sheet_done_by_other
+                                 : done->by_somebody ? SENTENCE_sheet_done_by_somebody
+                                 : done->waits   ? (day ? SENTENCE_sheet_waits_on : SENTENCE_sheet_waits_no_day)
+                                                 : (day ? SENTENCE_sheet_done_on : SENTENCE_sheet_done_no_day);
+        struct text outcome = language_text(sheet->language, done->outcome == OUTCOME_INSPECTED
+                                                                 ? SENTENCE_completed_inspected
+                                                                 : SENTENCE_completed_repaired);
+        ADD_SAID(sheet, SENTENCE_sheet_done, sentence, {"outcome", outcome},
+                 {"completed_on", day ? day_text(sheet, done->completed_on) : TEXT("")});
     }
 }
 
 static void write_campaign(struct worksheet *sheet, const struct campaign *campaign,
                            const struct expectation *expectation)
 {
-    struct buffer *out = &sheet->words;
-    int32_t today = sheet->options->today;
+    const struct expected_page page = {sheet->language, &sheet->words, sheet->options->today, sheet->facts,
+                                       sheet->worker.scratch, 2};
 
-    buffer_format(out, "Campaign %.*s: %.*s\n", TEXT_ARGUMENTS(campaign->id), TEXT_ARGUMENTS(campaign->title));
-    add_line(out, "kind", campaign->kind);
-    add_line(out, "hazard", campaign->hazard);
-    write_days(out, campaign, today);
-    write_stage(out, expectation, today);
+    SAY(sheet->language, &sheet->words, SENTENCE_sheet_campaign, {"campaign", campaign->id},
+        {"title", language_of_campaign(sheet->language, campaign, "title")});
+    buffer_add_byte(&sheet->words, '\n');
+    add_field(sheet, SENTENCE_sheet_kind, language_of_campaign(sheet->language, campaign, "kind"));
+    add_field(sheet, SENTENCE_sheet_hazard, language_of_campaign(sheet->language, campaign, "hazard"));
+    write_days(sheet, campaign);
+    write_stage(sheet, expectation);
     write_completion(sheet, campaign);
     for (uint32_t i = 0; i < campaign->replaced_by_count; i++)
-        buffer_format(out, "  %-14s %.*s\n", "replaced by",
-                      TEXT_ARGUMENTS(sheet->desk.rules->campaigns[campaign->replaced_by[i]].id));
-    buffer_add_string(out, "  parts\n");
-    for (uint32_t i = 0; i < expectation->part_count; i++)
-        write_part(out, &expectation->parts[i], today);
-    write_conditional(sheet, campaign->parts, "part", "quantity");
-    buffer_add_string(out, "  operations\n");
-    for (uint32_t i = 0; i < expectation->operation_count; i++) {
-        buffer_format(out, "    %-10s %.*s, ", need_name(expectation->operations[i].need),
-                      TEXT_ARGUMENTS(expectation->operations[i].shown));
-        add_number(out, expectation->operations[i].hours);
-        buffer_add_string(out, " h\n");
-    }
-    write_conditional(sheet, campaign->labor, "operation", "hours");
-    buffer_add_string(out, "  inspections\n");
-    for (uint32_t i = 0; i < expectation->inspection_count; i++)
-        write_inspection(out, &expectation->inspections[i]);
-    buffer_add_byte(out, '\n');
+        add_field(sheet, SENTENCE_sheet_replaced_by, sheet->desk.rules->campaigns[campaign->replaced_by[i]].id);
+    expected_write(&page, campaign, expectation);
+    buffer_add_byte(&sheet->words, '\n');
 }
 
 /* --- The claim row to fill in ------------------------------------------------------------------------ */
-
-static void add_separator(struct buffer *list)
-{
-    if (list->length > 0)
-        buffer_add_string(list, "; ");
-}
-
-static void list_parts(struct worksheet *sheet, const struct expectation *expectation, struct buffer *list)
-{
-    int64_t price;
-
-    for (uint32_t i = 0; i < expectation->part_count; i++) {
-        const struct expected_part *part = &expectation->parts[i];
-        if (part->need == NEED_ALLOWED)
-            continue;
-        add_separator(list);
-        buffer_add_text(list, part->shown);
-        buffer_add_byte(list, '=');
-        add_number(list, part->quantity);
-        if (campaign_price(part->part, sheet->options->today, &price)) {
-            buffer_add_byte(list, '@');
-            add_price(list, price);
-        }
-    }
-}
-
-static void list_labor(const struct expectation *expectation, struct buffer *list)
-{
-    for (uint32_t i = 0; i < expectation->operation_count; i++) {
-        if (expectation->operations[i].need == NEED_ALLOWED)
-            continue;
-        add_separator(list);
-        buffer_add_text(list, expectation->operations[i].shown);
-        buffer_add_byte(list, '=');
-        add_number(list, expectation->operations[i].hours);
-    }
-}
-
-static void list_inspections(const struct expectation *expectation, struct buffer *list)
-{
-    for (uint32_t i = 0; i < expectation->inspection_count; i++) {
-        if (expectation->inspections[i].need == NEED_ALLOWED)
-            continue;
-        add_separator(list);
-        buffer_add_text(list, expectation->inspections[i].shown);
-        buffer_add_byte(list, '=');
-    }
-}
-
-static struct text listed(struct worksheet *sheet, const struct expectation *expectation,
-                          enum claim_column column)
-{
-    struct buffer list = BUFFER_EMPTY;
-
-    if (column == COLUMN_PARTS)
-        list_parts(sheet, expectation, &list);
-    else if (column == COLUMN_LABOR)
-        list_labor(expectation, &list);
-    else if (column == COLUMN_INSPECTIONS)
-        list_inspections(expectation, &list);
-    else if (sheet->vehicle.profile->has_model_year)
-        buffer_format(&list, "%d", sheet->vehicle.profile->model_year);
-    struct text copy = text_copy(&sheet->desk.arena, buffer_text(&list));
-    buffer_free(&list);
-    return copy;
-}
-
-static struct text amount(struct worksheet *sheet, int64_t cents)
-{
-    char room[DECIMAL_ROOM];
-    size_t length = money_write(cents, room);
-
-    return text_copy(&sheet->desk.arena, (struct text){room, length});
-}
 
 /* What the dealer may ask for what the row lists: worked out as for a claim completed today. */
 static int fill_amounts(struct worksheet *sheet, struct text *cells)
@@ -308,55 +184,54 @@ static int fill_amounts(struct worksheet *sheet, struct text *cells)
         return status;
     if (!dossier.amounts_known) {
         diag_error(&sheet->desk.sink, (struct place){{NULL, 0}, 0, 0},
-                   "dealer \"%s\" is not in the register for this day; check the code",
-                   sheet->options->given[OPTION_DEALER]);
+                   "dealer \"%.*s\" is not in the register for this day; check the code",
+                   TEXT_ARGUMENTS(cells[COLUMN_DEALER]));
         return WM_BAD_INPUT;
     }
-    cells[COLUMN_PARTS_AMOUNT] = amount(sheet, dossier.parts_allowed_cents);
-    cells[COLUMN_LABOR_AMOUNT] = amount(sheet, dossier.labor_allowed_cents);
+    cells[COLUMN_PARTS_AMOUNT] = claim_row_amount(dossier.parts_allowed_cents, &sheet->desk.arena);
+    cells[COLUMN_LABOR_AMOUNT] = claim_row_amount(dossier.labor_allowed_cents, &sheet->desk.arena);
     cells[COLUMN_TOTAL_AMOUNT] =
-        amount(sheet, decimal_sum(dossier.parts_allowed_cents, dossier.labor_allowed_cents));
+        claim_row_amount(decimal_sum(dossier.parts_allowed_cents, dossier.labor_allowed_cents), &sheet->desk.arena);
     return WM_OK;
+}
+
+/* The dealer at whose rates amounts are worked out: --dealer, or the pack's own. Empty: none. */
+static struct text dealer_of(const struct worksheet *sheet)
+{
+    const char *given = sheet->options->given[OPTION_DEALER];
+
+    if (given == NULL && sheet->desk.pack != NULL)
+        return pack_head(sheet->desk.pack)->dealer;
+    return text_of(given != NULL ? given : "");
 }
 
 static int write_row(struct worksheet *sheet, const struct campaign *campaign,
                      const struct expectation *expectation)
 {
-    const char *dealer = sheet->options->given[OPTION_DEALER];
-    struct buffer *row = &sheet->rows;
+    struct text dealer = dealer_of(sheet);
+    struct arena *arena = &sheet->desk.arena;
+    int32_t today = sheet->options->today;
+    const struct vehicle_profile *profile = sheet->vehicle.profile;
+    struct text year = profile->has_model_year ? text_format(arena, "%d", profile->model_year) : TEXT("");
     struct text cells[CLAIM_COLUMNS] = {
         [COLUMN_REVISION] = TEXT("0"),
-        [COLUMN_DEALER] = text_of(dealer != NULL ? dealer : ""),
+        [COLUMN_DEALER] = dealer,
         [COLUMN_CAMPAIGN] = campaign->id,
         [COLUMN_VIN] = sheet->vin,
         [COLUMN_OUTCOME] = TEXT("repaired"),
-        [COLUMN_MODEL_YEAR] = listed(sheet, expectation, COLUMN_MODEL_YEAR),
-        [COLUMN_ENGINE] = sheet->vehicle.profile->engine,
-        [COLUMN_PARTS] = listed(sheet, expectation, COLUMN_PARTS),
-        [COLUMN_LABOR] = listed(sheet, expectation, COLUMN_LABOR),
-        [COLUMN_INSPECTIONS] = listed(sheet, expectation, COLUMN_INSPECTIONS),
+        [COLUMN_MODEL_YEAR] = year,
+        [COLUMN_ENGINE] = profile->engine,
+        [COLUMN_PARTS] = claim_row_list(expectation, COLUMN_PARTS, today, arena),
+        [COLUMN_LABOR] = claim_row_list(expectation, COLUMN_LABOR, today, arena),
+        [COLUMN_INSPECTIONS] = claim_row_list(expectation, COLUMN_INSPECTIONS, today, arena),
     };
-    bool made = cells[COLUMN_MODEL_YEAR].bytes != NULL && cells[COLUMN_PARTS].bytes != NULL &&
-                cells[COLUMN_LABOR].bytes != NULL && cells[COLUMN_INSPECTIONS].bytes != NULL;
-    int status = !made ? WM_NO_MEMORY : dealer != NULL ? fill_amounts(sheet, cells) : WM_OK;
+    bool made = year.bytes != NULL && cells[COLUMN_PARTS].bytes != NULL && cells[COLUMN_LABOR].bytes != NULL &&
+                cells[COLUMN_INSPECTIONS].bytes != NULL;
+    int status = !made ? WM_NO_MEMORY : dealer.length > 0 ? fill_amounts(sheet, cells) : WM_OK;
 
-    for (int column = 0; status == WM_OK && column < CLAIM_COLUMNS; column++) {
-        if (column > 0)
-            buffer_add_byte(row, ',');
-        buffer_add_csv(row, cells[column]);
-    }
-    buffer_add_byte(row, '\n');
+    if (status == WM_OK)
+        claim_row_write(&sheet->rows, cells);
     return status;
-}
-
-static void write_row_header(struct buffer *row)
-{
-    for (int column = 0; column < CLAIM_COLUMNS; column++) {
-        if (column > 0)
-            buffer_add_byte(row, ',');
-        buffer_add_string(row, claim_column_name((enum claim_column)column));
-    }
-    buffer_add_byte(row, '\n');
 }
 
 /* --- All --------------------------------------------------------------------------------------------- */
@@ -370,9 +245,8 @@ static int do_campaign(struct worksheet *sheet, const struct campaign *campaign)
     if (status != WM_OK)
         return status;
     if (expectation->ambiguity_count > 0) {
-        buffer_format(&sheet->words,
-                      "Campaign %.*s: its rules contradict each other for this vehicle; ask the office\n\n",
-                      TEXT_ARGUMENTS(campaign->id));
+        add_sentence(sheet, SENTENCE_sheet_contradiction, campaign->id);
+        buffer_add_byte(&sheet->words, '\n');
         return WM_OK;
     }
     if (!expectation->eligible.number)
@@ -401,17 +275,44 @@ static int find_vehicle(struct worksheet *sheet, const char *vin)
         status = register_vin_nearest(desk->office_register, sheet->vin, &desk->arena, &nearest);
     if (status != WM_OK || found)
         return status;
-    diag_error(&desk->sink, (struct place){{NULL, 0}, 0, 0}, "vehicle %.*s is not in the register; %s%.*s%s",
-               TEXT_ARGUMENTS(sheet->vin), nearest.length > 0 ? "is it " : "read the VIN once more",
-               TEXT_ARGUMENTS(nearest), nearest.length > 0 ? "?" : "");
+    struct buffer words = BUFFER_EMPTY;
+    SAY(sheet->language, &words, nearest.length > 0 ? SENTENCE_sheet_is_it : SENTENCE_sheet_no_vehicle,
+        {"vin", sheet->vin}, {"nearest", nearest});
+    diag_error(&desk->sink, (struct place){{NULL, 0}, 0, 0}, "%.*s", TEXT_ARGUMENTS(buffer_text(&words)));
+    buffer_free(&words);
     return WM_BAD_INPUT;
 }
 
-/* The claims that stand on the vehicle, whatever their campaign. */
+static int add_done(struct worksheet *sheet, struct done done)
+{
+    if (sheet->done_count == sheet->done_capacity) {
+        uint32_t capacity = sheet->done_capacity ? sheet->done_capacity * 2 : 8;
+        struct done *grown = arena_grown(&sheet->desk.arena, sheet->done, sheet->done_count, capacity, sizeof *grown);
+        if (grown == NULL)
+            return WM_NO_MEMORY;
+        sheet->done = grown;
+        sheet->done_capacity = capacity;
+    }
+    sheet->done[sheet->done_count++] = done;
+    return WM_OK;
+}
+
+static int add_standing(struct worksheet *sheet, const struct claim_row *row)
+{
+    bool inspected = text_equal_any_case(row->outcome, TEXT("inspected"));
+
+    return add_done(sheet, (struct done){.campaign = row->campaign,
+                                         .outcome = inspected ? OUTCOME_INSPECTED : OUTCOME_REPAIRED,
+                                         .completed_on = row->completed_on,
+                                         .waits = row->decision == DECISION_HOLD});
+}
+
+/* The claims that stand on the vehicle, whatever their campaign: as the office file has them. */
 static int find_claims(struct worksheet *sheet)
 {
     struct desk *desk = &sheet->desk;
     struct ledger_reader *reader = NULL;
+    struct ledger_claim claim;
     struct ledger_point now;
     struct claim_name *names;
     uint32_t count = 0;
@@ -421,16 +322,29 @@ static int find_claims(struct worksheet *sheet)
         status = ledger_reader_open(desk->office, now, &reader);
     if (status == WM_OK)
         status = ledger_names_on_vin(reader, &desk->arena, sheet->vin, &names, &count);
-    sheet->claims = ARENA_ARRAY(&desk->arena, struct ledger_claim, count);
-    if (status == WM_OK && sheet->claims == NULL)
-        status = WM_NO_MEMORY;
     for (uint32_t i = 0; status == WM_OK && i < count; i++) {
-        struct ledger_claim *claim = &sheet->claims[sheet->claim_count];
-        status = ledger_claim_read(reader, &desk->arena, names[i].dealer, names[i].claim, claim);
-        if (status == WM_OK && claim->standing != NULL && text_equal(claim->standing->vin, sheet->vin))
-            sheet->claim_count++;
+        status = ledger_claim_read(reader, &desk->arena, names[i].dealer, names[i].claim, &claim);
+        if (status == WM_OK && claim.standing != NULL && text_equal(claim.standing->vin, sheet->vin))
+            status = add_standing(sheet, claim.standing);
     }
     ledger_reader_close(reader);
+    return status;
+}
+
+/* As the pack has them. */
+static int find_completions(struct worksheet *sheet)
+{
+    bool for_all = pack_head(sheet->desk.pack)->dealer.length == 0;
+    struct completion *list;
+    uint32_t count = 0;
+    int status = pack_completions(sheet->desk.pack, sheet->vin, &sheet->desk.arena, &list, &count);
+
+    for (uint32_t i = 0; status == WM_OK && i < count; i++)
+        status = add_done(sheet, (struct done){.campaign = list[i].campaign,
+                                               .outcome = list[i].outcome,
+                                               .completed_on = list[i].completed_on,
+                                               .by_other = !list[i].own && !for_all,
+                                               .by_somebody = !list[i].own && for_all});
     return status;
 }
 
@@ -440,9 +354,9 @@ static int do_vehicle(struct worksheet *sheet, const char *vin)
     uint32_t before = sheet->campaigns;
     int status = find_vehicle(sheet, vin);
 
-    sheet->claim_count = 0;
+    sheet->done_count = 0;
     if (status == WM_OK)
-        status = find_claims(sheet);
+        status = sheet->desk.pack != NULL ? find_completions(sheet) : find_claims(sheet);
     if (status != WM_OK)
         return status;
     facts_of_vehicle(rules, &sheet->vehicle, sheet->facts);
@@ -451,16 +365,21 @@ static int do_vehicle(struct worksheet *sheet, const char *vin)
     for (uint32_t i = 0; status == WM_OK && i < rules->campaign_count; i++)
         if (is_wanted(sheet, &rules->campaigns[i]))
             status = do_campaign(sheet, &rules->campaigns[i]);
-    if (sheet->campaigns == before)
-        buffer_add_string(&sheet->words, "No campaign needs work on this vehicle.\n\n");
+    if (sheet->campaigns == before) {
+        add_sentence(sheet, SENTENCE_sheet_no_campaign, TEXT(""));
+        buffer_add_byte(&sheet->words, '\n');
+    }
     return status;
 }
 
 static int open_sheet(struct worksheet *sheet)
 {
     struct desk *desk = &sheet->desk;
-    int status = desk_open_rules(desk, sheet->options);
+    int status = desk_open(desk, sheet->options);
 
+    if (status == WM_OK)
+        status = language_open(&desk->arena, desk->rules, sheet->options->given[OPTION_LANG], &desk->sink,
+                               &sheet->language);
     if (status == WM_OK && sheet->options->campaign != NULL &&
         rules_campaign(desk->rules, text_of(sheet->options->campaign)) < 0) {
         diag_error(
@@ -469,12 +388,20 @@ static int open_sheet(struct worksheet *sheet)
             sheet->options->campaign);
         status = WM_BAD_INPUT;
     }
-    if (status == WM_OK)
-        status = desk_open_office(desk, sheet->options);
     if (status != WM_OK)
         return status;
     sheet->facts = ARENA_ARRAY(&desk->arena, struct value, desk->rules->dictionary->slot_count);
     return sheet->facts == NULL ? WM_NO_MEMORY : fact_worker_open(&sheet->worker, &desk->day);
+}
+
+/* What stands under the sheet. */
+static void write_end(struct worksheet *sheet)
+{
+    add_sentence(sheet, SENTENCE_sheet_caution, TEXT(""));
+    if (sheet->campaigns == 0)
+        return;
+    buffer_add_byte(&sheet->words, '\n');
+    add_sentence(sheet, SENTENCE_sheet_claim, TEXT(""));
 }
 
 static int make_worksheet(struct worksheet *sheet)
@@ -482,9 +409,11 @@ static int make_worksheet(struct worksheet *sheet)
     int status = open_sheet(sheet);
 
     if (status == WM_OK)
-        write_row_header(&sheet->rows);
+        claim_row_header(&sheet->rows);
     for (int i = 0; status == WM_OK && i < sheet->options->argument_count; i++)
         status = do_vehicle(sheet, sheet->options->arguments[i]);
+    if (status == WM_OK)
+        write_end(sheet);
     return status == WM_OK && (sheet->words.failed || sheet->rows.failed) ? WM_NO_MEMORY : status;
 }
 
@@ -497,9 +426,6 @@ static int print_worksheet(struct worksheet *sheet)
         return cli_exit(status);
     if (sheet->options->format == FORMAT_TEXT) {
         output_add(&out, sheet->words.bytes, sheet->words.length);
-        output_add(&out, CAUTION, sizeof CAUTION - 1);
-        if (sheet->campaigns > 0)
-            output_add(&out, "\nClaim to fill in (CSV):\n", 25);
     }
     if (sheet->campaigns > 0 || sheet->options->format == FORMAT_CSV)
         output_add(&out, sheet->rows.bytes, sheet->rows.length);
@@ -509,12 +435,16 @@ static int print_worksheet(struct worksheet *sheet)
 static int run_worksheet(const struct options *options)
 {
     struct worksheet sheet = {.options = options};
+
+    if (!desk_options_fit(options))
+        return EXIT_UNUSABLE;
     int status = desk_end_reading(&sheet.desk, make_worksheet(&sheet));
     int code = status == WM_OK ? print_worksheet(&sheet) : cli_exit(status);
 
     fact_worker_close(&sheet.worker);
     buffer_free(&sheet.words);
     buffer_free(&sheet.rows);
+    language_close(sheet.language);
     desk_close(&sheet.desk);
     return code;
 }
@@ -528,7 +458,8 @@ const struct command COMMAND_WORKSHEET = {
         "dealer's rate and markup.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_CAMPAIGN) |
-               OPTION_BIT(OPTION_DEALER),
+               OPTION_BIT(OPTION_DEALER) | OPTION_BIT(OPTION_PACK) | OPTION_BIT(OPTION_TRUST) |
+               OPTION_BIT(OPTION_LANG),
     .least_arguments = 1,
     .most_arguments = -1,
     .run = run_worksheet,

@@ -386,5 +386,7 @@ int facts_establish(struct fact_worker *worker, struct arena *arena, struct doss
         status = establish_items(worker, arena, dossier);
     if (status == WM_OK)
         status = establish_kits_shipped(day, dossier);
+    if (status == WM_OK && day->withheld != NULL)
+        status = day->withheld->withhold(day->withheld->context, dossier);
     return status;
 }

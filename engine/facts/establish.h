@@ -8,12 +8,20 @@
 
 #include "facts/dossier.h"
 
+/* Facts that are not known where the claim is looked at, as at a dealer's with a pack: put to null behind
+ * facts_establish, and again behind history_establish. May be called by several threads. */
+struct withheld_facts {
+    void *context;
+    int (*withhold)(void *context, struct dossier *dossier);
+};
+
 /* What is the same for every claim of a run. */
 struct office_day {
     const struct rules *rules;
     struct office_register *office_register;
     int32_t today;
     int32_t received_on;
+    const struct withheld_facts *withheld; /* NULL: all facts are known */
 };
 
 /* One thread's memory. */

@@ -687,9 +687,11 @@ static const struct standing_entry *first_standing(const struct history *history
     return first;
 }
 
-/* "DEALER/CLAIM" of a standing claim. */
+/* "DEALER/CLAIM" of a standing claim; null for a claim of nobody. */
 static int name_of(struct history *history, const struct standing_entry *entry, struct value *ret_name)
 {
+    if (dealer_of(history, entry->claim).length == 0)
+        return WM_OK;
     struct text name = text_copy(&history->arena, claim_key(history, entry->claim));
 
     if (name.bytes == NULL)
@@ -910,7 +912,7 @@ int history_establish(struct history *history, const struct office_day *day, str
     establish_order(history, dossier);
     establish_technician(history, dossier);
     establish_kits(history, dossier);
-    return WM_OK;
+    return day->withheld != NULL ? day->withheld->withhold(day->withheld->context, dossier) : WM_OK;
 }
 
 /* --- Recording --------------------------------------------------------------------------------------- */

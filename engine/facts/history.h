@@ -36,7 +36,8 @@ struct recorded_revision {
     struct text content; /* canonical text */
 };
 
-/* What is on record of one claim, over all its revisions. */
+/* What is on record of one claim, over all its revisions. A claim of nobody, with an empty dealer, stands on its
+ * vehicle without a name: that is how a source says that something is done without saying whose it is. */
 struct recorded_claim {
     struct text dealer, claim;
     int64_t revision_last;

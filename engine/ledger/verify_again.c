@@ -322,7 +322,8 @@ static int decide(struct again_batch *batch, struct office_register *office_regi
 {
     const struct again *again = batch->again;
     struct verification *verification = again->verification;
-    const struct office_day day = {again->compiled, office_register, batch->today, batch->received_on};
+    const struct office_day day = {again->compiled, office_register, batch->today, batch->received_on,
+                                   NULL};
     const struct batch_receiver receiver = {batch, NULL, deliver};
     struct csv_source file = {.descriptor = -1};
     struct history *history = NULL;

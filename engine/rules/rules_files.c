@@ -66,10 +66,13 @@ static int read_entry(struct folder_reading *reading, struct text relative, cons
                    "this is a link; put the file itself into the rules folder");
         return WM_BAD_INPUT;
     }
-    bool wanted_folder = depth == 0 ? strcmp(name, "checks") == 0 || strcmp(name, "campaigns") == 0 : depth == 1;
+    bool is_message = text_starts_with(path, TEXT("messages/"));
+    bool wanted_folder = depth == 0 ? strcmp(name, "checks") == 0 || strcmp(name, "campaigns") == 0 ||
+                                          strcmp(name, "messages") == 0
+                                    : depth == 1 && !is_message;
     if (S_ISDIR(about.st_mode) && wanted_folder)
         return read_folder(reading, path, depth + 1);
-    bool wanted_file = text_ends_with(path, TEXT(".csv")) && depth != 1;
+    bool wanted_file = text_ends_with(path, TEXT(".csv")) && (depth != 1 || is_message);
     if (S_ISREG(about.st_mode) && wanted_file)
         return add_file(reading, path, full);
     return WM_OK;

@@ -1,6 +1,8 @@
 /* Texts, numbers, dates, buffers, diagnostics, whole files. */
 #include "capture.h"
 
+#include <fcntl.h>
+
 #include <sys/stat.h>
 
 #include "base/arena.h"
@@ -559,6 +561,35 @@ static void files_out(void **state)
     buffer_free(&bytes);
 }
 
+/* A pipe, as a device, is written to and stays what it is; a file renamed over it would take its place. */
+static void a_pipe_is_written_to_as_it_is(void **state)
+{
+    (void)state;
+    char folder[256], path[300], got[16] = "";
+    struct output output = {.descriptor = -1};
+    struct capture capture;
+    struct stat about;
+
+    make_folder(folder);
+    snprintf(path, sizeof path, "%s/pipe", folder);
+    assert_int_equal(mkfifo(path, 0600), 0);
+    int reader = open(path, O_RDONLY | O_NONBLOCK);
+    assert_true(reader >= 0);
+    capture_start(&capture);
+    assert_int_equal(output_open(&output, path, &capture.sink), WM_OK);
+    output_add(&output, "text", 4);
+    assert_int_equal(output_close(&output, &capture.sink), WM_OK);
+    assert_int_equal(read(reader, got, sizeof got), 4);
+    assert_string_equal(got, "text");
+    assert_int_equal(output_open(&output, path, &capture.sink), WM_OK);
+    output_drop(&output);
+    close(reader);
+    assert_int_equal(stat(path, &about), 0);
+    assert_true(S_ISFIFO(about.st_mode));
+    unlink(path);
+    assert_int_equal(rmdir(folder), 0);
+}
+
 /* /dev/full takes nothing: the failed write is a failed close, and nothing is left behind. */
 static void a_write_that_fails(void **state)
 {
@@ -632,6 +663,7 @@ int main(void)
         cmocka_unit_test(diagnostics),
         cmocka_unit_test(files_in),
         cmocka_unit_test(files_out),
+        cmocka_unit_test(a_pipe_is_written_to_as_it_is),
         cmocka_unit_test(a_write_that_fails),
     };
 

@@ -1,0 +1,439 @@
+/* A pack gives nothing of other dealers and lists no VIN; it is refused when a byte is changed, when another
+ * office signed it, and behind its last day; keys are kept as secrets are.
+ */
+#include "pack_kit.h"
+
+#include <errno.h>
+
+#include "base/status.h"
+#include "pack/pack.h"
+#include "register/vehicle_pack.h"
+
+static char *folder, *key, *office, *pack;
+
+static void post(const char *night, const char *day)
+{
+    struct result result =
+        RUN("post", demo_file(night), "--office", office, "--today", day, "--received", day, "--quiet");
+
+    assert_in_range(result.code, 0, 1);
+    result_free(&result);
+}
+
+static int begin(void **state)
+{
+    (void)state;
+    folder = pack_folder();
+    make_keys(folder, "key");
+    make_keys(folder, "other");
+    key = words("%s/key.pub", folder);
+    office = words("%s/office.db", folder);
+    shell("cp %s %s", demo_file("office.db"), office);
+    post("night-1.csv", "2026-03-02");
+    post("night-2.csv", "2026-03-16");
+    pack = make_pack(folder, office, "D113", NULL, "2026-04-20");
+    return 0;
+}
+
+static int end(void **state)
+{
+    (void)state;
+    shell("rm -rf '%s'", folder);
+    return 0;
+}
+
+/* --- What is not in it -------------------------------------------------------------------------------- */
+
+static char *bytes;
+static size_t length, searched;
+
+static void must_not_hold(const void *pattern, size_t size, const char *what)
+{
+    searched++;
+    if (memmem(bytes, length, pattern, size) != NULL)
+        fail_msg("the pack holds %s", what);
+}
+
+static void must_not_hold_words(const char *text)
+{
+    if (text[0] != '\0')
+        must_not_hold(text, strlen(text), text);
+}
+
+static void must_not_hold_number(uint64_t number, const char *what)
+{
+    uint64_t little = htole64(number), big = htobe64(number);
+
+    must_not_hold(&little, sizeof little, what);
+    must_not_hold(&big, sizeof big, what);
+}
+
+/* As text in both cases; as the two numbers of a packed VIN, as their hash, and as 11 bytes of all of it. */
+static void must_not_hold_vin(const char *vin)
+{
+    char lower[64];
+    struct packed_vin packed;
+
+    must_not_hold_words(vin);
+    for (size_t i = 0; i <= strlen(vin) && i < sizeof lower; i++)
+        lower[i] = (char)(vin[i] >= 'A' && vin[i] <= 'Z' ? vin[i] + 32 : vin[i]);
+    must_not_hold_words(lower);
+    if (!vin_pack(text_of(vin), &packed))
+        return;
+    struct vehicle_key hashed = vehicle_key_of(packed);
+    must_not_hold_number(packed.head, vin);
+    must_not_hold_number(hashed.hash, vin);
+    unsigned __int128 whole = (unsigned __int128)packed.head * UINT64_C(69343957) + packed.tail; /* 37^5 */
+    uint8_t little[11], big[11];
+    for (int i = 0; i < 11; i++)
+        little[i] = big[10 - i] = (uint8_t)(whole >> (8 * i));
+    must_not_hold(little, sizeof little, vin);
+    must_not_hold(big, sizeof big, vin);
+}
+
+static void each_cell(const char *file, const char *column, void (*look)(const char *),
+                      const char *not_of_dealer)
+{
+    struct csv_sheet sheet = csv_sheet_of_file(demo_file(file));
+
+    for (size_t row = 1; row < sheet.count; row++) {
+        const char *cell = csv_at(&sheet, row, column);
+        const char *dealer = not_of_dealer != NULL ? csv_at(&sheet, row, "dealer") : NULL;
+        if (cell != NULL &&
+            (dealer == NULL || strcmp(dealer, not_of_dealer) != 0)) /* some rows of a night are cut */
+            look(cell);
+    }
+    csv_sheet_free(&sheet);
+}
+
+static void looks_for(const char *path)
+{
+    static const char *const NIGHTS[] = {"night-1.csv", "night-2.csv"};
+
+    bytes = read_whole(path, &length);
+    searched = 0;
+    each_cell("vehicles.csv", "vin", must_not_hold_vin, NULL);
+    each_cell("dealers.csv", "dealer", must_not_hold_words, "D113");
+    each_cell("dealers.csv", "name", must_not_hold_words, "D113");
+    each_cell("shipments.csv", "shipment", must_not_hold_words, "D113");
+    each_cell("approvals.csv", "approval", must_not_hold_words, NULL);
+    for (size_t i = 0; i < COUNT(NIGHTS); i++) {
+        each_cell(NIGHTS[i], "claim", must_not_hold_words, "D113");
+        each_cell(NIGHTS[i], "repair_order", must_not_hold_words, "D113");
+        each_cell(NIGHTS[i], "vin", must_not_hold_vin, NULL);
+    }
+    free(bytes);
+    assert_true(searched > 20000);
+}
+
+static void tells_nothing_of_others_and_lists_no_vin(void **state)
+{
+    (void)state;
+    looks_for(pack);
+    looks_for(make_pack(folder, office, NULL, NULL, "2026-04-20"));
+}
+
+/* The search above finds what there is to find: the dealer's own code is in the head, and a VIN put there is
+ * seen. */
+static void the_search_can_fail(void **state)
+{
+    (void)state;
+    bytes = read_whole(pack, &length);
+    assert_non_null(memmem(bytes, length, "D113", 4));
+    assert_non_null(memmem(bytes, length, "checks/claim/vin.csv", 20));
+    free(bytes);
+}
+
+/* --- Refusals ----------------------------------------------------------------------------------------- */
+
+static void put_byte(const char *path, size_t at, unsigned char byte)
+{
+    int file = open(path, O_WRONLY);
+
+    need(file >= 0 && pwrite(file, &byte, 1, (off_t)at) == 1, path);
+    close(file);
+}
+
+static int open_pack(const char *path, const char *trusted, int32_t today, struct capture *capture)
+{
+    struct pack_trust trust = {NULL, today};
+    struct public_key public;
+    struct pack *opened = NULL;
+    char *pinned = NULL;
+
+    capture_start(capture);
+    assert_int_equal(public_key_read(trusted, &capture->sink, &public), WM_OK);
+    trust.key = &public;
+    int status = pack_open(path, &trust, &capture->sink, &opened, &pinned);
+    assert_null(pinned);
+    pack_close(opened);
+    return status;
+}
+
+static void a_changed_byte_is_refused(void **state)
+{
+    uint64_t random = random_seed("a changed byte");
+    char *path = words("%s/changed.pack", folder);
+    int32_t today = date_from_civil(2026, 4, 20);
+    struct capture capture;
+    size_t size;
+    (void)state;
+
+    shell("cp %s %s", pack, path);
+    char *whole = read_whole(path, &size);
+    assert_int_equal(open_pack(path, key, today, &capture), WM_OK);
+    for (int i = 0; i < 1000; i++) {
+        size_t at = random_below(&random, size);
+        unsigned char was = (unsigned char)whole[at];
+        put_byte(path, at, (unsigned char)(was ^ (1 + random_below(&random, 255))));
+        if (open_pack(path, key, today, &capture) == WM_OK)
+            fail_msg("byte %zu was changed and the pack is taken", at);
+        assert_true(capture.sink.errors > 0);
+        put_byte(path, at, was);
+    }
+    assert_int_equal(open_pack(path, key, today, &capture), WM_OK);
+    free(whole);
+}
+
+/* The bytes that stand at a fixed place, and what is said there. */
+static void each_part_of_the_head_is_covered(void **state)
+{
+    static const struct {
+        size_t at;
+        const char *says;
+    } CASES[] = {
+        {0, "this is no pack; name the file that the office sent"},
+        {16, "this pack was changed after the office signed it"},   /* version */
+        {20, "this pack was changed after the office signed it"},   /* key */
+        {4031, "this pack was changed after the office signed it"}, /* zeros behind the head */
+        {4095, "this pack was changed after the office signed it"}, /* signature */
+        {4096, "this pack was changed after the office signed it"}, /* data */
+    };
+    char *path = words("%s/head.pack", folder);
+    struct capture capture;
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        shell("cp %s %s", pack, path);
+        put_byte(path, CASES[i].at, 0xa5);
+        assert_int_not_equal(open_pack(path, key, date_from_civil(2026, 4, 20), &capture), WM_OK);
+        if (strstr(capture.text, CASES[i].says) == NULL)
+            fail_msg("byte %zu: %s", CASES[i].at, capture.text);
+    }
+}
+
+static void a_pack_that_is_cut_or_longer_is_refused(void **state)
+{
+    char *path = words("%s/length.pack", folder);
+    struct capture capture;
+    (void)state;
+
+    shell("cp %s %s && truncate -s -1 %s", pack, path, path);
+    assert_int_not_equal(open_pack(path, key, date_from_civil(2026, 4, 20), &capture), WM_OK);
+    assert_non_null(strstr(capture.text, "the pack is not whole"));
+    shell("cp %s %s && echo >> %s", pack, path, path);
+    assert_int_not_equal(open_pack(path, key, date_from_civil(2026, 4, 20), &capture), WM_OK);
+    assert_non_null(strstr(capture.text, "the pack is not whole"));
+    shell("head -c 100 %s > %s", pack, path);
+    assert_int_not_equal(open_pack(path, key, date_from_civil(2026, 4, 20), &capture), WM_OK);
+    assert_non_null(strstr(capture.text, "this is no pack"));
+    assert_int_not_equal(open_pack(folder, key, date_from_civil(2026, 4, 20), &capture), WM_OK);
+    assert_non_null(strstr(capture.text, "no regular file"));
+    assert_int_not_equal(open_pack(words("%s/none", folder), key, 0, &capture), WM_OK);
+    assert_non_null(strstr(capture.text, "cannot open the pack"));
+}
+
+/* A file too large to be checked whole at opening: every block is checked when it is read, and all by
+ * sealed_check. */
+static void blocks_are_checked_as_they_are_read(void **state)
+{
+    enum { BYTES = SEALED_CHECK_WHOLE + 1000000, ROUNDS = 60 };
+    uint64_t random = random_seed("blocks");
+    char *path = words("%s/large", folder), *data = malloc(BYTES);
+    struct pack_draft draft = {.head = {.lock = {.work_kib = LOCK_WORK_LEAST}, .dealer = TEXT("")}};
+    struct capture capture;
+    struct secret_key secret;
+    struct output output;
+    struct sealed *sealed = NULL;
+    size_t size;
+    (void)state;
+
+    need(data != NULL, "memory");
+    for (size_t i = 0; i < BYTES; i++)
+        data[i] = (char)(i * 31 >> 3);
+    capture_start(&capture);
+    assert_int_equal(secret_key_read(words("%s/key", folder), &capture.sink, &secret), WM_OK);
+    pack_draft_add(&draft, PART_RULES, (struct text){data, BYTES});
+    assert_int_equal(output_open(&output, path, &capture.sink), WM_OK);
+    assert_int_equal(pack_draft_seal(&draft, &secret, &output), WM_OK);
+    assert_int_equal(output_close(&output, &capture.sink), WM_OK);
+    char *whole = read_whole(path, &size);
+    for (int i = 0; i <= ROUNDS; i++) {
+        size_t at = PACK_HEAD_BYTES + random_below(&random, size - PACK_HEAD_BYTES);
+        struct buffer read = BUFFER_EMPTY;
+        if (i < ROUNDS)
+            put_byte(path, at, (unsigned char)~whole[at]);
+        assert_int_equal(sealed_open(path, &capture.sink, &sealed), WM_OK);
+        int status = sealed_part(sealed, PART_RULES, &read);
+        if (status == WM_OK)
+            assert_memory_equal(read.bytes, data, BYTES);
+        assert_int_equal(sealed_check(sealed), i < ROUNDS ? WM_IO : WM_OK);
+        assert_int_equal(status, i < ROUNDS ? WM_IO : WM_OK);
+        sealed_close(sealed);
+        buffer_free(&read);
+        put_byte(path, at, (unsigned char)whole[at]);
+    }
+    pack_draft_free(&draft);
+    free(whole);
+    free(data);
+}
+
+static void another_key_or_day_is_refused(void **state)
+{
+    struct capture capture;
+    (void)state;
+
+    assert_int_not_equal(open_pack(pack, words("%s/other.pub", folder), date_from_civil(2026, 4, 20), &capture),
+                         WM_OK);
+    assert_non_null(strstr(capture.text, "signed with another key than the one you trust"));
+    assert_int_equal(open_pack(pack, key, date_from_civil(2026, 5, 20), &capture), WM_OK);
+    assert_int_not_equal(open_pack(pack, key, date_from_civil(2026, 5, 21), &capture), WM_OK);
+    assert_non_null(strstr(capture.text, "this pack was good until 2026-05-20; ask the office for a new one"));
+}
+
+/* --- The program -------------------------------------------------------------------------------------- */
+
+static void says(struct result result, int code, const char *part)
+{
+    if (result.code != code || (strstr(result.err, part) == NULL && strstr(result.out, part) == NULL))
+        fail_msg("exit code %d, not %d, or not \"%s\": %s%s", result.code, code, part, result.out, result.err);
+    result_free(&result);
+}
+
+/* A pack signed by another office: the same program, another key. */
+static char *foreign_pack(void)
+{
+    char *path = words("%s/foreign.pack", folder);
+
+    says(RUN("pack", "--out", path, "--sign", words("%s/other", folder), "--office", office, "--today",
+             "2026-04-20", "--work", TEST_WORK, "--quiet"),
+         0, "");
+    return path;
+}
+
+static void the_first_key_is_remembered(void **state)
+{
+    char *home = words("%s/home", folder), *kept = words("%s/witnessmark/office.pub", home),
+         *foreign = foreign_pack();
+    const char *today = "2026-04-20";
+    (void)state;
+
+    shell("mkdir -p %s", home);
+    setenv("XDG_CONFIG_HOME", home, 1);
+    says(RUN("pack", "show", pack, "--today", today), 0,
+         "This is the first pack used here. It is signed with the key");
+    assert_true(file_is_there(kept));
+    says(RUN("pack", "show", pack, "--today", today), 0, "good until           2026-05-20");
+    says(RUN("pack", "show", foreign, "--today", today), 2, "another key than the first pack used here");
+    says(RUN("pack", "show", foreign, "--trust", words("%s/other.pub", folder), "--today", today), 0,
+         "vehicles");
+    says(RUN("pack", "show", pack, "--today", "2026-06-01"), 2, "this pack was good until 2026-05-20");
+    unsetenv("XDG_CONFIG_HOME");
+    char *was = words("%s", getenv("HOME"));
+    unsetenv("HOME");
+    says(RUN("pack", "show", pack, "--today", today), 2, "no place to remember the office's key");
+    setenv("HOME", home, 1);
+    says(RUN("pack", "show", pack, "--today", today), 0, "/home/.config/witnessmark/office.pub");
+    setenv("HOME", was, 1);
+    setenv("XDG_CONFIG_HOME", folder, 1);
+    /* a pack that is refused is not remembered */
+    shell("rm -rf %s/witnessmark", folder);
+    says(RUN("pack", "show", pack, "--today", "2026-06-01"), 2, "this pack was good until");
+    assert_false(file_is_there(words("%s/witnessmark/office.pub", folder)));
+}
+
+static void secrets_are_kept(void **state)
+{
+    char *secret = words("%s/secret", folder), *link = words("%s/link", folder),
+         *public = words("%s.pub", secret);
+    struct stat about;
+    (void)state;
+
+    umask(0);
+    struct result result = RUN("pack", "keygen", secret);
+    assert_int_equal(result.code, 0);
+    assert_int_equal(stat(secret, &about), 0);
+    assert_int_equal(about.st_mode & 0777, 0600);
+    char *first = read_whole(secret, NULL), *line = strchr(first, '\n') + 1;
+    line[strcspn(line, "\n")] = '\0';
+    assert_null(strstr(result.out, line));
+    assert_null(strstr(result.err, line));
+    result_free(&result);
+    says(RUN("pack", "keygen", secret), 2, "there is a file of this name already");
+    shell("ln -s %s/elsewhere %s", folder, link);
+    says(RUN("pack", "keygen", link), 2, "there is a file of this name already");
+    assert_false(file_is_there(words("%s/elsewhere", folder)));
+    says(RUN("pack", "keygen", words("%s/no/such/folder", folder)), 2, "cannot write the key: No such file");
+
+    const char *out = words("%s/x.pack", folder);
+    shell("ln -sf %s %s", secret, link);
+    says(RUN("pack", "--out", out, "--sign", link, "--office", office), 2, "this is a link");
+    says(RUN("pack", "--out", out, "--sign", public, "--office", office), 2, "others may read this secret key");
+    shell("chmod 600 %s", public);
+    says(RUN("pack", "--out", out, "--sign", public, "--office", office), 2, "this is no secret key");
+    shell("chmod 644 %s", secret);
+    says(RUN("pack", "--out", out, "--sign", secret, "--office", office), 2, "others may read this secret key");
+    says(RUN("pack", "--out", out, "--sign", words("%s/none", folder), "--office", office), 2,
+         "cannot open the key");
+    says(RUN("pack", "--out", out, "--sign", folder, "--office", office), 2, "this is no regular file");
+    says(RUN("pack", "show", pack, "--trust", words("%s/key", folder)), 2, "this is no public key");
+    assert_false(file_is_there(out));
+    free(first);
+}
+
+static void what_cannot_be_packed_is_said(void **state)
+{
+    char *out = words("%s/x.pack", folder), *sign = words("%s/key", folder),
+         *base = words("%s/all.pack", folder);
+    (void)state;
+
+    says(RUN("pack", "--sign", sign), 2, "pack needs --out FILE");
+    says(RUN("pack", "--out", out), 2, "pack needs --sign KEY");
+    says(RUN("pack", "--out", out, "--sign", sign, "--work", "7"), 2,
+         "--work is a number of KiB from 8 to 65536");
+    says(RUN("pack", "--out", out, "--sign", sign, "--work", "x"), 2, "--work \"x\" is no whole number");
+    says(RUN("pack", "--out", out, "--sign", sign, "--valid-to", "soon"), 2,
+         "--valid-to \"soon\" is not a date");
+    says(RUN("pack", "--out", out, "--sign", sign, "--today", "2026-04-20", "--valid-to", "2026-04-19"), 2,
+         "--valid-to is a day that is past");
+    says(RUN("pack", "--out", out, "--sign", sign, "--office", office, "--dealer", "D999", "--work", TEST_WORK),
+         2, "dealer \"D999\" is not in the office file");
+    says(RUN("pack", "--out", out, "--sign", sign, "--office", office, "--campaign", "H99"), 2,
+         "no campaign \"H99\" in the rules");
+    says(RUN("pack", "--out", out, "--sign", words("%s/other", folder), "--office", office, "--base", base), 2,
+         "the base was signed with another key");
+    says(RUN("pack", "--out", out, "--sign", sign, "--office", demo_file("office.db"), "--base", base), 2,
+         "the office file has changed since the base was made");
+    says(RUN("pack", "--out", out, "--sign", sign, "--office", office, "--campaign", "H26-02", "--base", base),
+         2, "or the base has other campaigns");
+    says(RUN("check", "--pack", pack, "--office", office, "x.csv"), 2, "leave out --office and --rules");
+    says(RUN("check", "--trust", key, "x.csv"), 2, "name the pack with --pack");
+    assert_false(file_is_there(out));
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(tells_nothing_of_others_and_lists_no_vin),
+        cmocka_unit_test(the_search_can_fail),
+        cmocka_unit_test(a_changed_byte_is_refused),
+        cmocka_unit_test(each_part_of_the_head_is_covered),
+        cmocka_unit_test(a_pack_that_is_cut_or_longer_is_refused),
+        cmocka_unit_test(blocks_are_checked_as_they_are_read),
+        cmocka_unit_test(another_key_or_day_is_refused),
+        cmocka_unit_test(the_first_key_is_remembered),
+        cmocka_unit_test(secrets_are_kept),
+        cmocka_unit_test(what_cannot_be_packed_is_said),
+    };
+    return cmocka_run_group_tests(tests, begin, end);
+}
