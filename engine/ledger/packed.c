@@ -158,16 +158,15 @@ static void pack(enum packed_table table, const struct packed_entry *entry, stru
 
 /* --- Buckets as they are stored ------------------------------------------------------------------------ */
 
-/* Seven bits a byte, the lowest first; the top bit says that more follow. */
-static void put_number(uint64_t number, struct buffer *out)
-{
-    unsigned char bytes[10];
-    size_t count = 0;
+enum { LONGEST_STORED = 10 + 5 + 10 }; /* bytes of an entry: hash, number, amount */
 
+/* Seven bits a byte, the lowest first; the top bit says that more follow. Returns the end. */
+static char *put_number(char *to, uint64_t number)
+{
     for (; number >= 0x80; number >>= 7)
-        bytes[count++] = (unsigned char)(number | 0x80);
-    bytes[count++] = (unsigned char)number;
-    buffer_add(out, bytes, count);
+        *to++ = (char)(number | 0x80);
+    *to++ = (char)number;
+    return to;
 }
 
 static bool take_number(struct text *rest, uint64_t *ret_number)
@@ -200,18 +199,21 @@ static int64_t unfolded(uint64_t number)
 /* The stored form of a bucket's entries; of tallies into `room`. */
 static struct text store_form(enum packed_table table, struct text entries, struct buffer *room)
 {
+    size_t size = packed_size(table);
     struct packed_entry before = {0};
 
     if (table == PACKED_ROWS)
         return entries;
     buffer_clear(room);
-    for (size_t at = 0; at < entries.length; at += packed_size(table)) {
+    char *begin = buffer_room(room, entries.length / size * LONGEST_STORED + 1), *to = begin;
+    for (size_t at = 0; begin != NULL && at < entries.length; at += size) {
         struct packed_entry entry = unpack(table, entries.bytes + at);
-        put_number(entry.hash - before.hash, room);
-        put_number(entry.hash == before.hash ? entry.number - before.number : entry.number, room);
-        put_number(folded(entry.amount), room);
+        to = put_number(to, entry.hash - before.hash);
+        to = put_number(to, entry.hash == before.hash ? entry.number - before.number : entry.number);
+        to = put_number(to, folded(entry.amount));
         before = entry;
     }
+    room->length += (size_t)(to - begin);
     return buffer_text(room);
 }
 
