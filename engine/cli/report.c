@@ -358,10 +358,19 @@ static void write_help(struct buffer *out, const struct report *report)
 static int help_report(const struct options *options)
 {
     struct reporting reporting = {.options = options, .look = {.section = -1}};
+    const char *name = options->arguments[0];
 
     reporting.desk.sink = cli_diagnostics();
-    int status = report_find(&reporting.desk.arena, folder_of(options), text_of(options->arguments[0]),
-                             &reporting.desk.sink, &reporting.found);
+    if (strcmp(name, "list") == 0 || strcmp(name, "views") == 0) {
+        buffer_format(&reporting.words, "usage: witnessmark report %s [OPTION...]\n%s\n", name,
+                      name[0] == 'l' ? "names every report, with its title"
+                                     : "describes every view that a report's query may read, column by column");
+        int listed = print(&reporting, EXIT_DONE);
+        close_reporting(&reporting);
+        return listed;
+    }
+    int status = report_find(&reporting.desk.arena, folder_of(options), text_of(name), &reporting.desk.sink,
+                             &reporting.found);
     if (status == WM_OK)
         write_help(&reporting.words, &reporting.found.report);
     int code = status == WM_OK ? print(&reporting, EXIT_DONE) : cli_exit(status);

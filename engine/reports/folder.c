@@ -20,7 +20,9 @@ static bool is_report_name(struct text name)
         if (!((c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '-' || c == '_'))
             return false;
     }
-    return name.length > 0 && name.length <= MOST_NAME_BYTES;
+    /* `report list` and `report views` are commands */
+    return name.length > 0 && name.length <= MOST_NAME_BYTES && !text_is(name, "list") &&
+           !text_is(name, "views");
 }
 
 static const struct computed_report *find_computed(struct text name)

@@ -228,6 +228,11 @@ static void each_report_tells_its_help(void **state)
         strstr(result.out,
                "section urgent: The most urgent\n  claim                 dealer and claim number (claim)\n"));
     result_free(&result);
+    result = RUN("report", "list", "--help");
+    assert_int_equal(result.code, 0);
+    assert_string_equal(result.out,
+                        "usage: witnessmark report list [OPTION...]\nnames every report, with its title\n");
+    result_free(&result);
     result = RUN("report", "night", "--section", "urgnt", "--office", office);
     assert_int_equal(result.code, 2);
     assert_non_null(strstr(result.err, "the report night has no section \"urgnt\"; nearest is \"urgent\""));
