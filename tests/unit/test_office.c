@@ -673,7 +673,7 @@ static void rows_from_memory_are_inserted(void **state)
 {
     struct office_kit kit;
     struct squares squares = {0};
-    struct row_feed feed = {"number, square", 1000, square_cell, &squares};
+    struct row_feed feed = {"number, square", 1000, square_cell, &squares, NULL};
 
     (void)state;
     kit_begin(&kit);
