@@ -76,6 +76,15 @@ static int deliver(void *context, const struct decided_block *block)
     return status;
 }
 
+/* On a dealer's page, where there are several files, which one the claims that follow are in. */
+static void name_file(struct checking *checking)
+{
+    if (checking->file.bytes == NULL || checking->desk.pack == NULL || checking->options->format != FORMAT_TEXT)
+        return;
+    output_add(&checking->out, checking->file.bytes, checking->file.length);
+    output_add(&checking->out, "\n\n", 2);
+}
+
 static int check_file(struct checking *checking, const char *path, bool last)
 {
     const struct options *options = checking->options;
@@ -91,6 +100,7 @@ static int check_file(struct checking *checking, const char *path, bool last)
     if (status == WM_OK) {
         checking->file = options->argument_count > 1 ? source.name : (struct text){NULL, 0};
         checking->file_bytes = source.bytes;
+        name_file(checking);
         status = batch_decide(&run, &source, &receiver, &checking->desk.sink);
     }
     if (checking->progress)

@@ -161,6 +161,18 @@ static void the_page_says(void **state)
     result_free(&page);
 }
 
+static void several_files_are_named(void **state)
+{
+    struct result page = RUN("check", "fixtures/readme/mistyped.csv", "fixtures/readme/claims.csv", "--pack",
+                             pack, "--trust", key, "--today", "2026-03-01");
+    (void)state;
+
+    assert_int_equal(lines_with(page.out, "fixtures/readme/mistyped.csv"), 1);
+    assert_int_equal(lines_with(page.out, "fixtures/readme/claims.csv"), 1);
+    assert_non_null(strstr(page.out, "Claims checked: 6,"));
+    result_free(&page);
+}
+
 static char *claims_file(const char *rows)
 {
     char *path = words("%s/claims.csv", folder);
@@ -450,6 +462,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(every_claim_has_its_page),
         cmocka_unit_test(the_page_says),
+        cmocka_unit_test(several_files_are_named),
         cmocka_unit_test(what_only_the_office_can_say),
         cmocka_unit_test(a_pack_of_one_campaign_checks_no_other),
         cmocka_unit_test(a_pack_for_all_leaves_the_dealer_open),
