@@ -6,7 +6,7 @@ BUILD ?= build
 PREFIX ?= /usr/local
 
 # Debian's names for what the build needs.
-PACKAGES = gcc libc6-dev libcsv-dev libsqlite3-dev libpcre2-dev libcmocka-dev libsodium-dev libjansson-dev libgsl-dev
+PACKAGES = gcc libc6-dev libcsv-dev libsqlite3-dev libpcre2-dev libcmocka-dev libsodium-dev libjansson-dev libjs-chart.js libgsl-dev
 
 WARNINGS = -Wall -Wextra -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Wpointer-arith -Wwrite-strings \
            -Wvla -Wundef -Wformat=2 -Wimplicit-fallthrough $(if $(CI),-Werror)
@@ -17,7 +17,7 @@ ALL_LDFLAGS = $(LDFLAGS) -pie -Wl,-z,relro,-z,now -pthread
 ENGINE_LIBS = -lsqlite3 -lpcre2-8 -lcsv -lsodium -ljansson -lgsl -lgslcblas -lm
 
 # The stages of the pipeline, in the order in which they may include each other.
-STAGES = base statistics tables rules intake register facts verdict ledger audit cli
+STAGES = base statistics tables rules intake register facts verdict ledger audit reports cli
 
 ENGINE_SOURCES = $(foreach stage,$(STAGES),$(sort $(wildcard engine/$(stage)/*.c)))
 ENGINE_OBJECTS = $(ENGINE_SOURCES:%.c=$(BUILD)/%.o)
@@ -45,11 +45,37 @@ $(BUILD)/engine/%.o: engine/%.c
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) -MMD -MP -c -o $@ $<
 
+# $(1): the name; $(2): the file.
+as_c_string = { echo 'static const char $(1)[] ='; \
+                sed -e 's/\\/\\\\/g' -e 's/"/\\"/g' -e 's/^.*$$/    "&\\n"/' $(2); echo '    ;'; } > $@
+
 # SQL compiled in: each line of the file becomes a line of a C string.
 $(BUILD)/generated/%_sql.h: engine/ledger/%.sql
 	@mkdir -p $(@D)
-	{ echo 'static const char $(shell echo $* | tr a-z A-Z)_SQL[] ='; \
-	  sed -e 's/\\/\\\\/g' -e 's/"/\\"/g' -e 's/^.*$$/    "&\\n"/' $<; echo '    ;'; } > $@
+	$(call as_c_string,$(shell echo $* | tr a-z A-Z)_SQL,$<)
+
+# What a page of HTML holds, compiled in alike. CHART_JS: where there is no Debian package of it.
+CHART_JS ?= /usr/share/javascript/chart.js/chart.min.js
+PAGE_PARTS = $(BUILD)/generated/page_css.h $(BUILD)/generated/page_js.h $(BUILD)/generated/chart_js.h \
+             $(BUILD)/generated/chart_licence_html.h
+
+$(BUILD)/generated/page_css.h: engine/reports/page.css
+	@mkdir -p $(@D)
+	$(call as_c_string,PAGE_CSS,$<)
+
+$(BUILD)/generated/page_js.h: engine/reports/page.js
+	@mkdir -p $(@D)
+	$(call as_c_string,PAGE_JS,$<)
+
+$(BUILD)/generated/chart_js.h: $(CHART_JS)
+	@mkdir -p $(@D)
+	$(call as_c_string,CHART_JS,$<)
+
+$(BUILD)/generated/chart_licence_html.h: engine/reports/chart_licence.html
+	@mkdir -p $(@D)
+	$(call as_c_string,CHART_LICENCE_HTML,$<)
+
+$(BUILD)/engine/reports/write_html.o: $(PAGE_PARTS)
 
 $(BUILD)/engine/ledger/office.o: $(BUILD)/generated/schema_sql.h $(BUILD)/generated/schema_claims_sql.h \
                                  $(BUILD)/generated/schema_audit_sql.h

@@ -36,6 +36,23 @@
 /* Threads that decide claims. */
 #define LIMIT_THREADS 64
 
+/* Rows and bytes of text that one section of a report may come to: a page is for people, and a browser sorts so many
+ * rows in a moment. Larger listings are what `flags` and any SQLite tool are for. */
+#define LIMIT_REPORT_ROWS 200000
+#define LIMIT_REPORT_BYTES (256u * 1024u * 1024u)
+
+/* What the SQL of a report may make in one value, in one pattern of LIKE or GLOB (whose time grows with a power of
+ * it), and in all: a report that goes wrong must not take the machine. */
+#define LIMIT_REPORT_VALUE_BYTES (16 * 1024 * 1024)
+#define LIMIT_REPORT_PATTERN_BYTES 200
+#define LIMIT_REPORT_HEAP_BYTES (INT64_C(2) * 1024 * 1024 * 1024)
+
+/* How long a report may take unless --seconds says more. */
+#define LIMIT_REPORT_SECONDS 120
+
+/* A report's file is read whole; the longest that ships is 10 KiB. */
+#define LIMIT_REPORT_FILE_BYTES (1024u * 1024u)
+
 /* Length of one rendered message, in bytes; longer ones are cut with an ellipsis. */
 #define LIMIT_MESSAGE_BYTES 2048
 

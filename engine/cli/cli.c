@@ -9,6 +9,7 @@
 #include "base/limits.h"
 #include "base/status.h"
 #include "cli/command.h"
+#include "reports/parameters.h"
 
 #ifndef WITNESSMARK_VERSION
 #define WITNESSMARK_VERSION "0.1"
@@ -45,6 +46,10 @@ static const struct option_kind OPTION_KINDS[OPTIONS] = {
     [OPTION_BY] = {"by", "WHO", "who decides; in `sample draw`: dealer, campaign, stratum or money"},
     [OPTION_REASON] = {"reason", "TEXT", "why"},
     [OPTION_HEAD] = {"head", "HASH", "prove that this was the head of the chain once"},
+    [OPTION_REPORTS] = {"reports", "DIR", "the folder of reports (default reports)"},
+    [OPTION_SECTION] = {"section", "NAME", "only this section"},
+    [OPTION_SECONDS] = {"seconds", "N", "how long it may take (default 120)"},
+    [OPTION_PLAIN_CELLS] = {"plain-cells", NULL, "in CSV, no apostrophe in front of what could be a formula"},
     [OPTION_AGAIN] = {"again", NULL, "decide every recorded batch afresh and compare"},
     [OPTION_NAME] = {"name", "NAME", "the sample's name: letters, digits, . _ -"},
     [OPTION_BECAUSE] = {"because", "TEXT", "why these claims were selected for an audit; it is kept"},
@@ -123,9 +128,10 @@ static bool read_format(const struct command *command, const char *word, enum fo
 {
     static const char *const NAMES[] = {"text", "csv", "json", "html"};
     bool pages = (command->options & COMMAND_WRITES_PAGES) != 0;
+    bool every = (command->options & COMMAND_WRITES_ALL) != 0;
 
     for (int i = FORMAT_TEXT; i <= FORMAT_HTML; i++)
-        if (strcmp(word, NAMES[i]) == 0 && (i == FORMAT_TEXT || (i == FORMAT_HTML) == pages)) {
+        if (strcmp(word, NAMES[i]) == 0 && (every || i == FORMAT_TEXT || (i == FORMAT_HTML) == pages)) {
             *ret_format = (enum format)i;
             return true;
         }
@@ -182,6 +188,13 @@ static int set_option(const struct command *command, struct options *options, in
         if (!read_count(word, &options->due_within))
             return usage_error(command, "--due-within \"%s\" is no number of days; write it as 7", word);
         break;
+    case OPTION_SECONDS:
+        if (!read_count(word, &options->seconds) || options->seconds < 1)
+            return usage_error(command, "--seconds \"%s\" is no whole number from 1; write it as 300", word);
+        break;
+    case OPTION_REPORTS:
+    case OPTION_SECTION:
+    case OPTION_PLAIN_CELLS:
     case OPTION_REPLIES:
     case OPTION_DEALER:
     case OPTION_FINDING:
@@ -222,7 +235,9 @@ static int set_option(const struct command *command, struct options *options, in
     case OPTION_FORMAT:
         if (!read_format(command, word, &options->format))
             return usage_error(command, "--format \"%s\" is none; write %s", word,
-                               command->options & COMMAND_WRITES_PAGES ? "text or html" : "text, csv or json");
+                               command->options & COMMAND_WRITES_ALL     ? "text, csv, json or html"
+                               : command->options & COMMAND_WRITES_PAGES ? "text or html"
+                                                                         : "text, csv or json");
         break;
     case OPTION_THREADS:
         if (!read_threads(word, &options->threads))
@@ -255,6 +270,51 @@ static unsigned processors(void)
     return count < 1 ? 1 : count > LIMIT_THREADS ? LIMIT_THREADS : (unsigned)count;
 }
 
+static bool takes_value(struct text name)
+{
+    for (int i = 0; i < OPTIONS; i++)
+        if (text_is(name, OPTION_KINDS[i].name))
+            return OPTION_KINDS[i].argument != NULL;
+    return false;
+}
+
+static bool is_option_of(const struct command *command, struct text name)
+{
+    for (int i = 0; i < OPTIONS; i++)
+        if ((command->options & OPTION_BIT(i)) && text_is(name, OPTION_KINDS[i].name))
+            return true;
+    return text_is(name, "help");
+}
+
+/* Takes `--name value` and `--name=value` of other names out of the words, so that getopt does not see them. */
+static int take_parameters(const struct command *command, int *count, char **words, struct options *options)
+{
+    int kept = 1, i = 1;
+
+    options->parameters = calloc((size_t)*count, sizeof *options->parameters);
+    if (options->parameters == NULL)
+        return cli_exit(WM_NO_MEMORY);
+    for (; i < *count && strcmp(words[i], "--") != 0; i++) {
+        struct text name, value, word = text_of(words[i]);
+        bool equals = text_cut((struct text){word.bytes + 2, word.length - 2}, '=', &name, &value);
+        if (!text_starts_with(word, TEXT("--")) || is_option_of(command, name)) {
+            words[kept++] = words[i];
+            /* the value of an option of ours may begin with -- */
+            if (text_starts_with(word, TEXT("--")) && !equals && i + 1 < *count && takes_value(name))
+                words[kept++] = words[++i];
+            continue;
+        }
+        if (!equals && i + 1 == *count)
+            return usage_error(command, "%s needs a value", words[i]);
+        options->parameters[options->parameter_count++] =
+            (struct parameter_word){name, equals ? value : text_of(words[++i])};
+    }
+    for (; i < *count; i++)
+        words[kept++] = words[i];
+    *count = kept;
+    return EXIT_DONE;
+}
+
 static int read_options(const struct command *command, int count, char **words, struct options *options,
                         bool *ret_help)
 {
@@ -266,7 +326,13 @@ static int read_options(const struct command *command, int count, char **words, 
                                 .since = DAY_NONE,
                                 .until = DAY_NONE,
                                 .limit = -1,
-                                .due_within = -1};
+                                .due_within = -1,
+                                .seconds = -1};
+    if (command->options & COMMAND_TAKES_PARAMETERS) {
+        int code = take_parameters(command, &count, words, options);
+        if (code != EXIT_DONE)
+            return code;
+    }
     optind = 1;
     opterr = 0;
     for (int option; (option = getopt_long(count, words, ":", list, NULL)) != -1;) {
@@ -276,7 +342,9 @@ static int read_options(const struct command *command, int count, char **words, 
             return usage_error(command, "%s needs a value", words[optind - 1]);
         if (option == HELP + 1) {
             *ret_help = true;
-            return EXIT_DONE;
+            if (command->help == NULL)
+                return EXIT_DONE;
+            continue;
         }
         int code = set_option(command, options, option - 1, optarg);
         if (code != EXIT_DONE)
@@ -288,6 +356,8 @@ static int read_options(const struct command *command, int count, char **words, 
         options->received_on = options->today;
     options->arguments = words + optind;
     options->argument_count = count - optind;
+    if (*ret_help)
+        return EXIT_DONE;
     if (options->argument_count < command->least_arguments)
         return usage_error(command, "something is missing: witnessmark %s %s", command->name, command->arguments);
     if (command->most_arguments >= 0 && options->argument_count > command->most_arguments)
@@ -315,7 +385,7 @@ static const struct command *find_command(int count, char **words, int *ret_word
 
 int cli_main(int count, char **words)
 {
-    struct options options;
+    struct options options = {.office = NULL};
     bool help = false;
     int named = 0;
 
@@ -335,13 +405,16 @@ int cli_main(int count, char **words)
     if (command == NULL)
         return usage_error(NULL, "no command \"%s\"", words[1]);
     int code = read_options(command, count - named, words + named, &options, &help);
-    if (code != EXIT_DONE)
-        return code;
-    if (help) {
+    if (code == EXIT_DONE && help && command->help != NULL && options.argument_count > 0) {
+        code = command->help(&options);
+    } else if (code == EXIT_DONE && help) {
         print_usage(stdout, command);
-        return fflush(stdout) == 0 ? EXIT_DONE : EXIT_UNUSABLE;
+        code = fflush(stdout) == 0 ? EXIT_DONE : EXIT_UNUSABLE;
+    } else if (code == EXIT_DONE) {
+        code = command->run(&options);
     }
-    return command->run(&options);
+    free(options.parameters);
+    return code;
 }
 
 /* --- For commands ---------------------------------------------------------------------------------------------- */

@@ -16,7 +16,7 @@
 
 enum exit_code { EXIT_DONE = 0, EXIT_FOUND = 1, EXIT_UNUSABLE = 2 };
 
-/* FORMAT_HTML: for commands that write pages (COMMAND_WRITES_PAGES) alone. */
+/* FORMAT_HTML: for commands that write pages (COMMAND_WRITES_PAGES) or every format (COMMAND_WRITES_ALL) alone. */
 enum format { FORMAT_TEXT, FORMAT_CSV, FORMAT_JSON, FORMAT_HTML };
 
 enum option_number {
@@ -64,12 +64,25 @@ enum option_number {
     OPTION_DRAFT,
     OPTION_LETTERS,
     OPTION_NOTIFIED,
+    OPTION_REPORTS,
+    OPTION_SECTION,
+    OPTION_SECONDS,
+    OPTION_PLAIN_CELLS,
     OPTIONS
 };
 #define OPTION_BIT(option) (UINT64_C(1) << (option))
 
 /* Among a command's options: its --format is text or html. */
 #define COMMAND_WRITES_PAGES (UINT64_C(1) << 63)
+
+/* Its --format is text, csv, json or html. */
+#define COMMAND_WRITES_ALL (UINT64_C(1) << 62)
+
+/* Options that are none of its own are handed to it as they are (parameters); each takes a value. */
+#define COMMAND_TAKES_PARAMETERS (UINT64_C(1) << 61)
+
+/* An option that the program does not know: `--dealer D137`. */
+struct parameter_word;
 
 /* Options as given, with their defaults. */
 struct options {
@@ -87,9 +100,12 @@ struct options {
     int32_t since, until; /* --since, --until; DAY_NONE: open */
     int64_t limit;        /* --limit; -1: all */
     int64_t due_within;   /* --due-within, in days; -1: not asked */
+    int64_t seconds;      /* --seconds; -1: not given */
     const char *given[OPTIONS]; /* the word of every option that was given; NULL: it was not */
     char **arguments;     /* what is no option */
     int argument_count;
+    struct parameter_word *parameters; /* COMMAND_TAKES_PARAMETERS */
+    uint32_t parameter_count;
 };
 
 struct command {
@@ -100,6 +116,7 @@ struct command {
     uint64_t options;                    /* OPTION_BIT()s it understands, besides those of every command */
     int least_arguments, most_arguments; /* most -1: any number */
     int (*run)(const struct options *options);
+    int (*help)(const struct options *options); /* --help with arguments; NULL: that of the command */
 };
 
 

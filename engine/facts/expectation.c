@@ -299,23 +299,43 @@ static int make_expectation(const struct campaign *campaign, const struct value 
     return status;
 }
 
-int expectation_eligible(const struct campaign *campaign, const struct value *facts,
-                         struct table_scratch *scratch, struct value *ret_eligible)
+static int32_t stage_opens_on(const struct campaign *campaign, struct text stage)
 {
-    struct table_hits hits;
-    int status = table_decide(campaign->eligibility, facts, scratch, &hits);
+    for (uint32_t i = 0; i < campaign->stage_count; i++)
+        if (text_equal(campaign->stages[i].name, stage))
+            return campaign->stages[i].opens_on;
+    return DAY_NONE;
+}
+
+int expectation_stage(const struct campaign *campaign, const struct value *facts, struct table_scratch *scratch,
+                      struct value *ret_eligible, struct text *ret_stage, int32_t *ret_opens_on)
+{
+    struct table_hits hits = {0};
+    int status =
+        campaign->eligibility == NULL ? WM_OK : table_decide(campaign->eligibility, facts, scratch, &hits);
 
     if (status != WM_OK)
         return status;
-    *ret_eligible = value_boolean(false);
-    if (hits.fault != TABLE_OK)
-        *ret_eligible = value_null();
-    else if (hits.count > 0) {
-        struct value eligible = output_of(campaign->eligibility, hits.rows[0], "eligible");
-        if (eligible.type == VALUE_BOOLEAN)
-            *ret_eligible = eligible;
-    }
+    *ret_eligible = hits.fault != TABLE_OK ? value_null() : value_boolean(false);
+    *ret_stage = TEXT("");
+    *ret_opens_on = DAY_NONE;
+    if (hits.fault != TABLE_OK || hits.count == 0)
+        return WM_OK;
+    struct value eligible = output_of(campaign->eligibility, hits.rows[0], "eligible");
+    if (eligible.type == VALUE_BOOLEAN)
+        *ret_eligible = eligible;
+    *ret_stage = value_as_text(output_of(campaign->eligibility, hits.rows[0], "stage"));
+    *ret_opens_on = stage_opens_on(campaign, *ret_stage);
     return WM_OK;
+}
+
+int expectation_eligible(const struct campaign *campaign, const struct value *facts,
+                         struct table_scratch *scratch, struct value *ret_eligible)
+{
+    struct text stage;
+    int32_t opens_on;
+
+    return expectation_stage(campaign, facts, scratch, ret_eligible, &stage, &opens_on);
 }
 
 /* --- Remembering ------------------------------------------------------------------------------------- */

@@ -68,4 +68,8 @@ int expectations_find(struct expectations *expectations, const struct campaign *
 int expectation_eligible(const struct campaign *campaign, const struct value *facts, struct table_scratch *scratch,
                          struct value *ret_eligible);
 
+/* The same, with the stage (empty: none) and the day it opens (DAY_NONE: none). */
+int expectation_stage(const struct campaign *campaign, const struct value *facts, struct table_scratch *scratch,
+                      struct value *ret_eligible, struct text *ret_stage, int32_t *ret_opens_on);
+
 #endif

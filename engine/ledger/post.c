@@ -14,7 +14,14 @@
 /* Rows are 32-bit numbers in the buckets. */
 #define MOST_ROWS UINT32_C(4294967295)
 
-enum statement { INSERT_BLOCK, INSERT_UNREADABLE, INSERT_REPEATED, INSERT_REPLACED, STATEMENTS };
+enum statement {
+    INSERT_BLOCK,
+    INSERT_UNREADABLE,
+    INSERT_REPEATED,
+    INSERT_REPLACED,
+    INSERT_WAITING,
+    STATEMENTS
+};
 
 static const char *const SQL[STATEMENTS] = {
     [INSERT_BLOCK] = "INSERT INTO row_blocks (first_row, records) VALUES (?1, ?2)",
@@ -22,6 +29,7 @@ static const char *const SQL[STATEMENTS] = {
         "INSERT INTO unreadable_rows (batch, line, dealer, claim, message) VALUES (?1, ?2, ?3, ?4, ?5)",
     [INSERT_REPEATED] = "INSERT INTO repeated_rows (batch, line, row) VALUES (?1, ?2, ?3)",
     [INSERT_REPLACED] = "INSERT INTO replaced_rows (row, replaced_by) VALUES (?1, ?2)",
+    [INSERT_WAITING] = "INSERT INTO waiting_rows (row) VALUES (?1)",
 };
 
 struct ledger_post {
@@ -382,6 +390,15 @@ static int record_replaced(struct ledger_post *post, const struct dossier *dossi
     return office_execute(post->office, statement);
 }
 
+/* What the row replaced waits no longer: a trigger sees to it. */
+static int record_waiting(struct ledger_post *post, const struct dossier *dossier)
+{
+    sqlite3_stmt *statement = post->statements[INSERT_WAITING];
+
+    sqlite3_bind_int64(statement, 1, (int64_t)dossier->row);
+    return office_execute(post->office, statement);
+}
+
 /* What is kept for later of a row, and what has a table of its own. */
 static int note_row(struct ledger_post *post, const struct dossier *dossier)
 {
@@ -396,6 +413,8 @@ static int note_row(struct ledger_post *post, const struct dossier *dossier)
         status = keep_fallen(post, dossier->stood);
     if (status == WM_OK && dossier->replaces != 0)
         status = record_replaced(post, dossier);
+    if (status == WM_OK && dossier->decision == DECISION_HOLD && dossier->supersedes)
+        status = record_waiting(post, dossier);
     return status == WM_OK ? followups_record(post->followups, dossier) : status;
 }
 

@@ -116,16 +116,26 @@ static const sqlite3_module FEED = {
     .xRowid = feed_row_number,
 };
 
-int row_feed_begin(struct office *office, const struct row_feed *feed)
+int row_feed_begin_named(struct office *office, const struct row_feed *feed, const char *name)
 {
-    int result = sqlite3_create_module_v2(office_database(office), "fed", &FEED, (void *)(uintptr_t)feed, NULL);
+    int result = sqlite3_create_module_v2(office_database(office), name, &FEED, (void *)(uintptr_t)feed, NULL);
 
     return result == SQLITE_OK ? WM_OK : office_report(office, result);
 }
 
+void row_feed_end_named(struct office *office, const char *name)
+{
+    sqlite3_create_module_v2(office_database(office), name, NULL, NULL, NULL);
+}
+
+int row_feed_begin(struct office *office, const struct row_feed *feed)
+{
+    return row_feed_begin_named(office, feed, "fed");
+}
+
 void row_feed_end(struct office *office)
 {
-    sqlite3_create_module_v2(office_database(office), "fed", NULL, NULL, NULL);
+    row_feed_end_named(office, "fed");
 }
 
 int row_feed_run(struct office *office, const struct row_feed *feed, const char *sql)

@@ -25,6 +25,10 @@ struct row_feed {
 int row_feed_begin(struct office *office, const struct row_feed *feed);
 void row_feed_end(struct office *office);
 
+/* The same under another name than `fed`, so that several may be there at once. */
+int row_feed_begin_named(struct office *office, const struct row_feed *feed, const char *name);
+void row_feed_end_named(struct office *office, const char *name);
+
 /* Runs one statement that selects from the table `fed`, once: "INSERT INTO t SELECT a, b FROM fed". */
 int row_feed_run(struct office *office, const struct row_feed *feed, const char *sql);
 

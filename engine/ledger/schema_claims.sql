@@ -188,6 +188,17 @@ CREATE TABLE replaced_rows (
     replaced_by INTEGER NOT NULL
 ) STRICT;
 
+-- Rows that wait for a person: held, highest of their claim, and not decided since. So that a morning's list need not
+-- look through what was ever held.
+CREATE TABLE waiting_rows (
+    row INTEGER PRIMARY KEY
+) STRICT;
+
+CREATE TRIGGER replaced_rows_waiting AFTER INSERT ON replaced_rows
+BEGIN DELETE FROM waiting_rows WHERE row = new.row; END;
+CREATE TRIGGER office_decisions_waiting AFTER INSERT ON office_decisions WHEN new.action <> 'reverse'
+BEGIN DELETE FROM waiting_rows WHERE row = new.row; END;
+
 -- ---- 6. Views: what counts now ----
 
 -- What is decided on each row by now: the engine's decision, or a person's since.
@@ -229,7 +240,22 @@ SELECT c.row, c.batch, c.line, c.dealer, c.claim, c.revision, c.campaign, c.vin,
        f.number, f.effect, f.finding, f.item, f.message, f.rule
 FROM claims_now AS c JOIN findings AS f ON f.row = c.row;
 
--- The view of payments is in schema_audit.sql, for it knows chargebacks.
+-- Money that the engine's pay moved, one row a claim row; below 0 where a correction came to less.
+CREATE VIEW payments_by_engine AS
+SELECT r.row, r.dealer, r.claim, r.revision, r.campaign, r.vin,
+       date(b.today * 86400, 'unixepoch') AS paid_on, r.due_cents AS paid_cents,
+       'pay' AS action, NULL AS decided_by, NULL AS reason
+FROM claim_rows AS r JOIN batches AS b ON b.batch = r.batch
+WHERE r.decision = 'pay' AND r.replaces IS NOT 0 AND r.due_cents <> 0;
+
+-- Money that a person's decision moved: by pay, or back by a reversal or a chargeback (below 0).
+CREATE VIEW payments_by_people AS
+SELECT r.row, r.dealer, r.claim, r.revision, r.campaign, r.vin,
+       date(d.decided_on * 86400, 'unixepoch') AS paid_on, d.due_cents AS paid_cents, d.action, d.decided_by, d.reason
+FROM office_decisions AS d JOIN claim_rows AS r ON r.row = d.row
+WHERE d.due_cents <> 0;
+
+-- payments, which has both and what was extrapolated after audits, is in schema_audit.sql.
 
 -- Follow-up work on standing claims that no later standing claim supplied the part for.
 CREATE VIEW followups_open AS
@@ -238,6 +264,35 @@ SELECT f.row, f.number, c.dealer, c.claim, c.revision, c.campaign, f.vin, f.foll
 FROM followups AS f JOIN claims_standing AS c ON c.row = f.row
 WHERE NOT EXISTS (SELECT 1 FROM followup_parts AS p JOIN claims_standing AS s ON s.row = p.supplied_by
                   WHERE p.row = f.row AND p.number = f.number);
+
+-- Posted files. The rows of one are first_row to last_row of rows_decided (last_row is below first_row where it has
+-- none), so that a night is read without looking at any other.
+CREATE VIEW batches_now AS
+SELECT b.batch, b.file_name, date(b.received_on * 86400, 'unixepoch') AS received_on,
+       date(b.today * 86400, 'unixepoch') AS decided_on, b.posted_at,
+       b.first_row, b.first_row + b.row_count - 1 AS last_row, b.row_count AS claims,
+       b.unreadable_count AS unreadable, b.repeated_count AS repeated, b.rules, b.load
+FROM batches AS b;
+
+-- The findings on every row, also on those that a later revision took the place of.
+CREATE VIEW findings_made AS
+SELECT f.row, f.number, f.effect, f.finding, f.item, f.message, f.rule FROM findings AS f;
+
+-- Rows that could not be read.
+CREATE VIEW rows_unreadable AS
+SELECT u.batch, u.line, u.dealer, u.claim, u.message FROM unreadable_rows AS u;
+
+-- Claims that wait for a person: held, and not decided since. The region is that of the dealer's version that counted
+-- for the claim.
+CREATE VIEW claims_waiting AS
+SELECT r.row, r.batch, r.line, r.dealer, r.claim, r.revision, r.campaign, r.vin,
+       (SELECT d.region FROM dealer_versions AS d
+        WHERE d.dealer = r.dealer AND d.valid_from <= coalesce(r.completed_on, 2147483647)
+        ORDER BY d.valid_from DESC, d.load DESC LIMIT 1) AS region,
+       date(r.completed_on * 86400, 'unixepoch') AS completed_on,
+       date(b.received_on * 86400, 'unixepoch') AS received_on,
+       r.asked_cents, r.payable_cents
+FROM waiting_rows AS w JOIN claim_rows AS r ON r.row = w.row JOIN batches AS b ON b.batch = r.batch;
 
 -- ---- 7. Nothing recorded is edited or deleted ----
 

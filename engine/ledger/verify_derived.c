@@ -33,6 +33,26 @@ static int check_replaced(struct verification *verification)
     return status;
 }
 
+#define SHOULD_WAIT                                                                                                  \
+    "SELECT row FROM claim_rows AS r WHERE decision = 'hold' AND replaces IS NOT 0 "                                 \
+    "AND NOT EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row) "                                                \
+    "AND NOT EXISTS (SELECT 1 FROM office_decisions WHERE row = r.row AND action <> 'reverse')"
+
+static int check_waiting(struct verification *verification)
+{
+    int status = verify_query(verification,
+                              "SELECT 'waiting_rows has row ' || row || ', which does not wait for a person; restore '"
+                              "|| 'the file from a copy' FROM (SELECT row FROM waiting_rows EXCEPT " SHOULD_WAIT
+                              ") LIMIT 1");
+
+    if (status == WM_OK)
+        status = verify_query(verification,
+                              "SELECT 'waiting_rows lacks row ' || row || ', which waits for a person; restore '"
+                              "|| 'the file from a copy' FROM (" SHOULD_WAIT " EXCEPT SELECT row FROM waiting_rows"
+                              ") LIMIT 1");
+    return status;
+}
+
 static int check_form(struct verification *verification, enum packed_table table, const char *name,
                       uint64_t *ret_entries)
 {
@@ -82,6 +102,8 @@ int verify_derived(struct verification *verification)
 {
     int status = check_replaced(verification);
 
+    if (status == WM_OK)
+        status = check_waiting(verification);
     if (status == WM_OK)
         status = check_rows(verification);
     return status == WM_OK ? check_tallies(verification) : status;

@@ -1,0 +1,405 @@
+/* What a report's header may say and what is wrong with one, values of parameters, and cells as CSV shows them.
+ */
+#include "capture.h"
+
+#include "base/status.h"
+#include "ledger/sql_words.h"
+#include "reports/parameters.h"
+#include "reports/read_report.h"
+#include "reports/write_report.h"
+
+#define COUNT(array) (sizeof(array) / sizeof((array)[0]))
+
+static struct arena arena;
+static struct capture capture;
+
+static int read_text(const char *text, bool computed, struct report *ret_report)
+{
+    capture_start(&capture);
+    return report_read(&arena, TEXT("t"), TEXT("t.sql"), text_of(text), computed, &capture.sink, ret_report);
+}
+
+static int forget(void **state)
+{
+    (void)state;
+    arena_free(&arena);
+    return 0;
+}
+
+/* --- Headers
+ * ---------------------------------------------------------------------------------------------------- */
+
+#define HEAD "-- title: T\n-- meaning: M.\n"
+#define ONE "-- column: a text; x\nSELECT 1 AS a\n"
+
+/* A header, and what must be said of it; NULL: it is right. */
+static const struct {
+    const char *text, *said;
+} HEADERS[] = {
+    {HEAD ONE, NULL},
+    {HEAD "--\n--# a comment: of any kind\n" ONE, NULL},
+    {HEAD "-- parameter: since date = today - 90; from then\n-- parameter: d text =; d\n-- parameter: k choice "
+          "a|b = b; k\n"
+          "-- parameter: m money = 2.50; m\n-- parameter: n integer; n\n-- parameter: f decimal = 0.5; f\n" ONE,
+     NULL},
+    {HEAD "-- section: one\n-- title: One\n" ONE "-- section: two\n" ONE, NULL},
+    {HEAD "-- table: kept\n" ONE "-- section: two\n" ONE, NULL},
+    {HEAD "-- column: a text; x\n-- column: n integer \"How many\"; x\n-- chart: bar x=a y=n\nSELECT 1 AS a, 2 "
+          "AS n\n",
+     NULL},
+    {"", "t.sql: the report has no section; write columns and a SELECT\n"
+         "t.sql: the report has no title; begin it with a line `-- title: ...`\n"
+         "t.sql: the report does not say what it means; add a line `-- meaning: ...` with a sentence\n"},
+    {"-- title: T\n" ONE,
+     "t.sql: the report does not say what it means; add a line `-- meaning: ...` with a sentence\n"},
+    {HEAD "-- title: U\n" ONE, "t.sql:3:11: there are two lines `title:` here; take one out\n"},
+    {"-- title:\n-- meaning: M.\n" ONE,
+     "t.sql:1:10: `title:` is empty; write a few words behind it\n"
+     "t.sql: the report has no title; begin it with a line `-- title: ...`\n"},
+    {HEAD "-- colum: a text; x\n" ONE, "t.sql:3: no key \"colum\" in a header; nearest is \"column\"\n"},
+    {HEAD "-- remark: x\n" ONE,
+     "t.sql:3: no key \"remark\" in a header; write title, meaning, parameter, section, table, "
+     "column or chart, or `--#` in front of a comment\n"},
+    {HEAD "-- a plain remark\n" ONE,
+     "t.sql:3:4: a line of the header is `-- key: value`; write `--#` in front of a comment\n"},
+    {HEAD "SELECT 1\n",
+     "t.sql:3:1: the query has no header; write lines `-- column: NAME FORMAT; meaning` in front of it\n"},
+    {HEAD "-- column: a text; x\n",
+     "t.sql:3:12: the section \"t\" has no query; write a query behind its header\n"},
+    {HEAD "-- section: one\nSELECT 1\n", "t.sql:3:13: the section \"one\" has no column; write a line `-- "
+                                         "column: NAME FORMAT; meaning` for each column of its "
+                                         "query\n"},
+    {HEAD "-- column: A text; x\nSELECT 1\n", "t.sql:3:12: a column is `NAME FORMAT \"Heading\"; meaning`, and "
+                                              "its name has a to z, digits and _ alone\n"},
+    {HEAD "-- column: a mony; x\nSELECT 1\n",
+     "t.sql:3:14: \"mony\" is no format; nearest is \"money\", of text, date, "
+     "integer, money, decimal, percent or claim\n"},
+    {HEAD "-- column: a choice; x\nSELECT 1\n",
+     "t.sql:3:14: \"choice\" is no format here; write text, date, integer, money, decimal, percent or claim\n"},
+    {HEAD "-- column: a text\nSELECT 1\n",
+     "t.sql:3:18: what it means is missing; write `; ` and a few words behind it\n"},
+    {HEAD "-- column: a text \"A; x\nSELECT 1\n",
+     "t.sql:3:19: the heading is not closed; write it as \"Money cut\"\n"},
+    {HEAD "-- column: a text; x\n" ONE, "t.sql:4:12: there are two columns \"a\"; take one out\n"},
+    {HEAD ONE "-- section: two\n" ONE,
+     "t.sql:5:13: `section:` stands before the first column; put one there, or take it "
+     "out where there is one section\n"},
+    {HEAD "-- section: one\n" ONE "-- section: one\n" ONE,
+     "t.sql:6:13: there are two sections \"one\"; call one by another name\n"},
+    {HEAD "-- section: One\n" ONE,
+     "t.sql:3:13: the name of a section has a to z, digits and _ alone; correct it\n"},
+    {HEAD "-- table: claims_now\n" ONE "-- section: two\n" ONE,
+     "t.sql:3:11: \"claims_now\" is the name of a view; call the table by another name\n"},
+    {HEAD "-- table: kept\n" ONE,
+     "t.sql: the report ends with a table, which is not shown; add a section behind it\n"},
+    {HEAD "-- table: kept\n-- chart: none\n" ONE "-- section: two\n" ONE,
+     "t.sql:4:11: a table is not shown and has no chart; take it out\n"},
+    {HEAD "-- section: one\n-- parameter: p text; p\n" ONE,
+     "t.sql:4:15: parameters belong to the whole report; put this before the first section\n"},
+    {HEAD "-- parameter: P text; p\n" ONE,
+     "t.sql:3:15: a parameter is `NAME TYPE = DEFAULT; meaning`, and its name has a "
+     "to z, digits and _ alone\n"},
+    {HEAD "-- parameter: today date; p\n" ONE,
+     "t.sql:3:15: `--today` is an option of every report; call the parameter by another name\n"},
+    {HEAD "-- parameter: p text; p\n-- parameter: p text; p\n" ONE,
+     "t.sql:4:15: there are two parameters \"p\"; take one out\n"},
+    {HEAD "-- parameter: p percent; p\n" ONE, "t.sql:3:17: \"percent\" is no format here; write text, date, "
+                                              "integer, money, decimal or choice\n"},
+    {HEAD "-- parameter: p choice one = one; p\n" ONE,
+     "t.sql:3:24: a choice lists its words; write it as `choice month|dealer`\n"},
+    {HEAD "-- parameter: p choice one|two = three; p\n" ONE,
+     "t.sql:3:15: the default \"three\" is none of its words; write one or two\n"},
+    {HEAD "-- parameter: p date = soon; p\n" ONE,
+     "t.sql:3:15: the default \"soon\" is no date; write it as 2026-03-01, or as today - 7\n"},
+    {HEAD "-- column: a text; x\n-- chart: pie x=a y=a\nSELECT 1\n",
+     "t.sql:4:11: \"pie\" is no chart; write line, bar, stacked, points or none\n"},
+    {HEAD "-- column: a text; x\n-- chart: bar x=a\nSELECT 1\n",
+     "t.sql:4:11: a chart needs x=COLUMN and y=COLUMN,...; add what is missing\n"},
+    {HEAD "-- column: claims text; x\n-- chart: bar x=claim y=claims\nSELECT 1\n",
+     "t.sql:4:11: the chart names the column \"claim\", which is none; nearest is \"claims\"\n"},
+    {HEAD "-- column: a text; x\n-- chart: bar x=a y=a\nSELECT 1\n",
+     "t.sql:4:11: the chart draws \"a\", which is no number; name another column\n"},
+    {HEAD "-- column: a text; x\n-- column: n integer; n\n-- chart: bar x=a y=n z=n\nSELECT 1\n",
+     "t.sql:5:11: \"z\" is no part of a chart; write x=, y=, series=, label= or lines=\n"},
+    {HEAD "-- column: a text; x\n-- column: n integer; n\n-- chart: bar x=a y=n,n series=a\nSELECT 1\n",
+     "t.sql:5:11: with series=COLUMN a chart draws one y; take the others out\n"},
+    {HEAD "-- column: a text; x\n-- column: n integer; n\n-- chart: bar x=a y=n lines=n\nSELECT 1\n",
+     "t.sql:5:11: label= and lines= are for points; take them out or write points\n"},
+    {HEAD "-- column: a text; x\n-- column: n integer; n\n-- chart: bar x=a y=n,n,n,n,n,n,n,n,n\nSELECT 1\n",
+     "t.sql:5:11: a chart draws at most 8 columns; take some out\n"},
+    {HEAD "-- column: a text; x\n-- chart: none\n-- chart: none\nSELECT 1\n",
+     "t.sql:5:11: a section has one chart; take one out\n"},
+    {"-- title: \xff\n-- meaning: M.\n" ONE, "t.sql: this is not text (UTF-8); save it as UTF-8\n"},
+};
+
+static void each_fault_of_a_header_is_said(void **state)
+{
+    struct report report;
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(HEADERS); i++) {
+        int status = read_text(HEADERS[i].text, false, &report);
+        assert_string_equal(capture.text, HEADERS[i].said != NULL ? HEADERS[i].said : "");
+        assert_int_equal(status, HEADERS[i].said != NULL ? WM_BAD_INPUT : WM_OK);
+    }
+}
+
+static void a_computed_report_has_no_query(void **state)
+{
+    struct report report;
+    (void)state;
+
+    assert_int_equal(read_text(HEAD "-- column: a text; x\n", true, &report), WM_OK);
+    assert_int_equal(read_text(HEAD ONE, true, &report), WM_BAD_INPUT);
+    assert_string_equal(capture.text, "t.sql:4:1: a computed report has no query; take it out\n");
+}
+
+static void a_header_means_what_it_says(void **state)
+{
+    struct report report;
+    (void)state;
+
+    assert_int_equal(
+        read_text("-- title: Findings\n-- meaning: One\n--     two.\n-- parameter: by choice a|b = b; c\n"
+                  "-- section: s\n-- title: S\n-- column: n_of integer; how many\n"
+                  "-- column: p percent \"Part\"; share\n-- chart: line x=n_of y=p\n\nSELECT 1, 2;\n",
+                  false, &report),
+        WM_OK);
+    assert_true(text_is(report.meaning, "One two."));
+    assert_true(text_is(report.parameters[0].choices[1], "b"));
+    assert_false(report.parameters[0].required);
+    assert_true(text_is(report.sections[0].title, "S"));
+    assert_true(text_is(report.sections[0].columns[0].heading, "N of"));
+    assert_true(text_is(report.sections[0].columns[1].heading, "Part"));
+    assert_int_equal(report.sections[0].chart.kind, CHART_LINE);
+    assert_int_equal(report.sections[0].chart.y[0], 1);
+    assert_true(text_is(report.sections[0].sql, "SELECT 1, 2;\n") ||
+                text_is(report.sections[0].sql, "SELECT 1, 2;"));
+    assert_int_equal(report.sections[0].sql_line, 11);
+}
+
+/* --- Parameters
+ * ------------------------------------------------------------------------------------------------- */
+
+#define TODAY 20513 /* 2026-03-01 */
+
+static const struct {
+    enum report_format format;
+    const char *words, *value, *wrong;
+} VALUES[] = {
+    {REPORT_DATE, "2026-02-28", "2026-02-28", NULL},
+    {REPORT_DATE, "today", "2026-03-01", NULL},
+    {REPORT_DATE, "today - 1", "2026-02-28", NULL},
+    {REPORT_DATE, "today+31", "2026-04-01", NULL},
+    {REPORT_DATE, "today - x", NULL, "is no date; write it as 2026-03-01, or as today - 7"},
+    {REPORT_DATE, "2026-02-30", NULL, "is no date; write it as 2026-03-01, or as today - 7"},
+    {REPORT_INTEGER, "50", "50", NULL},
+    {REPORT_INTEGER, "5.0", NULL, "is no whole number; write it as 50"},
+    {REPORT_MONEY, "250.5", "250.50", NULL},
+    {REPORT_MONEY, "250.505", NULL, "is no amount of money; write it as 250.00"},
+    {REPORT_DECIMAL, "1.125", "1.125", NULL},
+    {REPORT_DECIMAL, "1e3", NULL, "is no number; write it as 1.5"},
+    {REPORT_TEXT, "D137", "D137", NULL},
+    {REPORT_TEXT, "\xff", NULL, "is no text (UTF-8); write it anew"},
+};
+
+static void words_become_values(void **state)
+{
+    (void)state;
+    for (size_t i = 0; i < COUNT(VALUES); i++) {
+        const struct report_parameter parameter = {.format = VALUES[i].format};
+        struct buffer out = BUFFER_EMPTY;
+        struct value v;
+        const char *wrong = parameter_read(&parameter, text_of(VALUES[i].words), TODAY, &arena, &v);
+        if (VALUES[i].wrong != NULL) {
+            assert_string_equal(wrong, VALUES[i].wrong);
+            continue;
+        }
+        assert_null(wrong);
+        write_report_value(&out, VALUES[i].format, v);
+        assert_true(text_is(buffer_text(&out), VALUES[i].value));
+        buffer_free(&out);
+    }
+}
+
+static void faults_of_options_are_said(void **state)
+{
+    static const char TEXT_OF_REPORT[] =
+        HEAD "-- parameter: due_within integer = 7; days\n-- parameter: dealer text; d\n" ONE;
+    const struct parameter_word words[] = {{TEXT("due-withn"), TEXT("3")},
+                                           {TEXT("due-within"), TEXT("x")},
+                                           {TEXT("due_within"), TEXT("4")},
+                                           {TEXT("colour"), TEXT("red")}};
+    struct report report;
+    struct value *values;
+    (void)state;
+
+    assert_int_equal(read_text(TEXT_OF_REPORT, false, &report), WM_OK);
+    assert_int_equal(parameters_read(&report, words, COUNT(words), TODAY, &arena, &capture.sink, &values),
+                     WM_BAD_INPUT);
+    assert_string_equal(capture.text,
+                        "the report t has no --due-withn; nearest is --due_within\n"
+                        "--due_within is given twice; leave one out\n"
+                        "the report t has no --colour; `witnessmark report t --help` lists what it has\n"
+                        "--due_within \"x\" is no whole number; write it as 50\n"
+                        "the report t needs --dealer: d\n");
+}
+
+/* --- Cells
+ * ------------------------------------------------------------------------------------------------------ */
+
+/* What OWASP's "CSV Injection" names, and what must stay as it is. */
+static void formulas_are_known(void **state)
+{
+    static const char *const FORMULAS[] = {"=1+1",
+                                           "+cmd",
+                                           "-cmd",
+                                           "@SUM(A1)",
+                                           "\tx",
+                                           "\rx",
+                                           "\nx",
+                                           " =1",
+                                           "=",
+                                           "-",
+                                           "+1",
+                                           "-1-1",
+                                           "\xef\xbc\x9d"
+                                           "1",
+                                           "\xef\xbc\xa0"
+                                           "SUM"};
+    static const char *const PLAIN[] = {"", "-1", "-12.50", "0.5", "a=b", "D101/-1", "C-501", "'=1"};
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(FORMULAS); i++)
+        assert_true(report_text_is_formula(text_of(FORMULAS[i])));
+    for (size_t i = 0; i < COUNT(PLAIN); i++)
+        assert_false(report_text_is_formula(text_of(PLAIN[i])));
+}
+
+static void fill(struct report_result *result, const struct report *report)
+{
+    const struct value rows[][3] = {
+        {value_text(TEXT("=cmd|'/c calc'!A1")), value_money(-1250), value_number(753049)},
+        {value_text(TEXT("a \"b\", c")), value_money(5), value_number(-500)},
+        {value_text(TEXT("-12.5")), value_null(), value_number(2 * DECIMAL_ONE)}};
+
+    assert_int_equal(report_result_open(result, report, NULL, TODAY, &arena), WM_OK);
+    for (size_t i = 0; i < COUNT(rows); i++)
+        assert_int_equal(report_add_row(result, &result->tables[0], rows[i]), WM_OK);
+}
+
+static const char COLUMNS[] =
+    HEAD "-- section: s\n-- column: a text; x\n-- column: m money; x\n-- column: p percent; x\n";
+
+static void csv_is_harmless_unless_it_is_to_be_plain(void **state)
+{
+    struct buffer out = BUFFER_EMPTY;
+    struct report_result result;
+    struct report report;
+    (void)state;
+
+    assert_int_equal(read_text(COLUMNS, true, &report), WM_OK);
+    fill(&result, &report);
+    write_report_csv(&out, &result, (struct report_look){.section = -1});
+    assert_true(text_is(buffer_text(&out), "a,m,p\n\"'=cmd|'/c calc'!A1\",-12.50,75.3049\n"
+                                           "\"a \"\"b\"\", c\",0.05,-0.05\n-12.5,,200\n"));
+    buffer_clear(&out);
+    write_report_csv(&out, &result, (struct report_look){.section = -1, .plain_cells = true});
+    assert_true(text_starts_with(buffer_text(&out), TEXT("a,m,p\n=cmd|'/c calc'!A1,-12.50")));
+    buffer_clear(&out);
+    write_report_text(&out, &result, (struct report_look){.section = -1});
+    assert_true(text_ends_with(buffer_text(&out), TEXT("  A                       M        P\n"
+                                                       "  =cmd|'/c calc'!A1  -12.50   75.3 %\n"
+                                                       "  a \"b\", c             0.05   -0.1 %\n"
+                                                       "  -12.5                      200.0 %\n")));
+    buffer_free(&out);
+}
+
+static void notes_stand_in_front(void **state)
+{
+    struct buffer out = BUFFER_EMPTY;
+    struct report_result result;
+    struct report report;
+    (void)state;
+
+    assert_int_equal(read_text(COLUMNS, true, &report), WM_OK);
+    fill(&result, &report);
+    assert_int_equal(report_add_note(&result, NULL, false, "The office files it <%s>.", "&"), WM_OK);
+    assert_int_equal(report_add_note(&result, report_table(&result, "s"), true, "a\tb"), WM_OK);
+    assert_int_equal(write_report_html(&out, &result, (struct report_look){.section = -1}), WM_OK);
+    buffer_add_byte(&out, '\0');
+    assert_non_null(strstr(out.bytes, "<p>The office files it &lt;&amp;&gt;.</p>"));
+    assert_non_null(strstr(out.bytes, "<pre tabindex=\"0\">a\tb</pre>"));
+    buffer_clear(&out);
+    assert_int_equal(write_report_json(&out, &result, (struct report_look){.section = -1}), WM_OK);
+    buffer_add_byte(&out, '\0');
+    assert_non_null(strstr(out.bytes, "\"notes\":[\"a\\tb\"]"));
+    assert_non_null(strstr(out.bytes, "{\"a\":\"-12.5\",\"m\":null,\"p\":200}"));
+    buffer_free(&out);
+}
+
+static void a_result_has_an_end(void **state)
+{
+    struct report_result result;
+    struct report report;
+    const struct value cells[] = {value_null(), value_null(), value_null()};
+    (void)state;
+
+    assert_int_equal(read_text(COLUMNS, true, &report), WM_OK);
+    assert_int_equal(report_result_open(&result, &report, NULL, TODAY, &arena), WM_OK);
+    for (uint32_t i = 0; i < 200000; i++)
+        assert_int_equal(report_add_row(&result, &result.tables[0], cells), WM_OK);
+    assert_int_equal(report_add_row(&result, &result.tables[0], cells), WM_LIMIT);
+}
+
+/* --- SQL
+ * --------------------------------------------------------------------------------------------------------- */
+
+static void tables_are_found_in_sql(void **state)
+{
+    static const struct {
+        const char *sql;
+        bool selects;
+    } TEXTS[] = {
+        {"SELECT x FROM t", true},
+        {"SELECT x FROM a, t", true},
+        {"SELECT x FROM a JOIN t ON 1", true},
+        {"SELECT x FROM (a JOIN t)", true},
+        {"SELECT x FROM (SELECT 1), t", true},
+        {"SELECT x FROM a JOIN b ON f(1, 2), t", true},
+        {"SELECT x FROM main.t", true},
+        {"SELECT x FROM \"T\"", true},
+        {"SELECT x FROM [t]", true},
+        {"SELECT x FROM/**/t", true},
+        {"SELECT 1 WHERE 1 IN (SELECT 1 FROM t)", true},
+        {"SELECT t FROM a", false},
+        {"SELECT x, t FROM a ORDER BY x, t", false},
+        {"SELECT count(*) AS t FROM a", false},
+        {"SELECT x FROM a -- FROM t\n", false},
+        {"SELECT 'FROM t' FROM a", false},
+        {"SELECT x FROM a WHERE t = 1", false},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(TEXTS); i++)
+        if (sql_selects_from(text_of(TEXTS[i].sql), "t") != TEXTS[i].selects)
+            fail_msg("%s", TEXTS[i].sql);
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test_teardown(each_fault_of_a_header_is_said, forget),
+        cmocka_unit_test_teardown(a_computed_report_has_no_query, forget),
+        cmocka_unit_test_teardown(a_header_means_what_it_says, forget),
+        cmocka_unit_test_teardown(words_become_values, forget),
+        cmocka_unit_test_teardown(faults_of_options_are_said, forget),
+        cmocka_unit_test_teardown(formulas_are_known, forget),
+        cmocka_unit_test_teardown(csv_is_harmless_unless_it_is_to_be_plain, forget),
+        cmocka_unit_test_teardown(notes_stand_in_front, forget),
+        cmocka_unit_test_teardown(a_result_has_an_end, forget),
+        cmocka_unit_test(tables_are_found_in_sql),
+    };
+
+    return cmocka_run_group_tests(tests, NULL, NULL);
+}
