@@ -40,9 +40,9 @@ void look_back_close(struct look_back *look_back)
     free(look_back);
 }
 
-static int32_t days(const struct look_back *look_back, const struct table_hits *hits, enum deadline deadline)
+/* output -1: the table has no such column. */
+static int32_t days(const struct look_back *look_back, const struct table_hits *hits, int output)
 {
-    int output = look_back->rules->deadline_output[deadline];
     struct value value =
         output >= 0 ? table_output(look_back->rules->deadlines, hits->rows[0], (uint32_t)output) : value_null();
     int64_t number = value.type == VALUE_NUMBER ? value.number / DECIMAL_ONE : -1;
@@ -66,8 +66,8 @@ static int ask(struct look_back *look_back, struct text region, struct audit_ter
         return WM_BAD_INPUT;
     }
     if (status == WM_OK && hits.count > 0) {
-        terms->audit_within_days = days(look_back, &hits, AUDIT_WITHIN_DAYS);
-        terms->notice_days = days(look_back, &hits, CHARGEBACK_NOTICE_DAYS);
+        terms->audit_within_days = days(look_back, &hits, look_back->rules->deadline_output[AUDIT_WITHIN_DAYS]);
+        terms->notice_days = days(look_back, &hits, look_back->rules->notice_output);
     }
     return status;
 }

@@ -188,15 +188,14 @@ static int add_finding_of_ambiguity(struct arena *arena, struct dossier *dossier
 
 static int establish_deadlines(struct fact_worker *worker, struct arena *arena, struct dossier *dossier)
 {
-    static const enum fact_id FACTS[] = {FACT_submit_within_days,   FACT_decide_within_days,
-                                         FACT_silence_approves,     FACT_pay_within_days,
-                                         FACT_resubmit_within_days, FACT_audit_within_days};
-    enum { FACTS_COUNT = sizeof FACTS / sizeof FACTS[0] };
+    static const enum fact_id FACTS[DEADLINES] = {FACT_submit_within_days,   FACT_decide_within_days,
+                                                  FACT_silence_approves,     FACT_pay_within_days,
+                                                  FACT_resubmit_within_days, FACT_audit_within_days};
     const struct rules *rules = worker->day->rules;
     struct table_hits hits;
     bool asked = false;
 
-    for (int i = 0; i < FACTS_COUNT; i++)
+    for (int i = 0; i < DEADLINES; i++)
         asked = asked || is_asked(rules, FACTS[i]);
     if (!asked || dossier->dealer == NULL)
         return WM_OK;
@@ -205,7 +204,7 @@ static int establish_deadlines(struct fact_worker *worker, struct arena *arena, 
         return status;
     if (hits.fault != TABLE_OK)
         return add_finding_of_ambiguity(arena, dossier, rules->deadlines, &hits);
-    for (int i = 0; hits.count > 0 && i < FACTS_COUNT; i++)
+    for (int i = 0; hits.count > 0 && i < DEADLINES; i++)
         if (rules->deadline_output[i] >= 0)
             fact_put(rules, dossier->facts, FACTS[i],
                      table_output(rules->deadlines, hits.rows[0], (uint32_t)rules->deadline_output[i]));

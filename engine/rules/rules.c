@@ -157,7 +157,6 @@ static int build_deadlines(struct build *build)
         {"submit_within_days", VALUE_NUMBER},  {"decide_within_days", VALUE_NUMBER},
         {"silence_approves", VALUE_BOOLEAN},   {"pay_within_days", VALUE_NUMBER},
         {"resubmit_within_days", VALUE_NUMBER}, {"audit_within_days", VALUE_NUMBER},
-        {"chargeback_notice_days", VALUE_NUMBER},
     };
     struct rules *rules = build->rules;
     int status = build_table(build, TEXT("deadlines.csv"), true, HIT_BIT(HIT_UNIQUE), FACTS_OF_REGION, SCOPE_CLAIM,
@@ -170,6 +169,9 @@ static int build_deadlines(struct build *build)
         if (rules->deadline_output[i] >= 0)
             build_output(build, rules->deadlines, OUTPUTS[i].name, OUTPUTS[i].type);
     }
+    rules->notice_output = table_output_named(rules->deadlines, "chargeback_notice_days");
+    if (rules->notice_output >= 0)
+        build_output(build, rules->deadlines, "chargeback_notice_days", VALUE_NUMBER);
     return WM_OK;
 }
 

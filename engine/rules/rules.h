@@ -104,15 +104,15 @@ struct check {
 
 /* --- All of it --------------------------------------------------------------------------------------- */
 
-/* The last is a term of audits alone, and no fact. */
 enum deadline { SUBMIT_WITHIN_DAYS, DECIDE_WITHIN_DAYS, SILENCE_APPROVES, PAY_WITHIN_DAYS, RESUBMIT_WITHIN_DAYS,
-                AUDIT_WITHIN_DAYS, CHARGEBACK_NOTICE_DAYS, DEADLINES };
+                AUDIT_WITHIN_DAYS, DEADLINES };
 
 struct rules {
     struct dictionary *dictionary;
     struct units *units;
     struct table *deadlines;             /* NULL: the file is not there */
     int deadline_output[DEADLINES];      /* -1: the table has no such output */
+    int notice_output;                   /* chargeback_notice_days, a term of audits and no fact; -1 likewise */
     struct campaign *campaigns;          /* in the order of their ids */
     uint32_t campaign_count;
     struct check *checks[SCOPES];        /* in the order of their files */

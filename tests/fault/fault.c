@@ -222,13 +222,15 @@ struct audit_act {
 static int draw(const char *wish)
 {
     return RUN(wish, "sample", "draw", "--name", "s", "--because", "x", "--size", "10", "--seed", "1", "--office",
-               words("%s/office.db", folder), "--today", "2026-05-01", "--out", words("%s/sheet.csv", folder), "--quiet");
+               words("%s/office.db", folder), "--today", "2026-05-01", "--out", words("%s/sheet.csv", folder),
+               "--quiet");
 }
 
 static int charge(const char *wish)
 {
-    return RUN(wish, "chargeback", "s", "--by", "x", "--reason", "y", "--notified", "2026-05-01", "--today", "2026-06-01",
-               "--office", words("%s/office.db", folder), "--letters", words("%s/letters", folder), "--quiet");
+    return RUN(wish, "chargeback", "s", "--by", "x", "--reason", "y", "--notified", "2026-05-01", "--today",
+               "2026-06-01", "--office", words("%s/office.db", folder), "--letters",
+               words("%s/letters", folder), "--quiet");
 }
 
 static const char *const DRAWN[] = {"samples", "sample_strata", "sample_regions", "sample_frame", "sample_items", NULL};
