@@ -146,6 +146,8 @@ packages:
 
 install: $(BUILD)/witnessmark
 	install -D $< $(DESTDIR)$(PREFIX)/bin/witnessmark
+	install -d $(DESTDIR)$(PREFIX)/share/witnessmark/reports
+	install -m 644 reports/*.sql $(DESTDIR)$(PREFIX)/share/witnessmark/reports
 
 clean:
 	rm -rf $(BUILD) witnessmark

@@ -16,12 +16,14 @@
 -- column: cut money; asked less payable of those that are pay or hold
 --# A claim that has a finding on two items counts once.
 SELECT substr(received_on, 1, 7) AS month, dealer, campaign, effect, finding, count(*) AS claims, sum(cut) AS cut
-FROM (SELECT DISTINCT c.row, b.received_on, c.dealer, c.campaign, m.effect, m.finding,
+FROM (SELECT b.received_on, c.dealer, c.campaign, m.effect, m.finding,
              CASE WHEN c.decision IN ('pay', 'hold') THEN c.asked_cents - c.payable_cents ELSE 0 END AS cut
       FROM batches_now AS b CROSS JOIN findings_made AS m ON m.row BETWEEN b.first_row AND b.last_row
            CROSS JOIN claims_now AS c ON c.row = m.row
       WHERE b.received_on BETWEEN :since AND :until
-        AND (:dealer IS NULL OR c.dealer = :dealer) AND (:campaign IS NULL OR c.campaign = :campaign))
+        AND (:dealer IS NULL OR c.dealer = :dealer) AND (:campaign IS NULL OR c.campaign = :campaign)
+        AND NOT EXISTS (SELECT 1 FROM findings_made AS e WHERE e.row = m.row AND e.number < m.number
+                                                           AND e.effect = m.effect AND e.finding = m.finding))
 GROUP BY 1, 2, 3, 4, 5
 
 -- table: received

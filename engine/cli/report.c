@@ -45,7 +45,7 @@ static void close_reporting(struct reporting *reporting)
     desk_close(&reporting->desk);
 }
 
-/* --- What there is ---------------------------------------------------------------------------------------- */
+/* --- What there is --------------------------------------------------------------------------------- */
 
 /* `words`, blanks up to an indent, and an explanation that is broken there. */
 static void add_entry(struct buffer *out, const char *lead, struct text words, struct text meaning,
@@ -148,7 +148,7 @@ static int list_reports(struct reporting *reporting)
     return status == WM_OK ? print(reporting, faulty ? EXIT_FOUND : EXIT_DONE) : cli_exit(status);
 }
 
-/* --- What may be read ------------------------------------------------------------------------------------- */
+/* --- What may be read ------------------------------------------------------------------------------ */
 
 static int add_view_row(struct reporting *reporting, const char *view, const char *column, const char *meaning,
                         bool given)
@@ -204,7 +204,7 @@ static int list_views(struct reporting *reporting)
     return status == WM_OK ? print(reporting, EXIT_DONE) : cli_exit(status);
 }
 
-/* --- One report ------------------------------------------------------------------------------------------- */
+/* --- One report ------------------------------------------------------------------------------------ */
 
 static struct text section_at(const void *list, uint32_t number)
 {
@@ -300,7 +300,7 @@ static int run_report(const struct options *options)
     return code;
 }
 
-/* --- Help of one report ----------------------------------------------------------------------------------- */
+/* --- Help of one report ---------------------------------------------------------------------------- */
 
 static void add_parameter_help(struct buffer *out, const struct report_parameter *parameter)
 {

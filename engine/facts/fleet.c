@@ -26,7 +26,7 @@ struct reading {
     uint32_t kind_count;
 };
 
-/* --- Profiles ------------------------------------------------------------------------------------- */
+/* --- Profiles -------------------------------------------------------------------------------------- */
 
 static int take_profile(void *taker, uint32_t number, const struct vehicle_profile *profile)
 {
@@ -46,7 +46,7 @@ static int take_profile(void *taker, uint32_t number, const struct vehicle_profi
     return WM_OK;
 }
 
-/* --- Vehicles ------------------------------------------------------------------------------------- */
+/* --- Vehicles -------------------------------------------------------------------------------------- */
 
 /* 0 without a day; else 1 + twice the cut points before it, one more on one. */
 static uint32_t stretch_of(const struct reading *reading, int32_t built_on)
@@ -97,7 +97,7 @@ static int read_vehicles(struct register_source *source, struct reading *reading
     return status;
 }
 
-/* --- Kinds ---------------------------------------------------------------------------------------- */
+/* --- Kinds ----------------------------------------------------------------------------------------- */
 
 static int list_kinds(const struct reading *reading, struct fleet_kind **ret_kinds)
 {

@@ -24,7 +24,7 @@ int ledger_regions(struct office *office, region_take *take, void *taker)
     return status;
 }
 
-/* --- Parts ----------------------------------------------------------------------------------------------- */
+/* --- Parts ----------------------------------------------------------------------------------------- */
 
 static const char DEALERS[] =
     "SELECT dealer FROM dealer_versions UNION SELECT dealer FROM shipment_versions ORDER BY 1";

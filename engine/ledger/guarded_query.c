@@ -54,7 +54,7 @@ struct guarded_query {
     struct place place;
 };
 
-/* --- What may run ---------------------------------------------------------------------------------------- */
+/* --- What may run ---------------------------------------------------------------------------------- */
 
 /* SQLite's functions that give the same for the same rows, and touch nothing else. */
 static const char *const FUNCTIONS[] = {
@@ -176,7 +176,7 @@ static int look_at_clock(void *context)
     return guard->late;
 }
 
-/* --- Functions ------------------------------------------------------------------------------------------- */
+/* --- Functions ------------------------------------------------------------------------------------- */
 
 static void call_share(sqlite3_context *call, int count, sqlite3_value **arguments)
 {
@@ -236,8 +236,7 @@ static void call_stage_of(sqlite3_context *call, int count, sqlite3_value **argu
         give(call, stage);
 }
 
-/* --- Given tables ------------------------------------------------------------------------------------------
- */
+/* --- Given tables ---------------------------------------------------------------------------------- */
 
 static void feed_cell(void *context, uint64_t row, int column, sqlite3_context *ret_cell)
 {
@@ -284,8 +283,7 @@ int guard_give(struct guard *guard, const struct given_table *table)
     return status;
 }
 
-/* --- The guard -----------------------------------------------------------------------------------------------
- */
+/* --- The guard ------------------------------------------------------------------------------------- */
 
 static int list_base_tables(struct guard *guard)
 {
@@ -305,6 +303,7 @@ static int list_base_tables(struct guard *guard)
     return guard->base_tables.failed ? WM_NO_MEMORY : status;
 }
 
+/* What is sorted may be more than memory holds: it goes to files without a name. */
 static int set_up(struct guard *guard)
 {
     sqlite3 *database = guard->database;
@@ -319,6 +318,8 @@ static int set_up(struct guard *guard)
     if (result != SQLITE_OK)
         return office_report(guard->office, result);
     int status = list_base_tables(guard);
+    if (status == WM_OK)
+        status = office_run(guard->office, "PRAGMA temp_store = FILE");
     if (status != WM_OK)
         return status;
     guard->old_length_limit = sqlite3_limit(database, SQLITE_LIMIT_LENGTH, LIMIT_REPORT_VALUE_BYTES);
@@ -366,6 +367,7 @@ void guard_close(struct guard *guard)
         sqlite3_free(guard->feeds[i].names);
     }
     buffer_free(&guard->base_tables);
+    sqlite3_exec(guard->database, "PRAGMA temp_store = MEMORY", NULL, NULL, NULL);
     sqlite3_create_function_v2(guard->database, "share", 2, SQLITE_UTF8, NULL, NULL, NULL, NULL, NULL);
     sqlite3_create_function_v2(guard->database, "stage_of", 2, SQLITE_UTF8, NULL, NULL, NULL, NULL, NULL);
     free(guard);
@@ -382,8 +384,7 @@ bool guard_names(struct text sql, const char *table)
     return false;
 }
 
-/* --- Queries
- * --------------------------------------------------------------------------------------------------- */
+/* --- Queries --------------------------------------------------------------------------------------- */
 
 /* The place of a byte of the text, whose column counts bytes of the line. */
 static struct place place_at(struct place start, struct text sql, size_t byte)

@@ -283,7 +283,7 @@ CREATE VIEW rows_unreadable AS
 SELECT u.batch, u.line, u.dealer, u.claim, u.message FROM unreadable_rows AS u;
 
 -- Claims that wait for a person: held, and not decided since. The region is that of the dealer's version that counted
--- for the claim.
+-- for the claim. CROSS JOIN: the few that wait are looked up, never the other way about.
 CREATE VIEW claims_waiting AS
 SELECT r.row, r.batch, r.line, r.dealer, r.claim, r.revision, r.campaign, r.vin,
        (SELECT d.region FROM dealer_versions AS d
@@ -292,7 +292,7 @@ SELECT r.row, r.batch, r.line, r.dealer, r.claim, r.revision, r.campaign, r.vin,
        date(r.completed_on * 86400, 'unixepoch') AS completed_on,
        date(b.received_on * 86400, 'unixepoch') AS received_on,
        r.asked_cents, r.payable_cents
-FROM waiting_rows AS w JOIN claim_rows AS r ON r.row = w.row JOIN batches AS b ON b.batch = r.batch;
+FROM waiting_rows AS w CROSS JOIN claim_rows AS r ON r.row = w.row CROSS JOIN batches AS b ON b.batch = r.batch;
 
 -- ---- 7. Nothing recorded is edited or deleted ----
 

@@ -107,8 +107,7 @@ bool sql_defines_table(struct sql_words words)
     return false;
 }
 
-/* --- Where tables stand ------------------------------------------------------------------------------------
- */
+/* --- Where tables stand ---------------------------------------------------------------------------- */
 
 /* What may come next at one depth of parentheses. */
 enum clause {

@@ -31,7 +31,7 @@ static const struct computed_report *find_computed(struct text name)
     return NULL;
 }
 
-/* --- Names ------------------------------------------------------------------------------------------------ */
+/* --- Names ----------------------------------------------------------------------------------------- */
 
 struct names {
     struct arena *arena;
@@ -103,7 +103,7 @@ int report_names(struct arena *arena, const char *folder, struct diag_sink *sink
     return WM_OK;
 }
 
-/* --- One report ------------------------------------------------------------------------------------------- */
+/* --- One report ------------------------------------------------------------------------------------ */
 
 static struct text name_at(const void *list, uint32_t number)
 {

@@ -56,7 +56,7 @@ static struct value day_or_null(int32_t day)
     return day == DAY_NONE ? value_null() : value_date(day);
 }
 
-/* --- Campaigns -------------------------------------------------------------------------------------------- */
+/* --- Campaigns ------------------------------------------------------------------------------------- */
 
 static int make_campaigns(struct rows *rows)
 {
@@ -75,7 +75,7 @@ static int make_campaigns(struct rows *rows)
     return status;
 }
 
-/* --- Population ------------------------------------------------------------------------------------------- */
+/* --- Population ------------------------------------------------------------------------------------ */
 
 static int add_population(struct rows *rows, const struct campaign *campaign, const struct fleet_kind *kind)
 {
@@ -118,7 +118,7 @@ static int make_population(struct rows *rows)
     return status;
 }
 
-/* --- Deadlines -------------------------------------------------------------------------------------------- */
+/* --- Deadlines ------------------------------------------------------------------------------------- */
 
 static int add_region(void *taker, struct text region)
 {
@@ -149,7 +149,7 @@ static int make_deadlines(struct rows *rows)
     return run->rules->deadlines == NULL ? WM_OK : ledger_regions(run->office, add_region, rows);
 }
 
-/* --- Parts of dealers ------------------------------------------------------------------------------------- */
+/* --- Parts of dealers ------------------------------------------------------------------------------ */
 
 /* How the campaigns write a part, and whether it is a kit of one. */
 static void look_up_part(const struct rules *rules, struct text key, struct text *ret_shown, bool *ret_kit)
@@ -227,7 +227,7 @@ static int make_dealer_parts(struct rows *rows)
     return status == WM_OK ? ledger_dealer_parts(run->office, keys, count, add_dealer_part, rows) : status;
 }
 
-/* --- All -------------------------------------------------------------------------------------------------- */
+/* --- All ------------------------------------------------------------------------------------------- */
 
 /* Columns as the view lists them. */
 static void describe(const struct view *view, const struct rows *rows, struct given_table *ret_table)

@@ -81,7 +81,7 @@ static void fault(struct reading *reading, struct place place, const char *forma
     reading->failed = true;
 }
 
-/* --- Lines ------------------------------------------------------------------------------------------------ */
+/* --- Lines ----------------------------------------------------------------------------------------- */
 
 static bool next_line(struct text text, struct text *ret_line, size_t *ret_bytes)
 {
@@ -154,8 +154,7 @@ static bool take_entry(struct reading *reading, struct text line, size_t bytes, 
     return true;
 }
 
-/* --- Words of a value ---------------------------------------------------------------------------------------
- */
+/* --- Words of a value ------------------------------------------------------------------------------ */
 
 /* A value that is taken apart from the left. */
 struct cursor {
@@ -228,8 +227,7 @@ static bool take_meaning(struct reading *reading, struct cursor *cursor, struct 
     return false;
 }
 
-/* --- Parameters
- * ------------------------------------------------------------------------------------------------ */
+/* --- Parameters ------------------------------------------------------------------------------------ */
 
 static bool read_choices(struct reading *reading, struct cursor *cursor, struct report_parameter *parameter)
 {
@@ -326,8 +324,7 @@ static void read_parameter(struct reading *reading, const struct entry *entry)
         reading->parameters[report->parameter_count++] = parameter;
 }
 
-/* --- Columns
- * ------------------------------------------------------------------------------------------------------ */
+/* --- Columns --------------------------------------------------------------------------------------- */
 
 static struct text heading_of(struct reading *reading, struct text name)
 {
@@ -396,8 +393,7 @@ static void read_column(struct reading *reading, struct report_section *section,
         reading->columns[section->column_count++] = column;
 }
 
-/* --- Charts
- * --------------------------------------------------------------------------------------------------------- */
+/* --- Charts ---------------------------------------------------------------------------------------- */
 
 static struct text column_at(const void *list, uint32_t number)
 {
@@ -512,8 +508,7 @@ static void read_chart(struct reading *reading, struct report_section *section)
         check_chart(reading, section);
 }
 
-/* --- Sections
- * --------------------------------------------------------------------------------------------------------- */
+/* --- Sections -------------------------------------------------------------------------------------- */
 
 static struct report_section *open_section(struct reading *reading, struct text name, struct place place)
 {
@@ -654,9 +649,7 @@ static void take_key(struct reading *reading, const struct entry *entry)
     }
 }
 
-/* --- The text
- * ------------------------------------------------------------------------------------------------------------
- */
+/* --- The text -------------------------------------------------------------------------------------- */
 
 static bool begins_section(struct text line)
 {

@@ -21,7 +21,7 @@ static struct place query_place(const struct running *running)
     return (struct place){running->run->result->report->file, running->section->sql_line, 1};
 }
 
-/* --- Parameters ------------------------------------------------------------------------------------------- */
+/* --- Parameters ------------------------------------------------------------------------------------ */
 
 static struct text parameter_at(const void *list, uint32_t number)
 {
@@ -93,7 +93,7 @@ static int check_used(const struct running *running)
     return status;
 }
 
-/* --- Columns ---------------------------------------------------------------------------------------------- */
+/* --- Columns --------------------------------------------------------------------------------------- */
 
 /* The header names the columns of the query, in their order. */
 static int check_columns(const struct running *running)
@@ -198,7 +198,7 @@ static void report_cell(const struct running *running, const struct report_colum
                KINDS[cell->kind], HOW[column->format]);
 }
 
-/* --- Rows ------------------------------------------------------------------------------------------------- */
+/* --- Rows ------------------------------------------------------------------------------------------ */
 
 static int take_row(struct running *running)
 {

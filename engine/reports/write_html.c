@@ -24,7 +24,7 @@ struct writing {
     bool no_memory;
 };
 
-/* --- Escaping --------------------------------------------------------------------------------------------- */
+/* --- Escaping -------------------------------------------------------------------------------------- */
 
 /* Text as HTML takes it, between tags and in quoted attributes. Control characters that are none in HTML become
  * the sign for what cannot be shown. */
@@ -62,7 +62,7 @@ static void add_element(struct writing *writing, const char *tag, struct text wo
     buffer_format(writing->out, "</%.*s>\n", (int)name, tag);
 }
 
-/* --- The head --------------------------------------------------------------------------------------------- */
+/* --- The head -------------------------------------------------------------------------------------- */
 
 /* What the policy calls a script or style: its SHA-256 in base64. */
 static void add_hash(struct writing *writing, const char *bytes, size_t length)
@@ -118,7 +118,7 @@ static void add_head(struct writing *writing)
     add_string(writing, "</head>\n<body>\n");
 }
 
-/* --- What was asked --------------------------------------------------------------------------------------- */
+/* --- What was asked -------------------------------------------------------------------------------- */
 
 static void add_asked(struct writing *writing, struct text name, enum report_format format, struct value v)
 {
@@ -178,7 +178,7 @@ static void add_top(struct writing *writing)
     add_notes(writing, result->notes);
 }
 
-/* --- Tables ----------------------------------------------------------------------------------------------- */
+/* --- Tables ---------------------------------------------------------------------------------------- */
 
 static const char *const CHART_NAMES[] = {"none", "line", "bar", "stacked", "points"};
 
@@ -305,7 +305,7 @@ static void add_table(struct writing *writing, uint32_t number)
     add_string(writing, "</tbody>\n</table></div>\n");
 }
 
-/* --- Sections --------------------------------------------------------------------------------------------- */
+/* --- Sections -------------------------------------------------------------------------------------- */
 
 static void add_figure(struct writing *writing, uint32_t number)
 {

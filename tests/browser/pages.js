@@ -167,6 +167,8 @@ async function checkPage(browser, name, scheme) {
         await page.screenshot({ path: work + "/shots/" + name + "-narrow.png" });
     } else {
         await page.emulateMedia({ media: "print" });
+        await page.setViewportSize({ width: 720, height: 1020 });
+        await page.screenshot({ path: work + "/shots/" + name + "-print.png" });
         await page.pdf({ path: work + "/shots/" + name + ".pdf", format: "A4" });
     }
     await context.close();

@@ -26,8 +26,7 @@ static int forget(void **state)
     return 0;
 }
 
-/* --- Headers
- * ---------------------------------------------------------------------------------------------------- */
+/* --- Headers --------------------------------------------------------------------------------------- */
 
 #define HEAD "-- title: T\n-- meaning: M.\n"
 #define ONE "-- column: a text; x\nSELECT 1 AS a\n"
@@ -178,8 +177,7 @@ static void a_header_means_what_it_says(void **state)
     assert_int_equal(report.sections[0].sql_line, 11);
 }
 
-/* --- Parameters
- * ------------------------------------------------------------------------------------------------- */
+/* --- Parameters ------------------------------------------------------------------------------------ */
 
 #define TODAY 20513 /* 2026-03-01 */
 
@@ -245,8 +243,7 @@ static void faults_of_options_are_said(void **state)
                         "the report t needs --dealer: d\n");
 }
 
-/* --- Cells
- * ------------------------------------------------------------------------------------------------------ */
+/* --- Cells ----------------------------------------------------------------------------------------- */
 
 /* What OWASP's "CSV Injection" names, and what must stay as it is. */
 static void formulas_are_known(void **state)
@@ -352,8 +349,7 @@ static void a_result_has_an_end(void **state)
     assert_int_equal(report_add_row(&result, &result.tables[0], cells), WM_LIMIT);
 }
 
-/* --- SQL
- * --------------------------------------------------------------------------------------------------------- */
+/* --- SQL ------------------------------------------------------------------------------------------- */
 
 static void tables_are_found_in_sql(void **state)
 {

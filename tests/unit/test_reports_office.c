@@ -38,8 +38,7 @@ static int remove_office(void **state)
     return 0;
 }
 
-/* --- What a query may not do
- * ------------------------------------------------------------------------------------ */
+/* --- What a query may not do ----------------------------------------------------------------------- */
 
 static struct result run_query_for(const char *query, const char *seconds)
 {
@@ -165,8 +164,7 @@ static void parameters_must_be_used(void **state)
     result_free(&result);
 }
 
-/* --- Which files are reports
- * ------------------------------------------------------------------------------------ */
+/* --- Which files are reports ----------------------------------------------------------------------- */
 
 static void only_files_of_the_folder_are_read(void **state)
 {
@@ -248,8 +246,7 @@ static void each_report_tells_its_help(void **state)
     result_free(&result);
 }
 
-/* --- The views are documented
- * ----------------------------------------------------------------------------------- */
+/* --- The views are documented ---------------------------------------------------------------------- */
 
 static const struct view *view_of(const char *name)
 {
@@ -318,8 +315,7 @@ static void every_view_can_be_read(void **state)
     }
 }
 
-/* --- Figures by hand
- * -------------------------------------------------------------------------------------------- */
+/* --- Figures by hand ------------------------------------------------------------------------------- */
 
 static void expect_section(const char *const *call, const char *section, const char *expected)
 {
@@ -520,8 +516,29 @@ static void verify_finds_a_changed_list_of_what_waits(void **state)
     }
 }
 
-/* --- Mischief
- * --------------------------------------------------------------------------------------------------- */
+/* The report of one's own that README.md shows: C-502 has both findings of D137's paid claims, one of three
+ * claims. */
+static void the_example_of_the_readme_runs(void **state)
+{
+    char *readme = read_whole("README.md", NULL),
+         *start = strstr(readme, "-- title: Claims of a dealer by finding\n");
+    (void)state;
+
+    need(start != NULL, "the example of README.md");
+    *strstr(start, "```") = '\0';
+    write_words(words("%s/own.sql", reports), start);
+    struct result result = RUN("report", "own", "--reports", reports, "--office", office, "--dealer", "D137",
+                               "--today", "2026-03-31", "--format", "csv");
+    if (result.code != 0 ||
+        strcmp(result.out,
+               "finding,claims,share,asked\nhours-over,1,33.3333,436.65\nlabor-amount-over,1,33.3333,436.65\n"
+               "vin-check-digit,1,33.3333,601.22\n") != 0)
+        fail_msg("exit %d, %s%s", result.code, result.err, result.out);
+    result_free(&result);
+    free(readme);
+}
+
+/* --- Mischief -------------------------------------------------------------------------------------- */
 
 static void mischief_does_no_harm(void **state)
 {
@@ -581,6 +598,7 @@ int main(void)
         cmocka_unit_test(completion_is_as_worked_by_hand),
         cmocka_unit_test(deadlines_are_those_of_flags),
         cmocka_unit_test(verify_finds_a_changed_list_of_what_waits),
+        cmocka_unit_test(the_example_of_the_readme_runs),
         cmocka_unit_test(mischief_does_no_harm),
     };
 
