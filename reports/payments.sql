@@ -20,7 +20,9 @@ FROM (SELECT b.decided_on AS day, p.dealer, p.campaign, p.paid_cents AS cents
       FROM batches_now AS b CROSS JOIN payments_by_engine AS p ON p.row BETWEEN b.first_row AND b.last_row
       WHERE b.decided_on BETWEEN :since AND :until
       UNION ALL
-      SELECT paid_on, dealer, campaign, paid_cents FROM payments_by_people WHERE paid_on BETWEEN :since AND :until)
+      SELECT paid_on, dealer, campaign, paid_cents FROM payments_by_people WHERE paid_on BETWEEN :since AND :until
+      UNION ALL
+      SELECT paid_on, dealer, campaign, paid_cents FROM payments_beyond_claims WHERE paid_on BETWEEN :since AND :until)
 WHERE (:dealer IS NULL OR dealer = :dealer) AND (:campaign IS NULL OR campaign = :campaign)
 GROUP BY 1, 2
 
@@ -51,17 +53,19 @@ FROM moved AS m GROUP BY m.dealer ORDER BY net DESC, m.dealer
 
 -- section: taken_back
 -- title: Taken back
--- column: claim claim; dealer and claim number
+-- column: claim claim; dealer and claim number; no claim: extrapolated after an audit
 -- column: paid_on date "Day"; day of the decision
 -- column: amount money; money that came back
--- column: action text; reverse, or pay where a correction came to less
+-- column: action text; reverse, chargeback, or pay where a correction came to less
 -- column: decided_by text "By"; who decided; empty: the engine
 -- column: reason text; reason given
-SELECT dealer || '/' || claim AS claim, paid_on, paid_cents AS amount, action, decided_by, reason
+SELECT dealer || '/' || coalesce(claim, '') AS claim, paid_on, paid_cents AS amount, action, decided_by, reason
 FROM (SELECT p.* FROM batches_now AS b CROSS JOIN payments_by_engine AS p ON p.row BETWEEN b.first_row AND b.last_row
       WHERE b.decided_on BETWEEN :since AND :until AND p.paid_cents < 0
       UNION ALL
-      SELECT * FROM payments_by_people WHERE paid_on BETWEEN :since AND :until AND paid_cents < 0)
+      SELECT * FROM payments_by_people WHERE paid_on BETWEEN :since AND :until AND paid_cents < 0
+      UNION ALL
+      SELECT * FROM payments_beyond_claims WHERE paid_on BETWEEN :since AND :until AND paid_cents < 0)
 WHERE (:dealer IS NULL OR dealer = :dealer) AND (:campaign IS NULL OR campaign = :campaign)
 ORDER BY paid_on, dealer, claim
 LIMIT 20000

@@ -212,17 +212,19 @@ SELECT f.row, f.sample
 FROM sample_frame AS f
 WHERE f.sample IN (SELECT sample FROM chargebacks GROUP BY sample HAVING sum(beyond_cents) > 0);
 
--- One row for each time that money moved: by the engine's pay, by a person's, back by a reversal or a chargeback (below
--- 0). What was extrapolated after an audit is of the dealer and of no claim: row, claim and the like are null.
-CREATE VIEW payments AS
-SELECT * FROM payments_by_engine
-UNION ALL
-SELECT * FROM payments_by_people
-UNION ALL
-SELECT NULL, c.dealer, NULL, NULL, NULL, NULL,
-       date(c.decided_on * 86400, 'unixepoch'), -c.beyond_cents, 'chargeback', c.decided_by, c.reason
+-- Money that was taken back after an audit beyond single claims (below 0), or given back: it is of the dealer and of no
+-- claim, so row, claim and the like are null.
+CREATE VIEW payments_beyond_claims AS
+SELECT NULL AS row, c.dealer, NULL AS claim, NULL AS revision, NULL AS campaign, NULL AS vin,
+       date(c.decided_on * 86400, 'unixepoch') AS paid_on, -c.beyond_cents AS paid_cents,
+       'chargeback' AS action, c.decided_by, c.reason
 FROM chargebacks AS c
 WHERE c.beyond_cents <> 0;
+
+-- One row for each time that money moved.
+CREATE VIEW payments AS
+SELECT * FROM payments_by_engine UNION ALL SELECT * FROM payments_by_people
+UNION ALL SELECT * FROM payments_beyond_claims;
 
 -- ---- 5. Nothing recorded is edited or deleted ----
 

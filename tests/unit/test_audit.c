@@ -799,6 +799,24 @@ static void of_several_dealers(void **state)
     shell("test $(ls %s/many | wc -l) = %lld", folder, (long long)number("SELECT count(*) FROM chargebacks"));
 }
 
+/* The picture: the estimates with their intervals. */
+static void a_report_of_it(void **state)
+{
+    (void)state;
+    new_office();
+    draw_60();
+    says(record(fill(3, 20)), 0, "60 judged");
+    says(AUDIT("report", "audit", "--sample", "s", "--format", "csv", "--section", "estimates"), 0,
+         words("difference,%s,%s,%s,", figure("difference", "lower"), figure("difference", "value"),
+               figure("difference", "upper")));
+    says(AUDIT("report", "audit", "--sample", "s", "--format", "html"), 0, "Lower limit");
+    says(AUDIT("report", "audit", "--sample", "t"), 2, "there is no sample \"t\"");
+    says(AUDIT("report", "audit", "--sample", "s", "--confidence", "100"), 2, "is no percentage between 0 and 100");
+    /* what was extrapolated is in the report of payments */
+    says(CHARGE(SIGNED, ON_TIME, "--extrapolate", "--quiet"), 0, "");
+    says(AUDIT("report", "payments", "--today", "2026-07-30", "--section", "taken_back", "--format", "csv"), 0, "D137/,");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -821,6 +839,7 @@ int main(void)
         cmocka_unit_test(extrapolated),
         cmocka_unit_test(extrapolated_less_what_was_reversed),
         cmocka_unit_test(of_several_dealers),
+        cmocka_unit_test(a_report_of_it),
     };
     char pattern[] = "/tmp/witnessmark-audit-XXXXXX";
 

@@ -151,8 +151,8 @@ static void top_level_holds_nothing_else(void **state)
     assert_int_equal(faults, 0);
 }
 
-static const char *const STAGES[] = {"base",    "statistics", "tables",    "rules",   "intake", "register", "facts",
-                                     "verdict", "ledger",     "regulator", "reports", "audit",  "pack",     "cli"};
+static const char *const STAGES[] = {"base",    "statistics", "tables",    "rules", "intake",  "register", "facts",
+                                     "verdict", "ledger",     "regulator", "audit", "reports", "pack",     "cli"};
 
 /* The number of the stage that a path begins with; COUNT(STAGES) if it is none. */
 static size_t stage_of(const char *path)
