@@ -40,12 +40,18 @@ office_does reverse D101/C12338 --by 'B. Office' --reason '=HYPERLINK("http://x.
         "$(head -c 65000 /dev/zero | tr '\0' w)"
 } > "$work/mischief.csv"
 office_does post "$work/mischief.csv" --today 2026-04-23
+office_does sample draw --name visit --size 40 --seed 1 --because 'a look at everybody' --today 2026-04-24 \
+    --out "$work/sheet.csv"
+awk -F, -v OFS=, 'NR == 1 { for (i = 1; i <= NF; i++) if ($i == "judgement") j = i; else if ($i == "right_amount") r = i }
+    NR > 1 { $j = "upheld" } NR > 1 && NR < 8 { $j = "error"; $r = "10.00" } { print }' "$work/sheet.csv" > "$work/judged.csv"
+office_does sample record visit "$work/judged.csv" --by 'C. Auditor' --today 2026-04-29
 
 # What a report must be told.
 parameters() {
     case $1 in
     completion) echo --campaign H26-02 ;;
     dealer) echo --dealer D101 ;;
+    audit) echo --sample visit ;;
     quarterly) echo --campaign H26-02 --quarter 2026-Q1 ;;
     esac
 }

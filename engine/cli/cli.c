@@ -295,7 +295,8 @@ static int set_option(const struct command *command, struct options *options, in
     return EXIT_DONE;
 }
 
-enum { HELP = OPTIONS, UNKNOWN_OPTION = '?', MISSING_ARGUMENT = ':' };
+/* What getopt_long gives for an option lies beyond every character, of which it keeps some for itself. */
+enum { FIRST_OPTION = 256, HELP = OPTIONS, UNKNOWN_OPTION = '?', MISSING_ARGUMENT = ':' };
 
 /* The options that this command understands, for getopt_long. */
 static void list_options(const struct command *command, struct option *list)
@@ -305,8 +306,9 @@ static void list_options(const struct command *command, struct option *list)
     for (int i = 0; i < OPTIONS; i++)
         if (command->options & OPTION_BIT(i))
             list[n++] = (struct option){OPTION_KINDS[i].name,
-                                        OPTION_KINDS[i].argument ? required_argument : no_argument, NULL, i + 1};
-    list[n++] = (struct option){"help", no_argument, NULL, HELP + 1};
+                                        OPTION_KINDS[i].argument ? required_argument : no_argument, NULL,
+                                        FIRST_OPTION + i};
+    list[n++] = (struct option){"help", no_argument, NULL, FIRST_OPTION + HELP};
     list[n] = (struct option){NULL, 0, NULL, 0};
 }
 
@@ -389,13 +391,13 @@ static int read_options(const struct command *command, int count, char **words, 
             return usage_error(command, "no option %s here", words[optind - 1]);
         if (option == MISSING_ARGUMENT)
             return usage_error(command, "%s needs a value", words[optind - 1]);
-        if (option == HELP + 1) {
+        if (option == FIRST_OPTION + HELP) {
             *ret_help = true;
             if (command->help == NULL)
                 return EXIT_DONE;
             continue;
         }
-        int code = set_option(command, options, option - 1, optarg);
+        int code = set_option(command, options, option - FIRST_OPTION, optarg);
         if (code != EXIT_DONE)
             return code;
     }

@@ -23,9 +23,9 @@ struct rules_files {
     uint32_t count;
 };
 
-/* Reads facts.csv, deadlines.csv, units.csv, filings.csv, outliers.csv, every checks/SCOPE/NAME.csv, campaigns/ID/NAME.csv
- * and messages/LANGUAGE.csv (which decide nothing; cli/language.h). What is not CSV is left alone; links are not
- * followed. Reports what cannot be read. All of it lives in the arena. */
+/* Reads facts.csv, deadlines.csv, units.csv, filings.csv, outliers.csv, every checks/SCOPE/NAME.csv,
+ * campaigns/ID/NAME.csv and messages/LANGUAGE.csv (which decide nothing; cli/language.h). What is not CSV is left
+ * alone; links are not followed. Reports what cannot be read. All of it lives in the arena. */
 int rules_files_read(const char *folder, struct arena *arena, struct diag_sink *sink,
                      struct rules_files *ret_files);
 

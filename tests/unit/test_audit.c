@@ -814,7 +814,8 @@ static void a_report_of_it(void **state)
     says(AUDIT("report", "audit", "--sample", "s", "--confidence", "100"), 2, "is no percentage between 0 and 100");
     /* what was extrapolated is in the report of payments */
     says(CHARGE(SIGNED, ON_TIME, "--extrapolate", "--quiet"), 0, "");
-    says(AUDIT("report", "payments", "--today", "2026-07-30", "--section", "taken_back", "--format", "csv"), 0, "D137/,");
+    says(AUDIT("report", "payments", "--today", "2026-07-30", "--section", "taken_back", "--format", "csv"), 0,
+         "D137/,");
 }
 
 int main(void)
