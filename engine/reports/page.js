@@ -158,7 +158,7 @@
             var own = color("--c" + (number + chart.y.length) % 8);
             return { type: "line", label: headingOf(table, column), data: points(column, true), borderColor: own,
                 backgroundColor: own, borderWidth: 1.5, borderDash: DASHES[(number + 1) % 8], pointRadius: 0,
-                tension: 0 };
+                pointStyle: "line", tension: 0 };
         }));
     }
 
@@ -201,7 +201,7 @@
                 scales: lying ? { x: amounts, y: names } : { x: names, y: amounts },
                 plugins: {
                     legend: { display: sets.length > 1,
-                        labels: { color: color("--words"), usePointStyle: kind === "line", boxWidth: 10,
+                        labels: { color: color("--words"), usePointStyle: kind === "line" || points, boxWidth: 10,
                             boxHeight: 7 } },
                     tooltip: { callbacks: points ? { label: function (at) {
                         return (at.raw.name ? at.raw.name + ": " : "") + at.parsed.y + " at " + at.parsed.x;
