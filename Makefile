@@ -26,7 +26,10 @@ UNIT_TESTS = $(patsubst tests/unit/%.c,$(BUILD)/tests/%,$(sort $(wildcard tests/
 
 DEMO = $(BUILD)/demo
 
-.PHONY: all demo test bench fault asan install clean packages run-demo run-test run-bench run-fault
+# These commands make sure of the packages before anything is compiled.
+CHECKED = $(if $(filter demo test bench fault asan,$(MAKECMDGOALS)),packages)
+
+.PHONY: all demo test bench fault asan install clean packages run-test
 .DELETE_ON_ERROR:
 
 all: witnessmark
@@ -41,7 +44,7 @@ $(LIBRARY): $(ENGINE_OBJECTS)
 	rm -f $@
 	$(AR) rcs $@ $^
 
-$(BUILD)/engine/%.o: engine/%.c
+$(BUILD)/engine/%.o: engine/%.c | $(CHECKED)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) -MMD -MP -c -o $@ $<
 
@@ -59,7 +62,7 @@ $(BUILD)/tests/%: tests/unit/%.c $(LIBRARY)
 
 # --- The demo office, which tests use too ---
 
-$(BUILD)/fixtures/demo: fixtures/demo.c
+$(BUILD)/fixtures/demo: fixtures/demo.c | $(CHECKED)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $<
 
@@ -69,36 +72,34 @@ $(DEMO)/office.db: $(BUILD)/fixtures/demo $(BUILD)/witnessmark fixtures/demo-loa
 	$(BUILD)/fixtures/demo $(DEMO)
 	sh fixtures/demo-load.sh $(BUILD)/witnessmark $(DEMO)
 
-# --- Commands: each makes sure of the packages first, then builds ---
+# --- Commands ---
 
-demo test bench fault: packages
-	@$(MAKE) --no-print-directory run-$@
-
-run-demo: $(DEMO)/office.db
+demo: $(DEMO)/office.db
 	@sh fixtures/demo-check.sh $(BUILD)/witnessmark $(DEMO)
 
 TEST_ENVIRONMENT = WITNESSMARK=$(abspath $(BUILD)/witnessmark) WITNESSMARK_BUILD=$(abspath $(BUILD)) CC=$(CC)
 
-run-test: $(UNIT_TESTS) $(DEMO)/office.db
+test: run-test
+run-test: $(UNIT_TESTS) $(DEMO)/office.db run-corpus | $(filter demo,$(MAKECMDGOALS))
 	@failed=; for t in $(UNIT_TESTS) $(sort $(wildcard tests/*.sh)); do $(TEST_ENVIRONMENT) $$t || failed="$$failed $$t"; done; \
 	 if [ -n "$$failed" ]; then echo "failed:$$failed" >&2; exit 1; fi
 
-run-bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure
+bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure
 	@sh tests/bench/bench.sh $(BUILD)/witnessmark $(BUILD)/bench
 
 # What holds when the machine fails; FULL=all fails each call, without it every one at first and then in steps.
-run-fault: $(BUILD)/witnessmark $(BUILD)/fault/fault $(BUILD)/fault/shim.so $(DEMO)/office.db
+fault: $(BUILD)/witnessmark $(BUILD)/fault/fault $(BUILD)/fault/shim.so $(DEMO)/office.db
 	$(BUILD)/fault/fault $(abspath $(BUILD)/witnessmark) $(abspath $(DEMO)) $(abspath $(BUILD)/fault/shim.so) $(abspath $(BUILD)/fault/office) $(FULL)
 
-$(BUILD)/fault/shim.so: tests/fault/shim.c
+$(BUILD)/fault/shim.so: tests/fault/shim.c | $(CHECKED)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) -fPIC -shared -o $@ $< -ldl
 
-$(BUILD)/fault/fault: tests/fault/fault.c
+$(BUILD)/fault/fault: tests/fault/fault.c | $(CHECKED)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $< -lsqlite3
 
-$(BUILD)/bench/%: tests/bench/%.c
+$(BUILD)/bench/%: tests/bench/%.c | $(CHECKED)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $<
 
@@ -117,10 +118,18 @@ packages:
 	 echo "installing$$missing"; export DEBIAN_FRONTEND=noninteractive; \
 	 $$sudo apt-get update -q && $$sudo apt-get install -q -y --no-install-recommends $$missing
 
+# The manual page and the completion are made by the program, of the same words as its --help.
+SHARE = $(DESTDIR)$(PREFIX)/share
 install: $(BUILD)/witnessmark
 	install -D $< $(DESTDIR)$(PREFIX)/bin/witnessmark
+	install -d $(SHARE)/man/man1 $(SHARE)/bash-completion/completions
+	$< --manual > $(SHARE)/man/man1/witnessmark.1
+	$< --completion > $(SHARE)/bash-completion/completions/witnessmark
+	chmod 644 $(SHARE)/man/man1/witnessmark.1 $(SHARE)/bash-completion/completions/witnessmark
 
 clean:
 	rm -rf $(BUILD) witnessmark
+
+include tests/hardening.mk
 
 -include $(ENGINE_OBJECTS:.o=.d) $(UNIT_TESTS:=.d) $(BUILD)/witnessmark.d

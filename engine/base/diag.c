@@ -5,6 +5,29 @@
 
 #include "base/limits.h"
 
+/* How many bytes the character at bytes takes, 0 where it is none that may be shown: a control character (also of
+ * U+0080 to U+009F), or no UTF-8. */
+static size_t shown_bytes(const char *bytes)
+{
+    unsigned char c = (unsigned char)bytes[0];
+    size_t length = c < 0x80 ? 1 : c < 0xe0 ? 2 : c < 0xf0 ? 3 : 4;
+
+    if (c < ' ' || c == 0x7f || (c == 0xc2 && (unsigned char)bytes[1] < 0xa0))
+        return 0;
+    return text_is_utf8((struct text){bytes, strnlen(bytes, length)}) ? length : 0;
+}
+
+/* What was in a file must not move a terminal's cursor, or begin a line of its own in a log. */
+static void make_readable(char *line)
+{
+    while (*line != '\0') {
+        size_t bytes = shown_bytes(line);
+        if (bytes == 0)
+            *line = '?';
+        line += bytes > 0 ? bytes : 1;
+    }
+}
+
 static void report(struct diag_sink *sink, enum severity severity, struct place place, const char *format,
                    va_list arguments) __attribute__((format(printf, 4, 0)));
 
@@ -14,6 +37,7 @@ static void report(struct diag_sink *sink, enum severity severity, struct place 
     char message[LIMIT_MESSAGE_BYTES];
 
     vsnprintf(message, sizeof message, format, arguments);
+    make_readable(message);
     if (severity == SEVERITY_ERROR)
         sink->errors++;
     else
@@ -51,5 +75,7 @@ size_t diag_write(const struct diag *diag, char *room, size_t size)
         snprintf(where, sizeof where, ":%llu", (unsigned long long)place->line);
     int length = snprintf(room, size, "%.*s%s%s%s", TEXT_ARGUMENTS(place->file), where,
                           place->file.length > 0 ? ": " : "", diag->message);
+    if (size > 0)
+        make_readable(room);
     return length < 0 ? 0 : (size_t)length < size ? (size_t)length : size - 1;
 }

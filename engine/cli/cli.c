@@ -9,16 +9,11 @@
 #include "base/limits.h"
 #include "base/status.h"
 #include "cli/command.h"
+#include "cli/manual.h"
 
 #ifndef WITNESSMARK_VERSION
 #define WITNESSMARK_VERSION "0.1"
 #endif
-
-struct option_kind {
-    const char *name;
-    const char *argument;    /* NULL: takes none */
-    const char *help;
-};
 
 static const struct option_kind OPTION_KINDS[OPTIONS] = {
     [OPTION_OFFICE] = {"office", "FILE", "the office file (default office.db)"},
@@ -48,6 +43,11 @@ static const struct option_kind OPTION_KINDS[OPTIONS] = {
     [OPTION_AGAIN] = {"again", NULL, "decide every recorded batch afresh and compare"},
 };
 
+const struct option_kind *cli_option(enum option_number option)
+{
+    return &OPTION_KINDS[option];
+}
+
 /* --- Help --------------------------------------------------------------------------------------------------- */
 
 static void print_usage(FILE *to, const struct command *command)
@@ -67,14 +67,20 @@ static void print_usage(FILE *to, const struct command *command)
     }
 }
 
+const char CLI_PURPOSE[] = "Validates completion claims of recall campaigns, and keeps the proof.";
+const char CLI_EXIT_CODES[] =
+    "0 done and nothing found, 1 something was found, 2 input that cannot be used.";
+
 static void print_help(FILE *to)
 {
-    fprintf(to, "usage: witnessmark COMMAND [OPTION...] [FILE...]\n"
-                "Validates completion claims of recall campaigns, and keeps the proof.\n\ncommands:\n");
+    fprintf(to, "usage: witnessmark COMMAND [OPTION...] [FILE...]\n%s\n\ncommands:\n", CLI_PURPOSE);
     for (int i = 0; COMMANDS[i] != NULL; i++)
         fprintf(to, "  %-14s %s\n", COMMANDS[i]->name, COMMANDS[i]->summary);
-    fprintf(to, "\n`witnessmark COMMAND --help` tells more.\n"
-                "Exit code: 0 done and nothing found, 1 something was found, 2 input that cannot be used.\n");
+    fprintf(to,
+            "\n`witnessmark COMMAND --help` tells more; `witnessmark --manual` prints the manual page, and\n"
+            "`witnessmark --completion` what lets bash complete commands and options.\n"
+            "Exit code: %s\n",
+            CLI_EXIT_CODES);
 }
 
 /* --- Options ------------------------------------------------------------------------------------------------- */
@@ -275,35 +281,64 @@ static const struct command *find_command(int count, char **words, int *ret_word
     return NULL;
 }
 
+int cli_read_call(int count, char **words, struct call *ret_call)
+{
+    struct call call = {.help = false};
+    int named = 0;
+
+    call.command = find_command(count, words, &named);
+    if (call.command == NULL)
+        return usage_error(NULL, "no command \"%s\"", words[1]);
+    int code = read_options(call.command, count - named, words + named, &call.options, &call.help);
+    if (code == EXIT_DONE)
+        *ret_call = call;
+    return code;
+}
+
+static void print_version(FILE *to)
+{
+    fputs("witnessmark " WITNESSMARK_VERSION "\n", to);
+}
+
+/* What the program says of itself; NULL: the word asks for nothing of the kind. */
+static void (*find_words(const char *word))(FILE *to)
+{
+    static const struct {
+        const char *word;
+        void (*print)(FILE *to);
+    } WORDS[] = {{"--help", print_help},
+                 {"help", print_help},
+                 {"--version", print_version},
+                 {"--manual", manual_print_page},
+                 {"--completion", manual_print_completion}};
+
+    for (size_t i = 0; i < sizeof WORDS / sizeof *WORDS; i++)
+        if (strcmp(word, WORDS[i].word) == 0)
+            return WORDS[i].print;
+    return NULL;
+}
+
 int cli_main(int count, char **words)
 {
-    struct options options;
-    bool help = false;
-    int named = 0;
+    struct call call;
 
     if (count < 2) {
         print_help(stderr);
         return EXIT_UNUSABLE;
     }
-    if (strcmp(words[1], "--help") == 0 || strcmp(words[1], "help") == 0) {
-        print_help(stdout);
+    void (*print)(FILE *) = find_words(words[1]);
+    if (print != NULL) {
+        print(stdout);
         return fflush(stdout) == 0 ? EXIT_DONE : EXIT_UNUSABLE;
     }
-    if (strcmp(words[1], "--version") == 0) {
-        puts("witnessmark " WITNESSMARK_VERSION);
-        return fflush(stdout) == 0 ? EXIT_DONE : EXIT_UNUSABLE;
-    }
-    const struct command *command = find_command(count, words, &named);
-    if (command == NULL)
-        return usage_error(NULL, "no command \"%s\"", words[1]);
-    int code = read_options(command, count - named, words + named, &options, &help);
+    int code = cli_read_call(count, words, &call);
     if (code != EXIT_DONE)
         return code;
-    if (help) {
-        print_usage(stdout, command);
+    if (call.help) {
+        print_usage(stdout, call.command);
         return fflush(stdout) == 0 ? EXIT_DONE : EXIT_UNUSABLE;
     }
-    return command->run(&options);
+    return call.command->run(&call.options);
 }
 
 /* --- For commands ---------------------------------------------------------------------------------------------- */

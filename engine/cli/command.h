@@ -52,6 +52,14 @@ enum option_number {
 /* Among a command's options: its --format is text or html. */
 #define COMMAND_WRITES_PAGES (UINT64_C(1) << 63)
 
+/* What an option is called, what it takes and what it is for. */
+struct option_kind {
+    const char *name;
+    const char *argument; /* NULL: takes none */
+    const char *help;
+};
+const struct option_kind *cli_option(enum option_number option);
+
 /* Options as given, with their defaults. */
 struct options {
     const char *office;   /* --office */
@@ -83,11 +91,23 @@ struct command {
     int (*run)(const struct options *options);
 };
 
-
 extern const struct command *const COMMANDS[]; /* ended by NULL */
+
+/* What the program is for, and what its exit codes mean; for help and for the manual page. */
+extern const char CLI_PURPOSE[], CLI_EXIT_CODES[];
 
 /* The whole program but for main's own signature: finds the command, reads its options, runs it. */
 int cli_main(int argument_count, char **arguments);
+
+/* What the words of one call ask for. The options borrow from the words, which are put in another order. */
+struct call {
+    const struct command *command;
+    struct options options;
+    bool help; /* only --help was asked for */
+};
+
+/* Reads a call (of at least two words) and runs nothing. EXIT_DONE, or EXIT_UNUSABLE with a line on standard error. */
+int cli_read_call(int count, char **words, struct call *ret_call);
 
 /* --- For commands ------------------------------------------------------------------------------------ */
 
