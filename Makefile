@@ -107,7 +107,7 @@ $(BUILD)/bench/%: tests/bench/%.c | $(CHECKED)
 
 # The tests once more, on a build that stops at bad memory and undefined behaviour.
 asan: packages
-	@$(MAKE) --no-print-directory BUILD=$(BUILD)/asan HARDENING=-fno-omit-frame-pointer CFLAGS='-O1 -g $(SANITIZE)' LDFLAGS='$(SANITIZE)' run-test
+	@$(MAKE) --no-print-directory BUILD=$(BUILD)/asan HARDENING=-fno-omit-frame-pointer CFLAGS='-O1 -g -DARENA_EXACT $(SANITIZE)' LDFLAGS='$(SANITIZE)' run-test
 SANITIZE = -fsanitize=address,undefined -fno-sanitize-recover=undefined
 
 # Where there is no apt-get, says what must be there.

@@ -4,7 +4,7 @@
 
 FUZZ_TARGETS = $(patsubst tests/fuzz/%.c,%,$(filter-out tests/fuzz/run_corpus.c,$(sort $(wildcard tests/fuzz/*.c))))
 FUZZ_RUNNERS = $(FUZZ_TARGETS:%=$(BUILD)/fuzz/%)
-FUZZ_FLAGS = -O1 -g -fno-omit-frame-pointer -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=undefined
+FUZZ_FLAGS = -O1 -g -DARENA_EXACT -fno-omit-frame-pointer -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=undefined
 SECONDS ?= 60
 
 # The targets with a plain main, for `make test`.

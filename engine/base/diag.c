@@ -4,29 +4,7 @@
 #include <stdio.h>
 
 #include "base/limits.h"
-
-/* How many bytes the character at bytes takes, 0 where it is none that may be shown: a control character (also of
- * U+0080 to U+009F), or no UTF-8. */
-static size_t shown_bytes(const char *bytes)
-{
-    unsigned char c = (unsigned char)bytes[0];
-    size_t length = c < 0x80 ? 1 : c < 0xe0 ? 2 : c < 0xf0 ? 3 : 4;
-
-    if (c < ' ' || c == 0x7f || (c == 0xc2 && (unsigned char)bytes[1] < 0xa0))
-        return 0;
-    return text_is_utf8((struct text){bytes, strnlen(bytes, length)}) ? length : 0;
-}
-
-/* What was in a file must not move a terminal's cursor, or begin a line of its own in a log. */
-static void make_readable(char *line)
-{
-    while (*line != '\0') {
-        size_t bytes = shown_bytes(line);
-        if (bytes == 0)
-            *line = '?';
-        line += bytes > 0 ? bytes : 1;
-    }
-}
+#include "base/shown.h"
 
 static void report(struct diag_sink *sink, enum severity severity, struct place place, const char *format,
                    va_list arguments) __attribute__((format(printf, 4, 0)));

@@ -2,6 +2,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "base/shown.h"
 #include "base/status.h"
 #include "cli/command.h"
 #include "cli/decisions.h"
@@ -48,7 +49,7 @@ static int say_result(const struct decision_request *request, const struct decis
 
     if (options->quiet)
         return EXIT_DONE;
-    buffer_format(&words, "%.*s/%.*s revision %lld: %.*s by %.*s", TEXT_ARGUMENTS(request->dealer),
+    buffer_say(&words, "%.*s/%.*s revision %lld: %.*s by %.*s", TEXT_ARGUMENTS(request->dealer),
                   TEXT_ARGUMENTS(request->claim), (long long)result->revision, TEXT_ARGUMENTS(request->action),
                   TEXT_ARGUMENTS(request->decided_by));
     buffer_add_string(&words, ", due ");

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "base/chunks.h"
+#include "base/shown.h"
 #include "base/status.h"
 #include "cli/desk.h"
 #include "cli/write_claims.h"
@@ -247,10 +248,10 @@ static void write_deadline(const struct listing *listing, struct buffer *out,
 static void write_text(const struct listing *listing, struct buffer *out, const struct flagged_claim *claim,
                        const struct deadline_of_claim *deadline)
 {
-    buffer_format(out, "%.*s/%.*s", TEXT_ARGUMENTS(claim->dealer), TEXT_ARGUMENTS(claim->claim));
+    buffer_say(out, "%.*s/%.*s", TEXT_ARGUMENTS(claim->dealer), TEXT_ARGUMENTS(claim->claim));
     if (claim->revision > 0)
-        buffer_format(out, " revision %lld", (long long)claim->revision);
-    buffer_format(out, "  %.*s", TEXT_ARGUMENTS(claim->decision));
+        buffer_say(out, " revision %lld", (long long)claim->revision);
+    buffer_say(out, "  %.*s", TEXT_ARGUMENTS(claim->decision));
     if (!text_equal(claim->decision, claim->engine_decision))
         buffer_add_string(out, " by the office");
     buffer_add_string(out, "  asked ");
@@ -259,15 +260,15 @@ static void write_text(const struct listing *listing, struct buffer *out, const 
     buffer_add_money(out, claim->payable_cents);
     buffer_add_string(out, "\n    received ");
     add_day(out, claim->received_on);
-    buffer_format(out, ", campaign %.*s, vehicle %.*s\n", TEXT_ARGUMENTS(claim->campaign),
+    buffer_say(out, ", campaign %.*s, vehicle %.*s\n", TEXT_ARGUMENTS(claim->campaign),
                   TEXT_ARGUMENTS(claim->vin));
     if (deadline != NULL)
         write_deadline(listing, out, deadline);
     for (uint32_t i = 0; i < claim->finding_count; i++) {
         const struct row_finding *finding = &claim->findings[i];
-        buffer_format(out, "    %.*s: %.*s", TEXT_ARGUMENTS(finding->effect), TEXT_ARGUMENTS(finding->finding));
+        buffer_say(out, "    %.*s: %.*s", TEXT_ARGUMENTS(finding->effect), TEXT_ARGUMENTS(finding->finding));
         if (finding->item.length > 0)
-            buffer_format(out, ", %.*s", TEXT_ARGUMENTS(finding->item));
+            buffer_say(out, ", %.*s", TEXT_ARGUMENTS(finding->item));
         buffer_add_string(out, "\n      ");
         buffer_add_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
         buffer_add_byte(out, '\n');

@@ -1,5 +1,6 @@
 #include <stdio.h>
 
+#include "base/shown.h"
 #include "base/status.h"
 #include "cli/desk.h"
 #include "facts/establish.h"
@@ -51,7 +52,7 @@ static void add_line(struct buffer *out, const char *name, struct text words)
 
     if (words.length == 0)
         return;
-    buffer_format(out, "  %-14s ", name);
+    buffer_say(out, "  %-14s ", name);
     buffer_add_wrapped(out, words, INDENT, WIDTH);
     buffer_add_byte(out, '\n');
 }
@@ -63,10 +64,10 @@ static void write_vehicle(struct worksheet *sheet)
     const struct vehicle_profile *profile = sheet->vehicle.profile;
     struct buffer *out = &sheet->words;
 
-    buffer_format(out, "Vehicle %.*s\n", TEXT_ARGUMENTS(sheet->vin));
+    buffer_say(out, "Vehicle %.*s\n", TEXT_ARGUMENTS(sheet->vin));
     add_line(out, "model line", profile->model_line);
     if (profile->has_model_year)
-        buffer_format(out, "  %-14s %d\n", "model year", profile->model_year);
+        buffer_say(out, "  %-14s %d\n", "model year", profile->model_year);
     add_line(out, "engine", profile->engine);
     add_line(out, "transmission", profile->transmission);
     add_line(out, "options", profile->options);
@@ -80,7 +81,7 @@ static void write_part(struct buffer *out, const struct expected_part *part, int
 {
     int64_t price;
 
-    buffer_format(out, "    %-10s %.*s x ", need_name(part->need), TEXT_ARGUMENTS(part->shown));
+    buffer_say(out, "    %-10s %.*s x ", need_name(part->need), TEXT_ARGUMENTS(part->shown));
     add_number(out, part->quantity);
     if (campaign_price(part->part, today, &price)) {
         buffer_add_string(out, " at ");
@@ -92,9 +93,9 @@ static void write_part(struct buffer *out, const struct expected_part *part, int
 
 static void write_inspection(struct buffer *out, const struct expected_inspection *inspection)
 {
-    buffer_format(out, "    %-10s %.*s", need_name(inspection->need), TEXT_ARGUMENTS(inspection->shown));
+    buffer_say(out, "    %-10s %.*s", need_name(inspection->need), TEXT_ARGUMENTS(inspection->shown));
     for (uint32_t i = 0; i < inspection->test_count; i++)
-        buffer_format(out, "%s %.*s", i == 0 ? ": expected" : " and",
+        buffer_say(out, "%s %.*s", i == 0 ? ": expected" : " and",
                       TEXT_ARGUMENTS(inspection->tests[i]->expects));
     buffer_add_byte(out, '\n');
 }
@@ -121,12 +122,12 @@ static void write_conditional(struct worksheet *sheet, const struct table *table
             continue;
         struct text fact = table_condition_name(table, (uint32_t)condition);
         struct text thing = value_as_text(table_output(table, row, (uint32_t)item_output));
-        buffer_format(out, "    if %.*s is %.*s: %.*s, ",
+        buffer_say(out, "    if %.*s is %.*s: %.*s, ",
                       TEXT_ARGUMENTS(((struct text){fact.bytes + 11, fact.length - 11})),
                       TEXT_ARGUMENTS(table_condition_cell(table, (uint32_t)condition, row)),
                       TEXT_ARGUMENTS(thing));
         add_number(out, table_output(table, row, (uint32_t)amount_output).number);
-        buffer_format(out, "%s\n", amount_output >= 0 && amount[0] == 'h' ? " h" : "");
+        buffer_say(out, "%s\n", amount_output >= 0 && amount[0] == 'h' ? " h" : "");
     }
 }
 
@@ -134,7 +135,7 @@ static void write_stage(struct buffer *out, const struct expectation *expectatio
 {
     if (expectation->stage.length == 0)
         return;
-    buffer_format(out, "  %-14s %.*s", "stage", TEXT_ARGUMENTS(expectation->stage));
+    buffer_say(out, "  %-14s %.*s", "stage", TEXT_ARGUMENTS(expectation->stage));
     if (expectation->stage_opens_on == DAY_NONE) {
         buffer_add_string(out, ", which has no opening date yet\n");
         return;
@@ -146,7 +147,7 @@ static void write_stage(struct buffer *out, const struct expectation *expectatio
 
 static void write_days(struct buffer *out, const struct campaign *campaign, int32_t today)
 {
-    buffer_format(out, "  %-14s ", "open");
+    buffer_say(out, "  %-14s ", "open");
     if (campaign->opens_on != DAY_NONE) {
         buffer_add_string(out, "from ");
         add_day(out, campaign->opens_on);
@@ -171,7 +172,7 @@ static void write_completion(struct worksheet *sheet, const struct campaign *cam
         const struct claim_row *row = sheet->claims[i].standing;
         if (!text_equal(row->campaign, campaign->id))
             continue;
-        buffer_format(out, "  %-14s %.*s", "ALREADY DONE", TEXT_ARGUMENTS(row->outcome));
+        buffer_say(out, "  %-14s %.*s", "ALREADY DONE", TEXT_ARGUMENTS(row->outcome));
         if (row->completed_on != DAY_NONE) {
             buffer_add_string(out, " on ");
             add_day(out, row->completed_on);
@@ -187,14 +188,14 @@ static void write_campaign(struct worksheet *sheet, const struct campaign *campa
     struct buffer *out = &sheet->words;
     int32_t today = sheet->options->today;
 
-    buffer_format(out, "Campaign %.*s: %.*s\n", TEXT_ARGUMENTS(campaign->id), TEXT_ARGUMENTS(campaign->title));
+    buffer_say(out, "Campaign %.*s: %.*s\n", TEXT_ARGUMENTS(campaign->id), TEXT_ARGUMENTS(campaign->title));
     add_line(out, "kind", campaign->kind);
     add_line(out, "hazard", campaign->hazard);
     write_days(out, campaign, today);
     write_stage(out, expectation, today);
     write_completion(sheet, campaign);
     for (uint32_t i = 0; i < campaign->replaced_by_count; i++)
-        buffer_format(out, "  %-14s %.*s\n", "replaced by",
+        buffer_say(out, "  %-14s %.*s\n", "replaced by",
                       TEXT_ARGUMENTS(sheet->desk.rules->campaigns[campaign->replaced_by[i]].id));
     buffer_add_string(out, "  parts\n");
     for (uint32_t i = 0; i < expectation->part_count; i++)
@@ -202,7 +203,7 @@ static void write_campaign(struct worksheet *sheet, const struct campaign *campa
     write_conditional(sheet, campaign->parts, "part", "quantity");
     buffer_add_string(out, "  operations\n");
     for (uint32_t i = 0; i < expectation->operation_count; i++) {
-        buffer_format(out, "    %-10s %.*s, ", need_name(expectation->operations[i].need),
+        buffer_say(out, "    %-10s %.*s, ", need_name(expectation->operations[i].need),
                       TEXT_ARGUMENTS(expectation->operations[i].shown));
         add_number(out, expectation->operations[i].hours);
         buffer_add_string(out, " h\n");
@@ -276,7 +277,7 @@ static struct text listed(struct worksheet *sheet, const struct expectation *exp
     else if (column == COLUMN_INSPECTIONS)
         list_inspections(expectation, &list);
     else if (sheet->vehicle.profile->has_model_year)
-        buffer_format(&list, "%d", sheet->vehicle.profile->model_year);
+        buffer_say(&list, "%d", sheet->vehicle.profile->model_year);
     struct text copy = text_copy(&sheet->desk.arena, buffer_text(&list));
     buffer_free(&list);
     return copy;
@@ -370,7 +371,7 @@ static int do_campaign(struct worksheet *sheet, const struct campaign *campaign)
     if (status != WM_OK)
         return status;
     if (expectation->ambiguity_count > 0) {
-        buffer_format(&sheet->words,
+        buffer_say(&sheet->words,
                       "Campaign %.*s: its rules contradict each other for this vehicle; ask the office\n\n",
                       TEXT_ARGUMENTS(campaign->id));
         return WM_OK;

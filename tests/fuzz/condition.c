@@ -93,11 +93,12 @@ static void as_fraction(const struct condition *condition, struct value v, enum 
          "a number is the fraction of itself and 1");
 }
 
-/* Blanks round a cell and line ends in it mean nothing in CSV; a cell is what is left. */
+/* What can stand in a table as it stands alone: no blanks around it, not "any", and nothing that is the column's name
+ * there and a word here. */
 static bool is_cell(struct text t)
 {
     return text_is_utf8(t) && memchr(t.bytes, 0, t.length) == NULL && text_trim(t).length == t.length &&
-           t.length > 0 && !text_is(t, "-");
+           t.length > 0 && !text_is(t, "-") && memmem(t.bytes, t.length, COLUMN, strlen(COLUMN)) == NULL;
 }
 
 int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length)
