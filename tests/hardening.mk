@@ -98,3 +98,12 @@ memcheck: $(BUILD)/witnessmark $(DEMO)/office.db $(MEMCHECK_TESTS:%=$(BUILD)/tes
 	   { echo "$$t failed:" >&2; tail -n 40 $(BUILD)/memcheck.log >&2; exit 1; }; done; echo "$(words $(MEMCHECK_TESTS)) test programs"
 
 .PHONY: run-day tsan memcheck
+
+# --- Mutants ----------------------------------------------------------------------------------------------------------
+
+# MUTANTS places, drawn by SEED, are changed one at a time; the tests must notice 95 of 100.
+MUTANTS ?= 300
+mutation: $(DEMO)/office.db
+	@bash tests/mutation/run.sh $(BUILD) $(MUTANTS) $(SEED)
+
+.PHONY: mutation

@@ -19,8 +19,8 @@ static size_t aligned(size_t size)
     return (size + step - 1) / step * step;
 }
 
-/* Under a sanitizer each piece has a chunk of its own, and none outlives a reset: what is read or written beyond a piece, or
- * after its time, is seen. */
+/* Under a sanitizer each piece has a chunk of its own, and none outlives a reset: what is read or written beyond
+ * a piece, or after its time, is seen. */
 #ifdef ARENA_EXACT
 static size_t wanted_bytes(const struct arena *arena, size_t size)
 {

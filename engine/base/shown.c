@@ -5,58 +5,83 @@
 #include <stdlib.h>
 
 /* How many bytes the character takes, 0 where it is none that may be shown. */
-static size_t shown_bytes(const char *bytes)
+static size_t shown_bytes(const char *bytes, size_t left)
 {
     unsigned char c = (unsigned char)bytes[0];
     size_t length = c < 0x80 ? 1 : c < 0xe0 ? 2 : c < 0xf0 ? 3 : 4;
 
-    if (c < ' ' || c == 0x7f || (c == 0xc2 && (unsigned char)bytes[1] < 0xa0))
+    if (c < ' ' || c == 0x7f || (c == 0xc2 && left > 1 && (unsigned char)bytes[1] < 0xa0))
         return 0;
-    return text_is_utf8((struct text){bytes, strnlen(bytes, length)}) ? length : 0;
+    return length <= left && text_is_utf8((struct text){bytes, length}) ? length : 0;
 }
 
-/* keep: a byte that stays as it is. */
-static void make_readable_but(char *line, char keep)
+static void make_bytes_readable(char *bytes, size_t length, bool keep_line_feeds)
 {
-    while (*line != '\0') {
-        size_t bytes = *line == keep ? 1 : shown_bytes(line);
-        if (bytes == 0)
-            *line = '?';
-        line += bytes > 0 ? bytes : 1;
+    for (size_t i = 0; i < length;) {
+        size_t shown = bytes[i] == '\n' && keep_line_feeds ? 1 : shown_bytes(bytes + i, length - i);
+        if (shown == 0)
+            bytes[i] = '?';
+        i += shown > 0 ? shown : 1;
     }
 }
 
 void make_readable(char *line)
 {
-    make_readable_but(line, '\0');
+    make_bytes_readable(line, strlen(line), false);
 }
 
-static void swap_bytes(char *string, char from, char to)
+void buffer_say_wrapped(struct buffer *buffer, struct text words, size_t indent, size_t width)
 {
-    for (; *string != '\0'; string++)
-        if (*string == from)
-            *string = to;
+    size_t start = buffer->length;
+
+    buffer_add_wrapped(buffer, words, indent, width);
+    make_bytes_readable(buffer->bytes + start, buffer->length - start, true);
 }
 
-/* The format's own line feeds are told from those of the arguments by a byte that no text holds. */
+/* The format printed with another character for each of its line feeds. */
+static char *print_marked(const char *format, char mark, va_list arguments)
+{
+    char *marked = strdup(format), *printed = NULL;
+
+    if (marked == NULL)
+        return NULL;
+    for (char *at = marked; *at != '\0'; at++)
+        if (*at == '\n')
+            *at = mark;
+    if (vasprintf(&printed, marked, arguments) < 0)
+        printed = NULL;
+    free(marked);
+    return printed;
+}
+
+/* Line feeds where the two differ, and none elsewhere. */
+static void make_marks(char *first, const char *second)
+{
+    for (size_t i = 0; first[i] != '\0'; i++)
+        if (first[i] != second[i])
+            first[i] = '\n';
+        else if (first[i] == '\n')
+            first[i] = '?';
+}
+
+/* Printed twice, with two marks, the format's own line feeds are where both differ: no argument can look like one. */
 void buffer_say(struct buffer *buffer, const char *format, ...)
 {
-    const char mark = '\xff';
-    char *marked = strdup(format), *said = NULL;
-    va_list arguments;
+    va_list arguments, again;
 
-    if (marked != NULL)
-        swap_bytes(marked, '\n', mark);
     va_start(arguments, format);
-    int length = marked != NULL ? vasprintf(&said, marked, arguments) : -1;
+    va_copy(again, arguments);
+    char *first = print_marked(format, '\1', arguments), *second = print_marked(format, '\2', again);
+    va_end(again);
     va_end(arguments);
-    free(marked);
-    if (length < 0) {
+    if (first != NULL && second != NULL) {
+        size_t length = strlen(first);
+        make_marks(first, second);
+        make_bytes_readable(first, length, true);
+        buffer_add(buffer, first, length);
+    } else {
         buffer->failed = true;
-        return;
     }
-    make_readable_but(said, mark);
-    swap_bytes(said, mark, '\n');
-    buffer_add(buffer, said, (size_t)length);
-    free(said);
+    free(first);
+    free(second);
 }

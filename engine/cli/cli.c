@@ -1,3 +1,4 @@
+#include <errno.h>
 #include <getopt.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -367,6 +368,26 @@ int cli_exit(int status)
     if (status == WM_NO_MEMORY && !error_was_printed)
         fputs("witnessmark: out of memory; nothing was changed\n", stderr);
     return status == WM_OK ? EXIT_DONE : EXIT_UNUSABLE;
+}
+
+int cli_say_recorded(struct buffer *words, struct diag_sink *sink)
+{
+    const char *said = words->bytes;
+    size_t left = words->failed ? 0 : words->length;
+
+    while (left > 0) {
+        ssize_t done = write(STDOUT_FILENO, said, left);
+        if (done < 0 && errno != EINTR)
+            break;
+        said += done > 0 ? done : 0;
+        left -= done > 0 ? (size_t)done : 0;
+    }
+    if (left > 0 || words->failed)
+        diag_warning(sink, (struct place){{NULL, 0}, 0, 0},
+                     "it was recorded, but what was recorded could not be printed: %s",
+                     words->failed ? "out of memory" : strerror(errno));
+    buffer_free(words);
+    return EXIT_DONE;
 }
 
 int cli_finish(struct output *output, struct diag_sink *sink, int code)

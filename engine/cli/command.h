@@ -117,6 +117,10 @@ struct diag_sink cli_diagnostics(void);
 /* The exit code for a status, after saying what no diagnostic says (no memory). */
 int cli_exit(int status);
 
+/* Prints, on standard output, words on what was recorded, and frees them. It stays recorded where they cannot be
+ * printed: then a warning says so, and the command is done all the same. */
+int cli_say_recorded(struct buffer *words, struct diag_sink *sink);
+
 /* Ends an output: closes it, and gives the code if that went well. */
 int cli_finish(struct output *output, struct diag_sink *sink, int code);
 

@@ -45,7 +45,6 @@ static int say_result(const struct decision_request *request, const struct decis
                       const struct options *options, struct diag_sink *sink)
 {
     struct buffer words = BUFFER_EMPTY;
-    struct output out;
 
     if (options->quiet)
         return EXIT_DONE;
@@ -57,13 +56,7 @@ static int say_result(const struct decision_request *request, const struct decis
     buffer_add_string(&words, ", paid on the claim from now on ");
     buffer_add_money(&words, result->paid_cents);
     buffer_add_byte(&words, '\n');
-    int code = words.failed || output_open(&out, NULL, sink) != WM_OK ? cli_exit(WM_NO_MEMORY) : EXIT_DONE;
-    if (code == EXIT_DONE) {
-        output_add(&out, words.bytes, words.length);
-        code = cli_finish(&out, sink, EXIT_DONE);
-    }
-    buffer_free(&words);
-    return code;
+    return cli_say_recorded(&words, sink);
 }
 
 int cli_decide(const struct options *options, const char *action)

@@ -270,7 +270,7 @@ static void write_text(const struct listing *listing, struct buffer *out, const 
         if (finding->item.length > 0)
             buffer_say(out, ", %.*s", TEXT_ARGUMENTS(finding->item));
         buffer_add_string(out, "\n      ");
-        buffer_add_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
+        buffer_say_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
         buffer_add_byte(out, '\n');
     }
 }

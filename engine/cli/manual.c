@@ -10,7 +10,8 @@ static bool takes(const struct command *command, int option)
     return (command->options & OPTION_BIT(option)) != 0;
 }
 
-/* --- The page ------------------------------------------------------------------------------------------------ */
+/* --- The page ------------------------------------------------------------------------------------------------
+ */
 
 /* Text as it stands: a hyphen stays one, and no line of it is a request. */
 static void print_roff(FILE *to, const char *text, size_t length)
@@ -75,13 +76,16 @@ void manual_print_page(FILE *to)
 {
     fputs(".TH WITNESSMARK 1\n.SH NAME\nwitnessmark \\- ", to);
     print_roff_line(to, "", CLI_PURPOSE, NULL);
-    fputs(".SH SYNOPSIS\n\\fBwitnessmark\\fR \\fICOMMAND\\fR [\\fIOPTION\\fR...] [\\fIFILE\\fR...]\n.SH COMMANDS\n", to);
+    fputs(".SH SYNOPSIS\n\\fBwitnessmark\\fR \\fICOMMAND\\fR [\\fIOPTION\\fR...] [\\fIFILE\\fR...]\n.SH "
+          "COMMANDS\n",
+          to);
     for (int i = 0; COMMANDS[i] != NULL; i++)
         print_command(to, COMMANDS[i]);
     print_roff_line(to, ".SH EXIT STATUS\n", CLI_EXIT_CODES, NULL);
 }
 
-/* --- Completion ---------------------------------------------------------------------------------------------- */
+/* --- Completion ----------------------------------------------------------------------------------------------
+ */
 
 /* "text|csv|json", or the first word of "vehicles|dealers FILE", as words with blanks between. */
 static void print_choices(FILE *to, const char *argument)
@@ -107,7 +111,8 @@ static void print_names(FILE *to, const char *first)
             continue;
         if (first == NULL && strncmp(printed, name, length) == 0 && strcspn(printed, " ") == length)
             continue;
-        fprintf(to, " %.*s", (int)(first != NULL ? strlen(name) : length), first != NULL ? name + length + 1 : name);
+        fprintf(to, " %.*s", (int)(first != NULL ? strlen(name) : length),
+                first != NULL ? name + length + 1 : name);
         printed = name;
     }
 }
@@ -181,14 +186,15 @@ static void print_command_choices(FILE *to, const struct command *command)
 
 void manual_print_completion(FILE *to)
 {
-    fputs("# Completion of witnessmark for bash; made by `witnessmark --completion`.\n"
-          "_witnessmark()\n{\n"
-          "    local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD-1]} command=${COMP_WORDS[1]}\n"
-          "    local options= choices= first=2\n\n"
-          "    COMPREPLY=()\n"
-          "    if [ \"$COMP_CWORD\" -eq 1 ]; then\n"
-          "        COMPREPLY=($(compgen -W '--help --version --manual --completion",
-          to);
+    fputs(
+        "# Completion of witnessmark for bash; made by `witnessmark --completion`.\n"
+        "_witnessmark()\n{\n"
+        "    local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD-1]} command=${COMP_WORDS[1]}\n"
+        "    local options= choices= first=2\n\n"
+        "    COMPREPLY=()\n"
+        "    if [ \"$COMP_CWORD\" -eq 1 ]; then\n"
+        "        COMPREPLY=($(compgen -W '--help --version --manual --completion",
+        to);
     print_names(to, NULL);
     fputs("' -- \"$word\"))\n        return\n    fi\n"
           "    case $command in\n    ",

@@ -1,4 +1,5 @@
-/* manual.h - the manual page and the completion for bash, made of the same table of commands and options as --help.
+/* manual.h - the manual page and the completion for bash, made of the same table of commands and options as
+ * --help.
  */
 #ifndef WM_CLI_MANUAL_H
 #define WM_CLI_MANUAL_H

@@ -53,7 +53,7 @@ static void add_line(struct buffer *out, const char *name, struct text words)
     if (words.length == 0)
         return;
     buffer_say(out, "  %-14s ", name);
-    buffer_add_wrapped(out, words, INDENT, WIDTH);
+    buffer_say_wrapped(out, words, INDENT, WIDTH);
     buffer_add_byte(out, '\n');
 }
 

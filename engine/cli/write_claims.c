@@ -230,7 +230,7 @@ void write_claim_text(struct buffer *out, struct text file, const struct dossier
         if (finding->item.length > 0)
             buffer_say(out, ", %.*s", TEXT_ARGUMENTS(finding->item));
         buffer_add_string(out, "\n      ");
-        buffer_add_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
+        buffer_say_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
         buffer_add_byte(out, '\n');
     }
 }

@@ -12,16 +12,19 @@ static struct text column(sqlite3_stmt *statement, int number)
 {
     const char *bytes = (const char *)sqlite3_column_text(statement, number);
 
-    return (struct text){bytes != NULL ? bytes : "", bytes != NULL ? (size_t)sqlite3_column_bytes(statement, number) : 0};
+    return (struct text){bytes != NULL ? bytes : "",
+                         bytes != NULL ? (size_t)sqlite3_column_bytes(statement, number) : 0};
 }
 
-/* --- At a glance ----------------------------------------------------------------------------------------------- */
+/* --- At a glance
+ * ----------------------------------------------------------------------------------------------- */
 
 /* SQLite keeps the words of each CREATE statement as they stand in OFFICE_SCHEMA, without the semicolon. */
 static bool is_ours(struct text statement)
 {
     for (const char *const *sql = OFFICE_SCHEMA; *sql != NULL; sql++)
-        for (const char *at = *sql; (at = memmem(at, strlen(at), statement.bytes, statement.length)) != NULL; at++)
+        for (const char *at = *sql; (at = memmem(at, strlen(at), statement.bytes, statement.length)) != NULL;
+             at++)
             if ((at == *sql || at[-1] == '\n') && at[statement.length] == ';')
                 return true;
     return false;
@@ -37,13 +40,13 @@ static int count_ours(void)
     return count;
 }
 
-/* As many statements as ours, each one of ours; each has a name of its own, so they are ours. An index that SQLite makes for
- * a table has no words. */
+/* As many statements as ours, each one of ours; each has a name of its own, so they are ours. An index that
+ * SQLite makes for a table has no words. */
 static int looks_like_ours(sqlite3 *database, bool *ret_is)
 {
     sqlite3_stmt *statement = NULL;
-    int count = 0, result = sqlite3_prepare_v2(database, "SELECT sql FROM sqlite_schema WHERE sql IS NOT NULL", -1,
-                                               &statement, NULL);
+    int count = 0, result = sqlite3_prepare_v2(database, "SELECT sql FROM sqlite_schema WHERE sql IS NOT NULL",
+                                               -1, &statement, NULL);
     bool is = true;
 
     if (result == SQLITE_OK)
@@ -54,7 +57,8 @@ static int looks_like_ours(sqlite3 *database, bool *ret_is)
     return result == SQLITE_DONE || result == SQLITE_ROW ? SQLITE_OK : result;
 }
 
-/* --- One by one ------------------------------------------------------------------------------------------------ */
+/* --- One by one
+ * ------------------------------------------------------------------------------------------------ */
 
 /* What this program would have made; the caller closes it in any case. */
 static int make_schema(sqlite3 **ret_made)
@@ -73,7 +77,9 @@ static int walk(sqlite3_stmt *is, sqlite3_stmt *should,
     int has = sqlite3_step(is), wants = sqlite3_step(should);
 
     while (has == SQLITE_ROW || wants == SQLITE_ROW) {
-        int order = has != SQLITE_ROW ? 1 : wants != SQLITE_ROW ? -1 : text_compare(column(is, 0), column(should, 0));
+        int order = has != SQLITE_ROW     ? 1
+                    : wants != SQLITE_ROW ? -1
+                                          : text_compare(column(is, 0), column(should, 0));
         if (order < 0)
             tell(context, SCHEMA_FOREIGN, column(is, 0));
         else if (order > 0)
@@ -91,7 +97,8 @@ static int walk(sqlite3_stmt *is, sqlite3_stmt *should,
 }
 
 int known_schema_compare(struct sqlite3 *database,
-                         void (*tell)(void *context, enum schema_difference difference, struct text name), void *context)
+                         void (*tell)(void *context, enum schema_difference difference, struct text name),
+                         void *context)
 {
     sqlite3 *made = NULL;
     sqlite3_stmt *is = NULL, *should = NULL;

@@ -1,7 +1,8 @@
-/* known_schema.h - whether an office file's tables, indexes, triggers and views are those that this program makes.
+/* known_schema.h - whether an office file's tables, indexes, triggers and views are those that this program
+ * makes.
  *
- * A file from elsewhere may hold a trigger or a view that somebody else wrote. They are compared by their names and SQL,
- * which the file keeps, before anything of them is asked or set off.
+ * A file from elsewhere may hold a trigger or a view that somebody else wrote. They are compared by their names
+ * and SQL, which the file keeps, before anything of them is asked or set off.
  */
 #ifndef WM_LEDGER_KNOWN_SCHEMA_H
 #define WM_LEDGER_KNOWN_SCHEMA_H

@@ -7,7 +7,8 @@
 
 static void look_at_unreadable(const struct claim *claim)
 {
-    must(claim->fault_reason.length > 0 && text_is_utf8(claim->fault_reason), "what cannot be read has a reason");
+    must(claim->fault_reason.length > 0 && text_is_utf8(claim->fault_reason),
+         "what cannot be read has a reason");
     for (size_t i = 0; i < claim->fault_reason.length; i++)
         must((unsigned char)claim->fault_reason.bytes[i] >= ' ', "a reason holds no control character");
     must(claim->fault_line >= claim->line, "the fault is in the row");
@@ -40,8 +41,9 @@ static void round_trip(const struct claim *claim, struct arena *arena)
          "the canonical text of a canonical text is itself");
     must(other.part_count == claim->part_count && other.labor_count == claim->labor_count &&
              other.inspection_count == claim->inspection_count &&
-             other.total_amount_cents == claim->total_amount_cents && other.completed_on == claim->completed_on &&
-             other.revision == claim->revision && other.outcome == claim->outcome,
+             other.total_amount_cents == claim->total_amount_cents &&
+             other.completed_on == claim->completed_on && other.revision == claim->revision &&
+             other.outcome == claim->outcome,
          "it is the same claim");
     must(claim_differences(claim, canonical, arena, &names) == WM_OK && names.length == 0,
          "a claim does not differ from itself");

@@ -50,8 +50,8 @@ static void negated(struct arena *arena, struct text cell, struct value v, enum 
     buffer_add_string(&wrapped, "not(");
     buffer_add_text(&wrapped, cell);
     buffer_add_string(&wrapped, ")");
-    if (condition_compile(arena, buffer_text(&wrapped), column_type, column_any_case, (struct place){TEXT("c"), 1, 1},
-                          &sink, &condition) == WM_OK) {
+    if (condition_compile(arena, buffer_text(&wrapped), column_type, column_any_case,
+                          (struct place){TEXT("c"), 1, 1}, &sink, &condition) == WM_OK) {
         enum truth swapped = condition_test(condition, v, scratch);
         must(swapped == (truth == TRUTH_HOLDS   ? TRUTH_FAILS
                          : truth == TRUTH_FAILS ? TRUTH_HOLDS
@@ -93,8 +93,8 @@ static void as_fraction(const struct condition *condition, struct value v, enum 
          "a number is the fraction of itself and 1");
 }
 
-/* What can stand in a table as it stands alone: no blanks around it, not "any", and nothing that is the column's name
- * there and a word here. */
+/* What can stand in a table as it stands alone: no blanks around it, not "any", and nothing that is the
+ * column's name there and a word here. */
 static bool is_cell(struct text t)
 {
     return text_is_utf8(t) && memchr(t.bytes, 0, t.length) == NULL && text_trim(t).length == t.length &&
@@ -116,8 +116,8 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length)
     column_any_case = type == 2;
     text_cut(rest, '\n', &written, &cell);
     if (is_cell(cell) && text_is_utf8(written) && cell.length < 4096) {
-        int status = condition_compile(&arena, cell, column_type, column_any_case, (struct place){TEXT("c"), 1, 1}, &sink,
-                                       &condition);
+        int status = condition_compile(&arena, cell, column_type, column_any_case,
+                                       (struct place){TEXT("c"), 1, 1}, &sink, &condition);
         if (went_well(status, &sink)) {
             struct value v = value_of(written);
             enum truth truth = condition_test(condition, v, scratch);

@@ -1,5 +1,5 @@
-/* Rows of CSV: the hand-written splitter, the slow reader of tests/unit/slow_csv.h and libcsv say the same; and blocks of
- * any size, put together, are the file. The first byte is the size of a block. */
+/* Rows of CSV: the hand-written splitter, the slow reader of tests/unit/slow_csv.h and libcsv say the same; and
+ * blocks of any size, put together, are the file. The first byte is the size of a block. */
 #include "fuzz.h"
 #include "slow_csv.h"
 

@@ -1,8 +1,10 @@
-/* fuzz.h - what the fuzz targets share: inputs, choices made of their bytes, and a sink that looks at every message.
+/* fuzz.h - what the fuzz targets share: inputs, choices made of their bytes, and a sink that looks at every
+ * message.
  *
- * A target is one file with LLVMFuzzerTestOneInput. `make fuzz` builds it with clang's libFuzzer, AddressSanitizer and
- * UBSan and lets it search; `make test` builds it with run_corpus.c and runs what tests/fuzz/corpus/TARGET keeps. A target
- * ends the process where something is wrong: that is what the search looks for.
+ * A target is one file with LLVMFuzzerTestOneInput. `make fuzz` builds it with clang's libFuzzer,
+ * AddressSanitizer and UBSan and lets it search; `make test` builds it with run_corpus.c and runs what
+ * tests/fuzz/corpus/TARGET keeps. A target ends the process where something is wrong: that is what the search
+ * looks for.
  */
 #ifndef WM_FUZZ_H
 #define WM_FUZZ_H
@@ -33,7 +35,8 @@ static inline void must(bool holds, const char *what)
     abort();
 }
 
-/* --- The input ------------------------------------------------------------------------------------------------- */
+/* --- The input
+ * ------------------------------------------------------------------------------------------------- */
 
 struct input {
     const uint8_t *at;
@@ -68,7 +71,8 @@ static inline uint64_t input_choose(struct input *input, uint64_t limit)
     return choice % limit;
 }
 
-/* All that is left, in memory of exactly its size, so that a read beyond its end is seen. Owned by the caller. */
+/* All that is left, in memory of exactly its size, so that a read beyond its end is seen. Owned by the caller.
+ */
 static inline char *input_rest(const struct input *input, struct text *ret_text)
 {
     char *copy = malloc(input->left > 0 ? input->left : 1);
@@ -80,7 +84,8 @@ static inline char *input_rest(const struct input *input, struct text *ret_text)
     return copy;
 }
 
-/* --- Messages ---------------------------------------------------------------------------------------------------- */
+/* --- Messages
+ * ---------------------------------------------------------------------------------------------------- */
 
 /* One line of readable text, whatever was in the file: a message goes to terminals and logs. */
 static inline void look_at_message(void *context, const struct diag *diag)

@@ -1,5 +1,5 @@
-/* Numbers, money and dates: what is read is what a slow and obvious reader reads, and what is written reads the same.
- * The first byte is the number of places. */
+/* Numbers, money and dates: what is read is what a slow and obvious reader reads, and what is written reads the
+ * same. The first byte is the number of places. */
 #include "fuzz.h"
 
 #include "base/date.h"
@@ -50,7 +50,8 @@ static void numbers(struct text t, unsigned places)
         return;
     }
     size_t length = decimal_write(number, room);
-    must(length < DECIMAL_ROOM && decimal_read((struct text){room, length}, 6, &again) == NUMBER_OK && again == number,
+    must(length < DECIMAL_ROOM && decimal_read((struct text){room, length}, 6, &again) == NUMBER_OK &&
+             again == number,
          "a number that is written reads the same");
     length = money_write(number, room);
     must(length < DECIMAL_ROOM, "money has room");
@@ -91,7 +92,8 @@ static void dates(struct text t)
     date_to_civil(day, &y, &m, &d);
     must(y == year && m == month && d == day_of_month, "a day is its year, month and day of the month");
     must(date_from_civil(year, month, day_of_month) == day, "and back");
-    must(date_write(day, room) == 10 && memcmp(room, t.bytes, 10) == 0, "a date that is written is as it was read");
+    must(date_write(day, room) == 10 && memcmp(room, t.bytes, 10) == 0,
+         "a date that is written is as it was read");
 }
 
 static void quotients(struct text t)

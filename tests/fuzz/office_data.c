@@ -1,5 +1,5 @@
-/* Office data: vehicles, dealers, shipments and approvals, loaded into an office file in memory. The first byte says
- * which; the rest is the file. */
+/* Office data: vehicles, dealers, shipments and approvals, loaded into an office file in memory. The first byte
+ * says which; the rest is the file. */
 #include "fuzz.h"
 
 #include <sqlite3.h>
@@ -45,8 +45,8 @@ static void remove_office(void)
 int LLVMFuzzerInitialize(int *count, char ***arguments)
 {
     (void)count, (void)arguments;
-    snprintf(office_file, sizeof office_file, "%s/wm-fuzz-%ld.db", access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp",
-             (long)getpid());
+    snprintf(office_file, sizeof office_file, "%s/wm-fuzz-%ld.db",
+             access("/dev/shm", W_OK) == 0 ? "/dev/shm" : "/tmp", (long)getpid());
     open_office();
     must(sqlite3_open(":memory:", &empty) == SQLITE_OK, "there is memory");
     copy_database(empty, office_database(office));

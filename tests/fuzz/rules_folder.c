@@ -1,5 +1,5 @@
-/* A rules folder: several files in one input, compiled; then every check and campaign table is asked once, and what can
- * be used is linted. A line "=== PATH" begins a file. */
+/* A rules folder: several files in one input, compiled; then every check and campaign table is asked once, and
+ * what can be used is linted. A line "=== PATH" begins a file. */
 #include "fuzz.h"
 
 #include "rules/lint.h"

@@ -1,8 +1,8 @@
 /* Runs a fuzz target on the files of a folder, without a fuzzer: run_corpus FOLDER [TIMES]
  *
- * Each file is run whole, then cut short and with bytes changed, TIMES in all for each (default 40), from a fixed seed
- * that WM_SEED changes. Prints how many inputs were run. The target ends the process where something is wrong; then the
- * name of the file that it happened on is printed.
+ * Each file is run whole, then cut short and with bytes changed, TIMES in all for each (default 40), from a
+ * fixed seed that WM_SEED changes. Prints how many inputs were run. The target ends the process where something
+ * is wrong; then the name of the file that it happened on is printed.
  */
 #include <dirent.h>
 #include <signal.h>

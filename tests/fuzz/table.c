@@ -1,5 +1,5 @@
-/* A whole table as it stands in a file: compiled, then decided on facts, with its own cells asked one by one beside it.
- * The first bytes are the facts; what follows the first line feed is the table. */
+/* A whole table as it stands in a file: compiled, then decided on facts, with its own cells asked one by one
+ * beside it. The first bytes are the facts; what follows the first line feed is the table. */
 #include "fuzz.h"
 #include "table_kit.h"
 

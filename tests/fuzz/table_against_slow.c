@@ -1,5 +1,5 @@
-/* A table and its facts made of the input's bytes, decided by the engine and by the slow and obvious evaluator of
- * tests/unit/slow_tables.h: both say the same. */
+/* A table and its facts made of the input's bytes, decided by the engine and by the slow and obvious evaluator
+ * of tests/unit/slow_tables.h: both say the same. */
 #include "fuzz.h"
 #include "capture.h"
 

@@ -25,7 +25,8 @@ static void whole_vin(struct text vin)
     for (size_t i = 0; i < 17; i++)
         sum += WEIGHTS[i] * slow_value(vin.bytes[i]);
     must(digit == "0123456789X"[sum % 11], "the check digit is the rest by 11");
-    must(vin_check_is_right(vin) == (vin.bytes[8] == digit), "it is right where it is the one that belongs there");
+    must(vin_check_is_right(vin) == (vin.bytes[8] == digit),
+         "it is right where it is the one that belongs there");
     bool late = vin.bytes[6] < '0' || vin.bytes[6] > '9';
     must(year == 0 || (late ? year >= 2010 && year <= 2039 : year >= 1980 && year <= 2009),
          "position 7 tells which thirty years");
