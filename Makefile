@@ -28,11 +28,14 @@ UNIT_TESTS = $(patsubst tests/unit/%.c,$(BUILD)/tests/%,$(sort $(wildcard tests/
 
 DEMO = $(BUILD)/demo
 
+include tests/hardening.mk
+
 # These commands make sure of the packages before anything is compiled.
-CHECKED = $(if $(filter demo test bench fault asan,$(MAKECMDGOALS)),packages)
+CHECKED = $(if $(filter demo test bench fault asan $(HARDENING_COMMANDS),$(MAKECMDGOALS)),packages)
 
 .PHONY: all demo test bench fault asan install clean packages run-test
 .DELETE_ON_ERROR:
+.DEFAULT_GOAL = all
 
 all: witnessmark
 
@@ -112,7 +115,7 @@ SANITIZE = -fsanitize=address,undefined -fno-sanitize-recover=undefined
 
 # Where there is no apt-get, says what must be there.
 packages:
-	@missing=; for p in $(PACKAGES); do \
+	@missing=; for p in $(PACKAGES) $(if $(filter $(HARDENING_COMMANDS),$(MAKECMDGOALS)),$(HARDENING_PACKAGES)); do \
 	   dpkg-query -W -f '$${Status}' $$p 2>/dev/null | grep -q ' installed' || missing="$$missing $$p"; done; \
 	 if [ -z "$$missing" ]; then exit 0; fi; \
 	 if ! command -v apt-get >/dev/null; then echo "This needs what Debian calls$$missing; if the build fails, install it." >&2; exit 0; fi; \
@@ -131,7 +134,5 @@ install: $(BUILD)/witnessmark
 
 clean:
 	rm -rf $(BUILD) witnessmark
-
-include tests/hardening.mk
 
 -include $(ENGINE_OBJECTS:.o=.d) $(UNIT_TESTS:=.d) $(BUILD)/witnessmark.d

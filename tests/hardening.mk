@@ -1,4 +1,9 @@
-# What goes beyond `make test`: other compilers, sanitizers, searches for inputs, coverage, mutants. Included by Makefile.
+# What goes beyond `make test`: other compilers, sanitizers, searches for inputs, coverage, mutants. Included by
+# Makefile.
+
+# Debian's names for what these commands need besides.
+HARDENING_PACKAGES = clang clang-tidy libclang-rt-14-dev cppcheck valgrind
+HARDENING_COMMANDS = compiled static tidy cppcheck fuzz tsan memcheck coverage mutation
 
 # --- Fuzzing: see tests/fuzz/fuzz.h -----------------------------------------------------------------------------------
 
@@ -25,7 +30,7 @@ $(BUILD)/fuzzer/%: tests/fuzz/%.c $(LIBRARY)
 fuzzers: $(FUZZ_TARGETS:%=$(BUILD)/fuzzer/%)
 
 # Searches with each target for SECONDS; TARGETS="csv table" names some. What it finds stays in build/clang-fuzz/found.
-fuzz:
+fuzz: packages
 	@$(MAKE) --no-print-directory BUILD=$(BUILD)/clang-fuzz CC=clang HARDENING= CFLAGS='$(FUZZ_FLAGS)' \
 	  LDFLAGS='-fsanitize=address,undefined' fuzzers
 	@sh tests/fuzz/search.sh $(BUILD)/clang-fuzz $(SECONDS) $(if $(TARGETS),$(TARGETS),$(FUZZ_TARGETS))
@@ -39,15 +44,11 @@ fuzz:
 # Everything is compiled, nothing is run: `make CC=clang BUILD=build/clang CI=true compiled`.
 compiled: $(BUILD)/witnessmark $(UNIT_TESTS) $(FUZZ_RUNNERS) $(BUILD)/fixtures/demo $(BUILD)/fault/fault $(BUILD)/fault/shim.so
 
-static: tidy cppcheck
+static: packages tidy cppcheck
 
-# A file that was looked at and has not changed since, nor its headers, is not looked at again.
-tidy: $(ENGINE_SOURCES:%.c=$(BUILD)/tidy/%.seen)
-
-$(BUILD)/tidy/%.seen: %.c .clang-tidy $(BUILD)/engine/ledger/office.o
-	@mkdir -p $(@D)
-	clang-tidy --quiet $< -- $(filter-out -f% -W%,$(ALL_CFLAGS)) 2> $@.log || { cat $@.log >&2; exit 1; }
-	@touch $@
+tidy: $(BUILD)/engine/ledger/office.o
+	@clang-tidy --quiet $(ENGINE_SOURCES) -- $(filter-out -f% -W%,$(ALL_CFLAGS)) 2> $(BUILD)/tidy.log && \
+	  echo "clang-tidy: nothing in $(words $(ENGINE_SOURCES)) files"
 
 cppcheck: $(BUILD)/engine/ledger/office.o
 	cppcheck --std=c11 --enable=warning,performance,portability --inline-suppr --error-exitcode=1 --quiet \
@@ -63,7 +64,7 @@ COVERAGE = $(BUILD)/coverage-run
 COVERAGE_MAKE = $(MAKE) --no-print-directory BUILD=$(COVERAGE) HARDENING= CFLAGS='-O0 -g --coverage' LDFLAGS=--coverage
 
 # All tests, and the faults too: what happens where memory ends is reached by them alone.
-coverage:
+coverage: packages
 	@find $(COVERAGE) -name '*.gcda' -delete 2>/dev/null || true
 	@$(COVERAGE_MAKE) run-test > $(BUILD)/coverage-test.log 2>&1 || { tail -n 20 $(BUILD)/coverage-test.log; exit 1; }
 	@$(COVERAGE_MAKE) fault > $(BUILD)/coverage-fault.log 2>&1 || { tail -n 20 $(BUILD)/coverage-fault.log; exit 1; }
@@ -84,7 +85,7 @@ run-day: $(BUILD)/witnessmark $(BUILD)/day/data/claims.csv $(DEMO)/office.db
 	@sh tests/day/day.sh $(BUILD)/witnessmark $(BUILD)/day/data $(BUILD)/day/batch 4
 
 # A day at the office with four threads, on a build that stops at data races.
-tsan:
+tsan: packages
 	@TSAN_OPTIONS='exitcode=99 halt_on_error=1 suppressions=$(abspath tests/day/tsan.supp)' $(MAKE) --no-print-directory \
 	  BUILD=$(BUILD)/tsan HARDENING=-fno-omit-frame-pointer CFLAGS='-O1 -g -fsanitize=thread' LDFLAGS=-fsanitize=thread run-day
 

@@ -321,7 +321,7 @@ static void (*find_words(const char *word))(FILE *to)
 
 int cli_main(int count, char **words)
 {
-    struct call call;
+    struct call call = {.help = false};
 
     if (count < 2) {
         print_help(stderr);
@@ -349,12 +349,16 @@ static bool error_was_printed;
 
 static void print_diagnostic(void *context, const struct diag *diag)
 {
-    char line[LIMIT_MESSAGE_BYTES + 512];
+    static char last[LIMIT_MESSAGE_BYTES + 512];
+    char line[sizeof last];
     (void)context;
 
     error_was_printed = error_was_printed || diag->severity == SEVERITY_ERROR;
-
     diag_write(diag, line, sizeof line);
+    /* what failed, and then failed to be taken back for the same reason, is said once */
+    if (strcmp(line, last) == 0)
+        return;
+    strcpy(last, line);
     fprintf(stderr, "%s%s\n", diag->severity == SEVERITY_WARNING ? "warning: " : "", line);
 }
 
@@ -365,8 +369,12 @@ struct diag_sink cli_diagnostics(void)
 
 int cli_exit(int status)
 {
-    if (status == WM_NO_MEMORY && !error_was_printed)
-        fputs("witnessmark: out of memory; nothing was changed\n", stderr);
+    if (status != WM_OK && !error_was_printed)
+        fputs(status == WM_NO_MEMORY
+                  ? "witnessmark: out of memory; nothing was changed\n"
+                  : "witnessmark: a file could not be read or written; check the disk and run it again, nothing was "
+                    "changed\n",
+              stderr);
     return status == WM_OK ? EXIT_DONE : EXIT_UNUSABLE;
 }
 

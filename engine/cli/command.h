@@ -114,7 +114,7 @@ int cli_read_call(int count, char **words, struct call *ret_call);
 /* A sink that prints to standard error, or, for lists of errors that are the result, to an output. */
 struct diag_sink cli_diagnostics(void);
 
-/* The exit code for a status, after saying what no diagnostic says (no memory). */
+/* The exit code for a status, after saying what no diagnostic said (no memory). */
 int cli_exit(int status);
 
 /* Prints, on standard output, words on what was recorded, and frees them. It stays recorded where they cannot be
