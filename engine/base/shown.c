@@ -38,7 +38,11 @@ void buffer_say_wrapped(struct buffer *buffer, struct text words, size_t indent,
     make_bytes_readable(buffer->bytes + start, buffer->length - start, true);
 }
 
-/* The format printed with another character for each of its line feeds. */
+/* The format printed with another character for each of its line feeds. What is printed by is the caller's format, which
+ * the compiler has checked, but for these characters. */
+#pragma GCC diagnostic push
+#pragma GCC diagnostic ignored "-Wformat-nonliteral"
+static char *print_marked(const char *format, char mark, va_list arguments) __attribute__((format(printf, 1, 0)));
 static char *print_marked(const char *format, char mark, va_list arguments)
 {
     char *marked = strdup(format), *printed = NULL;
@@ -53,6 +57,7 @@ static char *print_marked(const char *format, char mark, va_list arguments)
     free(marked);
     return printed;
 }
+#pragma GCC diagnostic pop
 
 /* Line feeds where the two differ, and none elsewhere. */
 static void make_marks(char *first, const char *second)

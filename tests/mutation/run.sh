@@ -1,5 +1,5 @@
 #!/bin/bash
-# Changes the engine in one place at a time and looks whether the tests notice: run.sh BUILD [COUNT [SEED]]
+# Changes the engine in one place at a time and looks whether the tests notice: run.sh BUILD [COUNT [SEED [FILE...]]]
 #
 # COUNT places (default 300) are drawn by SEED (default 20260301) from all that mutate.c finds in engine/tables,
 # engine/facts and engine/verdict. For each, one file is compiled and linked into a shared library that every test program
@@ -12,9 +12,18 @@ build=$(cd "$1" && pwd) count=${2:-300} seed=${3:-20260301} limit=${LIMIT:-60}
 work=$build/mutation
 flags="-std=gnu11 -O0 -w -fPIC -D_GNU_SOURCE -DPCRE2_CODE_UNIT_WIDTH=8 -pthread -Iengine -I$build/generated"
 libraries="-lsqlite3 -lpcre2-8 -lcsv -lsodium -ljansson"
-unit="test_conditions test_tables test_vin test_tables_try test_rules test_units"
+shift $(($# < 3 ? $# : 3))
+files=${*:-engine/tables/*.c engine/facts/*.c engine/verdict/*.c}
 program_tests="test_verdict test_facts test_worksheet test_orders test_findings test_explain"
 mkdir -p "$work/objects" "$work/tests" "$work/mutant"
+
+tests_of() { # the tests of a file's folder, the fast ones first
+    case $1 in
+    engine/tables/*) echo "test_conditions test_tables test_tables_try test_tables_random test_rules test_units $program_tests" ;;
+    engine/facts/vin.c) echo "test_vin test_facts test_findings" ;;
+    *) echo "$program_tests" ;;
+    esac
+}
 
 # --- The engine as it is: objects, a shared library, tests and the program on it ---
 gcc -O1 -Wall -Wextra -o "$work/mutate" tests/mutation/mutate.c || exit 2
@@ -29,26 +38,15 @@ done
 link() { gcc -shared -Wl,-Bsymbolic -o "$1" $2 $libraries; }
 link "$work/libwitnessmark.so" "$(echo "$work"/objects/*.o)" || exit 2
 # shellcheck disable=SC2086
-for test in $unit $program_tests; do
-    gcc $flags -Itests/unit -o "$work/tests/$test" "tests/unit/$test.c" -L"$work" -lwitnessmark $libraries -lcmocka || exit 2
+for test in $(for file in $files; do tests_of "$file" | tr ' ' '\n'; done | sort -u); do
+    # The random tables, fewer of them: what one mutant breaks shows in the first thousands.
+    sed 's/i < 25000/i < 2500/' "tests/unit/$test.c" > "$work/tests/$test.c"
+    gcc $flags -Itests/unit -o "$work/tests/$test" "$work/tests/$test.c" -L"$work" -lwitnessmark $libraries -lcmocka || exit 2
 done
 # shellcheck disable=SC2086
 gcc $flags -o "$work/witnessmark" engine/main.c -L"$work" -lwitnessmark $libraries || exit 2
-for random in test_tables_random; do
-    # The random tables, fewer of them: what one mutant breaks shows in the first thousands.
-    sed 's/i < 25000/i < 2500/' "tests/unit/$random.c" > "$work/tests/$random.c"
-    # shellcheck disable=SC2086
-    gcc $flags -Itests/unit -o "$work/tests/$random" "$work/tests/$random.c" -L"$work" -lwitnessmark $libraries -lcmocka || exit 2
-done
 export WITNESSMARK=$work/witnessmark WITNESSMARK_BUILD=$build
 
-tests_of() { # the tests of a file's folder, the fast ones first
-    case $1 in
-    engine/tables/*) echo "test_conditions test_tables test_tables_try test_tables_random test_rules test_units $program_tests" ;;
-    engine/facts/vin.c) echo "test_vin test_facts test_findings" ;;
-    *) echo "$program_tests" ;;
-    esac
-}
 run_tests() { # sets caught_by; fails where all tests pass
     for test in $(tests_of "$1"); do
         (ulimit -t "$limit"; LD_LIBRARY_PATH=$2 exec timeout 900 "$work/tests/$test") > "$work/out" 2>&1 && continue
@@ -59,12 +57,16 @@ run_tests() { # sets caught_by; fails where all tests pass
 }
 
 # --- All tests pass on the engine as it is ---
-for file in engine/tables/cell.c engine/facts/vin.c engine/facts/items.c; do
-    if run_tests $file "$work"; then echo "$caught_by does not pass unchanged" >&2; tail -n 20 "$work/out" >&2; exit 2; fi
+seen=
+for file in $files; do
+    list=$(tests_of "$file")
+    case " $seen" in *" $list|"*) continue ;; esac
+    seen="$seen $list|"
+    if run_tests "$file" "$work"; then echo "$caught_by does not pass unchanged" >&2; tail -n 20 "$work/out" >&2; exit 2; fi
 done
 
 # --- The mutants ---
-for file in engine/tables/*.c engine/facts/*.c engine/verdict/*.c; do
+for file in $files; do
     "$work/mutate" "$file" | sed "s|^|$file\t|"
 done > "$work/places"
 awk -v seed="$seed" 'BEGIN { srand(seed) } { print rand() "\t" $0 }' "$work/places" | sort -n | cut -f 2- | head -n "$count" > "$work/drawn"
