@@ -38,8 +38,8 @@ void buffer_say_wrapped(struct buffer *buffer, struct text words, size_t indent,
     make_bytes_readable(buffer->bytes + start, buffer->length - start, true);
 }
 
-/* The format printed with another character for each of its line feeds. What is printed by is the caller's format, which
- * the compiler has checked, but for these characters. */
+/* The format printed with another character for each of its line feeds: the caller's format, which the compiler has
+ * checked, but for these. */
 #pragma GCC diagnostic push
 #pragma GCC diagnostic ignored "-Wformat-nonliteral"
 static char *print_marked(const char *format, char mark, va_list arguments) __attribute__((format(printf, 1, 0)));

@@ -38,7 +38,8 @@ enum { OFFICE_VERSION = 1 };
 enum { OFFICE_WAIT_MS = 60000 };
 
 /* The sink is borrowed until office_close. WM_IO: it cannot be opened; WM_BAD_INPUT: it is no office file, or one of
- * another version, or one with tables, triggers or views that this program does not make; WM_NOT_FOUND: there is none, and it was not to be made. Each with a diagnostic. */
+ * another version, or one with tables, triggers or views that this program does not make; WM_NOT_FOUND: there is
+ * none, and it was not to be made. Each with a diagnostic. */
 int office_open(const char *path, enum office_mode mode, struct diag_sink *sink, struct office **ret_office);
 
 /* Takes back what is not committed. Accepts NULL. */
