@@ -11,8 +11,8 @@ build=$(cd "$1" && pwd) || exit 2
 rm -rf "$build/coverage"
 mkdir -p "$build/coverage/gcov"
 objects=$(find "$build/engine" -name '*.gcda')
-top=$PWD
-(cd "$build/coverage/gcov" && gcov -b -c -p -r -s "$top" $objects > ../log 2>&1)
+ln -s "$PWD/engine" "$build/coverage/gcov/engine" # where gcov looks for the text of the lines
+(cd "$build/coverage/gcov" && gcov -b -c -p -r $objects > ../log 2>&1)
 awk -v out="$build/coverage/" '
     FILENAME == "tests/coverage-exceptions.txt" {
         # FILE | text of the line | reason
@@ -57,17 +57,20 @@ awk -v out="$build/coverage/" '
                        b, b - bm, b ? 100 * (b - bm) / b : 100, x)
     }
     END {
-        print "| folder    |  lines |    run |      % | branch |  taken |      % | apart |" > (out "folders")
-        print "| --- | --- | --- | --- | --- | --- | --- | --- |" > (out "folders")
         for (f in lines) {
-            print row(f, lines[f], missed[f], branches[f], branches_missed[f], branches_left[f] + left[f]) | ("sort >> " out "folders")
+            print row(f, lines[f], missed[f], branches[f], branches_missed[f], branches_left[f] + left[f]) > (out "rows")
             l += lines[f]; m += missed[f]; b += branches[f]; bm += branches_missed[f]; x += branches_left[f] + left[f]
         }
-        close("sort >> " out "folders")
-        print row("all", l, m, b, bm, x) >> (out "folders")
+        print row("all", l, m, b, bm, x) > (out "sum")
         for (i = 1; i <= wheres; i++)
             print order[i] ": " not_taken[order[i]] " not taken: " text_of[order[i]] > (out "branches")
         for (e in excepted) if (!(e in used)) { split(e, p, SUBSEP); print "an exception that is none: " p[1] " | " p[2] > "/dev/stderr" }
         exit bad
     }' tests/coverage-exceptions.txt "$build"/coverage/gcov/*.gcov
+{
+    echo "| folder    |  lines |    run |      % | branch |  taken |      % | apart |"
+    echo "| --- | --- | --- | --- | --- | --- | --- | --- |"
+    LC_ALL=C sort "$build/coverage/rows"
+    cat "$build/coverage/sum"
+} > "$build/coverage/folders"
 cat "$build/coverage/folders"

@@ -17,8 +17,9 @@ files=${*:-engine/tables/*.c engine/facts/*.c engine/verdict/*.c}
 program_tests="test_verdict test_facts test_worksheet test_orders test_findings test_explain"
 mkdir -p "$work/objects" "$work/tests" "$work/mutant"
 
-tests_of() { # the tests of a file's folder, the fast ones first
-    case $1 in
+tests_of() { # the tests of a file's folder, the fast ones first; TESTS names others
+    case ${TESTS:+given}$1 in
+    given*) echo "$TESTS" ;;
     engine/tables/*) echo "test_conditions test_tables test_tables_try test_tables_random test_rules test_units $program_tests" ;;
     engine/facts/vin.c) echo "test_vin test_facts test_findings" ;;
     *) echo "$program_tests" ;;
