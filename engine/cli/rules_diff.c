@@ -40,7 +40,8 @@ static void text_difference(struct diffing *diffing, const struct difference *di
     struct text before = difference->before, after = difference->after;
 
     if (!text_equal(difference->file, diffing->file)) {
-        buffer_say(out, "%s%.*s\n", out->length > 0 ? "\n" : "", TEXT_ARGUMENTS(difference->file));
+        buffer_add_string(out, out->length > 0 ? "\n" : "");
+        buffer_say(out, "%.*s\n", TEXT_ARGUMENTS(difference->file));
         diffing->file = text_copy(&diffing->arena, difference->file);
     }
     buffer_add_string(out, "  ");
@@ -285,7 +286,7 @@ static int tell_claims(struct diffing *diffing)
     for (uint32_t i = 0; i < count; i++)
         different += sums[i].claims;
     if (diffing->options->format == FORMAT_TEXT)
-        buffer_say(&diffing->out, "%s%u of %u recorded claims would be decided differently%s\n",
+        buffer_format(&diffing->out, "%s%u of %u recorded claims would be decided differently%s\n",
                       diffing->out.length > 0 ? "\n" : "", different, redecision->count,
                       different > 0 ? ":" : "");
     for (uint32_t i = 0; status == WM_OK && i < redecision->count; i++)
