@@ -11,6 +11,8 @@ PACKAGES = gcc libc6-dev libcsv-dev libsqlite3-dev libpcre2-dev libcmocka-dev li
 
 WARNINGS = -Wall -Wextra -Wshadow -Wstrict-prototypes -Wmissing-prototypes -Wpointer-arith -Wwrite-strings \
            -Wvla -Wundef -Wformat=2 -Wimplicit-fallthrough $(if $(CI),-Werror)
+# clang takes a literal of several pieces in a list of literals for a forgotten comma; SQL is written so.
+WARNINGS += $(if $(findstring clang,$(CC)),-Wno-string-concatenation)
 HARDENING = -U_FORTIFY_SOURCE -D_FORTIFY_SOURCE=2 -fstack-protector-strong -fPIE
 CFLAGS ?= -O2 -g
 ALL_CFLAGS = -std=gnu11 $(CFLAGS) $(WARNINGS) $(HARDENING) -D_GNU_SOURCE -DPCRE2_CODE_UNIT_WIDTH=8 -pthread -Iengine -I$(BUILD)/generated
@@ -27,8 +29,14 @@ UNIT_TESTS = $(patsubst tests/unit/%.c,$(BUILD)/tests/%,$(sort $(wildcard tests/
 
 DEMO = $(BUILD)/demo
 
-.PHONY: all demo test bench fault asan install clean packages run-demo run-test run-bench run-fault
+include tests/hardening.mk
+
+# These commands make sure of the packages before anything is compiled.
+CHECKED = $(if $(filter demo test bench fault asan $(HARDENING_COMMANDS),$(MAKECMDGOALS)),packages)
+
+.PHONY: all demo test bench fault asan install clean packages run-test
 .DELETE_ON_ERROR:
+.DEFAULT_GOAL = all
 
 all: witnessmark
 
@@ -42,7 +50,7 @@ $(LIBRARY): $(ENGINE_OBJECTS)
 	rm -f $@
 	$(AR) rcs $@ $^
 
-$(BUILD)/engine/%.o: engine/%.c
+$(BUILD)/engine/%.o: engine/%.c | $(CHECKED)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) -MMD -MP -c -o $@ $<
 
@@ -57,6 +65,7 @@ $(BUILD)/generated/%_sql.h: engine/ledger/%.sql
 
 # What a page of HTML holds, compiled in alike. CHART_JS: where there is no Debian package of it.
 CHART_JS ?= /usr/share/javascript/chart.js/chart.min.js
+$(CHART_JS): | $(CHECKED) ;
 PAGE_PARTS = $(BUILD)/generated/page_css.h $(BUILD)/generated/page_js.h $(BUILD)/generated/chart_js.h \
              $(BUILD)/generated/chart_licence_html.h
 
@@ -87,7 +96,7 @@ $(BUILD)/tests/%: tests/unit/%.c $(LIBRARY)
 
 # --- The demo office, which tests use too ---
 
-$(BUILD)/fixtures/demo: fixtures/demo.c
+$(BUILD)/fixtures/demo: fixtures/demo.c | $(CHECKED)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $<
 
@@ -100,35 +109,33 @@ $(DEMO)/office.db: $(BUILD)/fixtures/demo $(BUILD)/witnessmark fixtures/demo-loa
 $(DEMO)/D137.pack: $(DEMO)/office.db fixtures/demo-pack.sh $(wildcard rules/*.csv rules/*/*.csv rules/*/*/*.csv)
 	sh fixtures/demo-pack.sh $(BUILD)/witnessmark $(DEMO)
 
-# --- Commands: each makes sure of the packages first, then builds ---
+# --- Commands ---
 
-demo test bench fault: packages
-	@$(MAKE) --no-print-directory run-$@
-
-run-demo: $(DEMO)/office.db $(DEMO)/D137.pack
+demo: $(DEMO)/office.db $(DEMO)/D137.pack
 	@sh fixtures/demo-check.sh $(BUILD)/witnessmark $(DEMO)
 
 TEST_ENVIRONMENT = WITNESSMARK=$(abspath $(BUILD)/witnessmark) WITNESSMARK_BUILD=$(abspath $(BUILD)) CC=$(CC)
 
-run-test: $(UNIT_TESTS) $(DEMO)/office.db $(DEMO)/D137.pack $(BUILD)/bench/batches
+test: run-test
+run-test: $(UNIT_TESTS) $(DEMO)/office.db $(DEMO)/D137.pack $(BUILD)/bench/batches run-corpus | $(filter demo,$(MAKECMDGOALS))
 	@failed=; for t in $(UNIT_TESTS) $(sort $(wildcard tests/*.sh)) tests/bench/instructions.sh; do $(TEST_ENVIRONMENT) $$t || failed="$$failed $$t"; done; \
 	 if [ -n "$$failed" ]; then echo "failed:$$failed" >&2; exit 1; fi
 
 # With TEN=1 on an office of ten years instead, of 1,000,000 claims; TEN=10000000: of so many.
-run-bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure $(BUILD)/bench/stages
+bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure $(BUILD)/bench/stages
 	@$(if $(TEN),:,sh tests/bench/bench.sh $(BUILD)/witnessmark $(BUILD)/bench)
 	@$(if $(TEN),:,sh tests/bench/post.sh $(BUILD)/witnessmark $(BUILD)/bench)
 	@$(if $(TEN),sh tests/bench/ten.sh $(BUILD)/witnessmark $(BUILD)/bench $(if $(filter 1,$(TEN)),1000000,$(TEN)),:)
 
 # What holds when the machine fails; FULL=all fails each call, without it every one at first and then in steps.
-run-fault: $(BUILD)/witnessmark $(BUILD)/fault/fault $(BUILD)/fault/shim.so $(DEMO)/office.db
+fault: $(BUILD)/witnessmark $(BUILD)/fault/fault $(BUILD)/fault/shim.so $(DEMO)/office.db
 	$(BUILD)/fault/fault $(abspath $(BUILD)/witnessmark) $(abspath $(DEMO)) $(abspath $(BUILD)/fault/shim.so) $(abspath $(BUILD)/fault/office) $(FULL)
 
-$(BUILD)/fault/shim.so: tests/fault/shim.c
+$(BUILD)/fault/shim.so: tests/fault/shim.c | $(CHECKED)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) -fPIC -shared -o $@ $< -ldl
 
-$(BUILD)/fault/fault: tests/fault/fault.c
+$(BUILD)/fault/fault: tests/fault/fault.c | $(CHECKED)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $< -lsqlite3
 
@@ -136,18 +143,18 @@ $(BUILD)/bench/stages: tests/bench/stages.c $(LIBRARY)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -MMD -MP -MF $@.d -o $@ $< $(LIBRARY) $(ENGINE_LIBS)
 
-$(BUILD)/bench/%: tests/bench/%.c
+$(BUILD)/bench/%: tests/bench/%.c | $(CHECKED)
 	@mkdir -p $(@D)
 	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -o $@ $<
 
 # The tests once more, on a build that stops at bad memory and undefined behaviour.
 asan: packages
-	@$(MAKE) --no-print-directory BUILD=$(BUILD)/asan HARDENING=-fno-omit-frame-pointer CFLAGS='-O1 -g $(SANITIZE)' LDFLAGS='$(SANITIZE)' run-test
+	@$(MAKE) --no-print-directory BUILD=$(BUILD)/asan HARDENING=-fno-omit-frame-pointer CFLAGS='-O1 -g -DARENA_EXACT $(SANITIZE)' LDFLAGS='$(SANITIZE)' run-test
 SANITIZE = -fsanitize=address,undefined -fno-sanitize-recover=undefined
 
 # Where there is no apt-get, says what must be there.
 packages:
-	@missing=; for p in $(PACKAGES); do \
+	@missing=; for p in $(PACKAGES) $(if $(filter $(HARDENING_COMMANDS),$(MAKECMDGOALS)),$(HARDENING_PACKAGES)); do \
 	   dpkg-query -W -f '$${Status}' $$p 2>/dev/null | grep -q ' installed' || missing="$$missing $$p"; done; \
 	 if [ -z "$$missing" ]; then exit 0; fi; \
 	 if ! command -v apt-get >/dev/null; then echo "This needs what Debian calls$$missing; if the build fails, install it." >&2; exit 0; fi; \
@@ -155,10 +162,15 @@ packages:
 	 echo "installing$$missing"; export DEBIAN_FRONTEND=noninteractive; \
 	 $$sudo apt-get update -q && $$sudo apt-get install -q -y --no-install-recommends $$missing
 
+# The manual page and the completion are made by the program, of the same words as its --help.
+SHARE = $(DESTDIR)$(PREFIX)/share
 install: $(BUILD)/witnessmark
 	install -D $< $(DESTDIR)$(PREFIX)/bin/witnessmark
-	install -d $(DESTDIR)$(PREFIX)/share/witnessmark/reports
-	install -m 644 reports/*.sql $(DESTDIR)$(PREFIX)/share/witnessmark/reports
+	install -d $(SHARE)/witnessmark/reports $(SHARE)/man/man1 $(SHARE)/bash-completion/completions
+	install -m 644 reports/*.sql $(SHARE)/witnessmark/reports
+	$< --manual > $(SHARE)/man/man1/witnessmark.1
+	$< --completion > $(SHARE)/bash-completion/completions/witnessmark
+	chmod 644 $(SHARE)/man/man1/witnessmark.1 $(SHARE)/bash-completion/completions/witnessmark
 
 clean:
 	rm -rf $(BUILD) witnessmark

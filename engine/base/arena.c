@@ -21,20 +21,35 @@ static void use_chunk(struct arena *arena, struct arena_chunk *chunk)
     arena->left = chunk != NULL ? chunk->size : 0;
 }
 
+/* Under a sanitizer each piece has a chunk of its own, and none outlives a reset: what is read or written beyond
+ * a piece, or after its time, is seen. */
+#ifdef ARENA_EXACT
+static size_t wanted_bytes(const struct arena *arena, size_t size)
+{
+    (void)arena;
+    return size;
+}
+#else
+static size_t wanted_bytes(const struct arena *arena, size_t size)
+{
+    size_t wanted = arena->current ? arena->current->size * 2 : SMALLEST_CHUNK;
+
+    if (wanted > LARGEST_STEP)
+        wanted = LARGEST_STEP;
+    return wanted < size ? size : wanted;
+}
+#endif
+
 /* Moves on to the next chunk that holds size bytes, getting a new one where there is none. */
 void *arena_next_chunk(struct arena *arena, size_t size)
 {
     struct arena_chunk **link = arena->current ? &arena->current->next : &arena->first;
-    size_t least = size + sizeof(max_align_t);
 
     if (size > SIZE_MAX / 2)
         return NULL;
+    size_t step = alignof(max_align_t), least = (size + (size == 0) + step - 1) / step * step;
     if (*link == NULL || (*link)->size < least) {
-        size_t wanted = arena->current ? arena->current->size * 2 : SMALLEST_CHUNK;
-        if (wanted > LARGEST_STEP)
-            wanted = LARGEST_STEP;
-        if (wanted < least)
-            wanted = least;
+        size_t wanted = wanted_bytes(arena, least);
         struct arena_chunk *chunk = malloc(sizeof *chunk + wanted);
         if (chunk == NULL)
             return NULL;
@@ -79,6 +94,9 @@ void arena_shrink(struct arena *arena, const void *last_piece, size_t size)
 
 void arena_reset(struct arena *arena)
 {
+#ifdef ARENA_EXACT
+    arena_free(arena);
+#endif
     use_chunk(arena, arena->first);
 }
 

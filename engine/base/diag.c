@@ -4,6 +4,7 @@
 #include <stdio.h>
 
 #include "base/limits.h"
+#include "base/shown.h"
 
 static void report(struct diag_sink *sink, enum severity severity, struct place place, const char *format,
                    va_list arguments) __attribute__((format(printf, 4, 0)));
@@ -14,6 +15,7 @@ static void report(struct diag_sink *sink, enum severity severity, struct place 
     char message[LIMIT_MESSAGE_BYTES];
 
     vsnprintf(message, sizeof message, format, arguments);
+    make_readable(message);
     if (severity == SEVERITY_ERROR)
         sink->errors++;
     else
@@ -51,5 +53,7 @@ size_t diag_write(const struct diag *diag, char *room, size_t size)
         snprintf(where, sizeof where, ":%llu", (unsigned long long)place->line);
     int length = snprintf(room, size, "%.*s%s%s%s", TEXT_ARGUMENTS(place->file), where,
                           place->file.length > 0 ? ": " : "", diag->message);
+    if (size > 0)
+        make_readable(room);
     return length < 0 ? 0 : (size_t)length < size ? (size_t)length : size - 1;
 }

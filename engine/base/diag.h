@@ -23,7 +23,8 @@ struct place {
 struct diag {
     enum severity severity;
     struct place place;
-    const char *message;    /* what is wrong; what to do. Terminated by NUL, no newline. */
+    const char *message;    /* what is wrong; what to do. Terminated by NUL; UTF-8 without control characters: what is
+                             * none of it in a name or a cell is shown as `?`. */
 };
 
 struct diag_sink {

@@ -1,3 +1,4 @@
+#include <errno.h>
 #include <getopt.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -9,17 +10,12 @@
 #include "base/limits.h"
 #include "base/status.h"
 #include "cli/command.h"
+#include "cli/manual.h"
 #include "reports/parameters.h"
 
 #ifndef WITNESSMARK_VERSION
 #define WITNESSMARK_VERSION "0.1"
 #endif
-
-struct option_kind {
-    const char *name;
-    const char *argument;    /* NULL: takes none */
-    const char *help;
-};
 
 static const struct option_kind OPTION_KINDS[OPTIONS] = {
     [OPTION_OFFICE] = {"office", "FILE", "the office file (default office.db)"},
@@ -83,6 +79,11 @@ static const struct option_kind OPTION_KINDS[OPTIONS] = {
     [OPTION_FIX_VIN] = {"fix-vin", NULL, "with --fix: also a VIN that has one possible correction"},
 };
 
+const struct option_kind *cli_option(enum option_number option)
+{
+    return &OPTION_KINDS[option];
+}
+
 /* --- Help --------------------------------------------------------------------------------------------------- */
 
 static void print_usage(FILE *to, const struct command *command)
@@ -102,14 +103,20 @@ static void print_usage(FILE *to, const struct command *command)
     }
 }
 
+const char CLI_PURPOSE[] = "Validates completion claims of recall campaigns, and keeps the proof.";
+const char CLI_EXIT_CODES[] =
+    "0 done and nothing found, 1 something was found, 2 input that cannot be used.";
+
 static void print_help(FILE *to)
 {
-    fprintf(to, "usage: witnessmark COMMAND [OPTION...] [FILE...]\n"
-                "Validates completion claims of recall campaigns, and keeps the proof.\n\ncommands:\n");
+    fprintf(to, "usage: witnessmark COMMAND [OPTION...] [FILE...]\n%s\n\ncommands:\n", CLI_PURPOSE);
     for (int i = 0; COMMANDS[i] != NULL; i++)
         fprintf(to, "  %-14s %s\n", COMMANDS[i]->name, COMMANDS[i]->summary);
-    fprintf(to, "\n`witnessmark COMMAND --help` tells more.\n"
-                "Exit code: 0 done and nothing found, 1 something was found, 2 input that cannot be used.\n");
+    fprintf(to,
+            "\n`witnessmark COMMAND --help` tells more; `witnessmark --manual` prints the manual page, and\n"
+            "`witnessmark --completion` what lets bash complete commands and options.\n"
+            "Exit code: %s\n",
+            CLI_EXIT_CODES);
 }
 
 /* --- Options ------------------------------------------------------------------------------------------------- */
@@ -434,37 +441,68 @@ static const struct command *find_command(int count, char **words, int *ret_word
     return NULL;
 }
 
+int cli_read_call(int count, char **words, struct call *ret_call)
+{
+    struct call call = {.help = false};
+    int named = 0;
+
+    call.command = find_command(count, words, &named);
+    if (call.command == NULL)
+        return usage_error(NULL, "no command \"%s\"", words[1]);
+    int code = read_options(call.command, count - named, words + named, &call.options, &call.help);
+    if (code == EXIT_DONE)
+        *ret_call = call;
+    else
+        free(call.options.parameters);
+    return code;
+}
+
+static void print_version(FILE *to)
+{
+    fputs("witnessmark " WITNESSMARK_VERSION "\n", to);
+}
+
+/* What the program says of itself; NULL: the word asks for nothing of the kind. */
+static void (*find_words(const char *word))(FILE *to)
+{
+    static const struct {
+        const char *word;
+        void (*print)(FILE *to);
+    } WORDS[] = {{"--help", print_help},
+                 {"help", print_help},
+                 {"--version", print_version},
+                 {"--manual", manual_print_page},
+                 {"--completion", manual_print_completion}};
+
+    for (size_t i = 0; i < sizeof WORDS / sizeof *WORDS; i++)
+        if (strcmp(word, WORDS[i].word) == 0)
+            return WORDS[i].print;
+    return NULL;
+}
+
 int cli_main(int count, char **words)
 {
-    struct options options = {.office = NULL};
-    bool help = false;
-    int named = 0;
+    struct call call = {.help = false};
 
     if (count < 2) {
         print_help(stderr);
         return EXIT_UNUSABLE;
     }
-    if (strcmp(words[1], "--help") == 0 || strcmp(words[1], "help") == 0) {
-        print_help(stdout);
+    void (*print)(FILE *) = find_words(words[1]);
+    if (print != NULL) {
+        print(stdout);
         return fflush(stdout) == 0 ? EXIT_DONE : EXIT_UNUSABLE;
     }
-    if (strcmp(words[1], "--version") == 0) {
-        puts("witnessmark " WITNESSMARK_VERSION);
-        return fflush(stdout) == 0 ? EXIT_DONE : EXIT_UNUSABLE;
-    }
-    const struct command *command = find_command(count, words, &named);
-    if (command == NULL)
-        return usage_error(NULL, "no command \"%s\"", words[1]);
-    int code = read_options(command, count - named, words + named, &options, &help);
-    if (code == EXIT_DONE && help && command->help != NULL && options.argument_count > 0) {
-        code = command->help(&options);
-    } else if (code == EXIT_DONE && help) {
-        print_usage(stdout, command);
+    int code = cli_read_call(count, words, &call);
+    if (code == EXIT_DONE && call.help && call.command->help != NULL && call.options.argument_count > 0) {
+        code = call.command->help(&call.options);
+    } else if (code == EXIT_DONE && call.help) {
+        print_usage(stdout, call.command);
         code = fflush(stdout) == 0 ? EXIT_DONE : EXIT_UNUSABLE;
     } else if (code == EXIT_DONE) {
-        code = command->run(&options);
+        code = call.command->run(&call.options);
     }
-    free(options.parameters);
+    free(call.options.parameters);
     return code;
 }
 
@@ -475,12 +513,16 @@ static bool error_was_printed;
 
 static void print_diagnostic(void *context, const struct diag *diag)
 {
-    char line[LIMIT_MESSAGE_BYTES + 512];
+    static char last[LIMIT_MESSAGE_BYTES + 512];
+    char line[sizeof last];
     (void)context;
 
     error_was_printed = error_was_printed || diag->severity == SEVERITY_ERROR;
-
     diag_write(diag, line, sizeof line);
+    /* what failed, and then failed to be taken back for the same reason, is said once */
+    if (strcmp(line, last) == 0)
+        return;
+    strcpy(last, line);
     fprintf(stderr, "%s%s\n", diag->severity == SEVERITY_WARNING ? "warning: " : "", line);
 }
 
@@ -491,9 +533,33 @@ struct diag_sink cli_diagnostics(void)
 
 int cli_exit(int status)
 {
-    if (status == WM_NO_MEMORY && !error_was_printed)
-        fputs("witnessmark: out of memory; nothing was changed\n", stderr);
+    if (status != WM_OK && !error_was_printed)
+        fputs(status == WM_NO_MEMORY
+                  ? "witnessmark: out of memory; nothing was changed\n"
+                  : "witnessmark: a file could not be read or written; check the disk and run it again, nothing was "
+                    "changed\n",
+              stderr);
     return status == WM_OK ? EXIT_DONE : EXIT_UNUSABLE;
+}
+
+int cli_say_recorded(struct buffer *words, struct diag_sink *sink)
+{
+    const char *said = words->bytes;
+    size_t left = words->failed ? 0 : words->length;
+
+    while (left > 0) {
+        ssize_t done = write(STDOUT_FILENO, said, left);
+        if (done < 0 && errno != EINTR)
+            break;
+        said += done > 0 ? done : 0;
+        left -= done > 0 ? (size_t)done : 0;
+    }
+    if (left > 0 || words->failed)
+        diag_warning(sink, (struct place){{NULL, 0}, 0, 0},
+                     "it was recorded, but what was recorded could not be printed: %s",
+                     words->failed ? "out of memory" : strerror(errno));
+    buffer_free(words);
+    return EXIT_DONE;
 }
 
 int cli_finish(struct output *output, struct diag_sink *sink, int code)

@@ -94,8 +94,17 @@ enum option_number {
 
 /* An option that the program does not know: `--dealer D137`. */
 struct parameter_word;
+
 /* How often an option that may be repeated is taken. */
 enum { MOST_CAMPAIGNS = 256 };
+
+/* What an option is called, what it takes and what it is for. */
+struct option_kind {
+    const char *name;
+    const char *argument; /* NULL: takes none */
+    const char *help;
+};
+const struct option_kind *cli_option(enum option_number option);
 
 /* Options as given, with their defaults. */
 struct options {
@@ -137,19 +146,35 @@ struct command {
     int (*help)(const struct options *options); /* --help with arguments; NULL: that of the command */
 };
 
-
 extern const struct command *const COMMANDS[]; /* ended by NULL */
+
+/* What the program is for, and what its exit codes mean; for help and for the manual page. */
+extern const char CLI_PURPOSE[], CLI_EXIT_CODES[];
 
 /* The whole program but for main's own signature: finds the command, reads its options, runs it. */
 int cli_main(int argument_count, char **arguments);
+
+/* What the words of one call ask for. The options borrow from the words, which are put in another order. */
+struct call {
+    const struct command *command;
+    struct options options;
+    bool help; /* only --help was asked for */
+};
+
+/* Reads a call (of at least two words) and runs nothing. EXIT_DONE, or EXIT_UNUSABLE with a line on standard error. */
+int cli_read_call(int count, char **words, struct call *ret_call);
 
 /* --- For commands ------------------------------------------------------------------------------------ */
 
 /* A sink that prints to standard error, or, for lists of errors that are the result, to an output. */
 struct diag_sink cli_diagnostics(void);
 
-/* The exit code for a status, after saying what no diagnostic says (no memory). */
+/* The exit code for a status, after saying what no diagnostic said (no memory). */
 int cli_exit(int status);
+
+/* Prints, on standard output, words on what was recorded, and frees them. It stays recorded where they cannot be
+ * printed: then a warning says so, and the command is done all the same. */
+int cli_say_recorded(struct buffer *words, struct diag_sink *sink);
 
 /* Ends an output: closes it, and gives the code if that went well. */
 int cli_finish(struct output *output, struct diag_sink *sink, int code);

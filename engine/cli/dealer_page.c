@@ -1,5 +1,6 @@
 #include "cli/dealer_page.h"
 
+#include "base/shown.h"
 #include "base/status.h"
 #include "cli/expected.h"
 
@@ -19,7 +20,7 @@ static void add_wrapped(struct writing *writing, struct text words, size_t inden
 {
     for (size_t i = 0; i < indent; i++)
         buffer_add_byte(writing->out, ' ');
-    buffer_add_wrapped(writing->out, words, indent, PAGE_WIDTH);
+    buffer_say_wrapped(writing->out, words, indent, PAGE_WIDTH);
     buffer_add_byte(writing->out, '\n');
 }
 
@@ -144,7 +145,7 @@ static int add_finding(struct writing *writing, uint32_t place, const struct fin
     end_sentence(&words);
     SAY(language, &words, SENTENCE_finding_name, {"finding", finding->name});
     buffer_format(writing->out, "%4u ", place);
-    buffer_add_wrapped(writing->out, buffer_text(&words), LIST_INDENT, PAGE_WIDTH);
+    buffer_say_wrapped(writing->out, buffer_text(&words), LIST_INDENT, PAGE_WIDTH);
     buffer_add_byte(writing->out, '\n');
     status = status == WM_OK && words.failed ? WM_NO_MEMORY : status;
     buffer_free(&words);

@@ -2,6 +2,7 @@
 #include <string.h>
 #include <time.h>
 
+#include "base/shown.h"
 #include "base/status.h"
 #include "cli/command.h"
 #include "cli/decisions.h"
@@ -40,11 +41,10 @@ static int say_result(const struct decision_request *request, const struct decis
                       const struct options *options, struct diag_sink *sink)
 {
     struct buffer words = BUFFER_EMPTY;
-    struct output out;
 
     if (options->quiet)
         return EXIT_DONE;
-    buffer_format(&words, "%.*s/%.*s revision %lld: %.*s by %.*s", TEXT_ARGUMENTS(request->dealer),
+    buffer_say(&words, "%.*s/%.*s revision %lld: %.*s by %.*s", TEXT_ARGUMENTS(request->dealer),
                   TEXT_ARGUMENTS(request->claim), (long long)result->revision, TEXT_ARGUMENTS(request->action),
                   TEXT_ARGUMENTS(request->decided_by));
     buffer_add_string(&words, ", due ");
@@ -52,13 +52,7 @@ static int say_result(const struct decision_request *request, const struct decis
     buffer_add_string(&words, ", paid on the claim from now on ");
     buffer_add_money(&words, result->paid_cents);
     buffer_add_byte(&words, '\n');
-    int code = words.failed || output_open(&out, NULL, sink) != WM_OK ? cli_exit(WM_NO_MEMORY) : EXIT_DONE;
-    if (code == EXIT_DONE) {
-        output_add(&out, words.bytes, words.length);
-        code = cli_finish(&out, sink, EXIT_DONE);
-    }
-    buffer_free(&words);
-    return code;
+    return cli_say_recorded(&words, sink);
 }
 
 /* Which claim is meant; one that is not recorded is reported by who decides. */

@@ -1,4 +1,5 @@
 #include "cli/expected.h"
+#include "base/shown.h"
 
 void expected_add_number(struct buffer *out, int64_t millionths)
 {
@@ -36,7 +37,7 @@ void expected_field(const struct language *language, struct buffer *out, enum se
     buffer_add_string(out, "  ");
     buffer_add_text(out, word);
     pad(out, word, NAME_COLUMNS);
-    buffer_add_wrapped(out, value, INDENT, PAGE_WIDTH);
+    buffer_say_wrapped(out, value, INDENT, PAGE_WIDTH);
     buffer_add_byte(out, '\n');
 }
 
@@ -61,7 +62,7 @@ static void add_line(const struct expected_page *page, enum need need, struct bu
         buffer_add_text(page->out, word);
         pad(page->out, word, NAME_COLUMNS);
     }
-    buffer_add_wrapped(page->out, buffer_text(words), need != NEED_NONE ? indent + NAME_COLUMNS : indent,
+    buffer_say_wrapped(page->out, buffer_text(words), need != NEED_NONE ? indent + NAME_COLUMNS : indent,
                        PAGE_WIDTH);
     buffer_add_byte(page->out, '\n');
     page->out->failed = page->out->failed || words->failed;

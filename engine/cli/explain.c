@@ -1,5 +1,6 @@
 #include <stdio.h>
 
+#include "base/shown.h"
 #include "base/status.h"
 #include "cli/explain_text.h"
 #include "cli/desk.h"
@@ -114,18 +115,18 @@ static void write_text(struct buffer *out, const json_t *explanation)
     json_t *decision;
     size_t at;
 
-    buffer_format(out, "Claim %s/%s revision %lld, batch %lld line %lld, received on %s\n",
+    buffer_say(out, "Claim %s/%s revision %lld, batch %lld line %lld, received on %s\n",
                   string_of(explanation, "dealer_code"), string_of(explanation, "claim_number"),
                   (long long)json_integer_value(json_object_get(explanation, "revision")),
                   (long long)json_integer_value(json_object_get(explanation, "batch")),
                   (long long)json_integer_value(json_object_get(explanation, "line")),
                   string_of(explanation, "received_on"));
     explain_as_text(out, explanation);
-    json_array_foreach(decisions, at, decision) buffer_format(
-        out, "The office on %s, %s: %s, payable %s, due %s. Reason: %s\n", string_of(decision, "on"),
-        string_of(decision, "by"), string_of(decision, "action"), string_of(decision, "payable"),
-        string_of(decision, "due"), string_of(decision, "reason"));
-    buffer_format(out, "The decision that stands: %s\n\n", string_of(explanation, "decision_now"));
+    json_array_foreach(decisions, at, decision)
+        buffer_say(out, "The office on %s, %s: %s, payable %s, due %s. Reason: %s\n", string_of(decision, "on"),
+                      string_of(decision, "by"), string_of(decision, "action"), string_of(decision, "payable"),
+                      string_of(decision, "due"), string_of(decision, "reason"));
+    buffer_say(out, "The decision that stands: %s\n\n", string_of(explanation, "decision_now"));
 }
 
 static int add_dump(const char *bytes, size_t length, void *context)

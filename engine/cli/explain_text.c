@@ -1,5 +1,7 @@
 #include "cli/explain_text.h"
 
+#include "base/shown.h"
+
 static const char *string_of(const json_t *object, const char *name)
 {
     const char *value = json_string_value(json_object_get(object, name));
@@ -21,8 +23,8 @@ static void write_pairs(struct buffer *out, const char *title, const json_t *obj
 
     if (json_object_size(object) == 0)
         return;
-    buffer_format(out, "%s\n", title);
-    json_object_foreach((json_t *)object, name, value) buffer_format(out, "  %-24s %s\n", name, shown(value));
+    buffer_say(out, "%s\n", title);
+    json_object_foreach((json_t *)object, name, value) buffer_say(out, "  %-24s %s\n", name, shown(value));
     buffer_add_byte(out, '\n');
 }
 
@@ -40,7 +42,7 @@ static void write_outputs(struct buffer *out, const json_t *row)
             continue;
         if (string_of(row, name)[0] == '\0')
             continue;
-        buffer_format(out, "%s%s %s", first ? ": " : ", ", name, shown(value));
+        buffer_say(out, "%s%s %s", first ? ": " : ", ", name, shown(value));
         first = false;
     }
 }
@@ -48,10 +50,10 @@ static void write_outputs(struct buffer *out, const json_t *row)
 static void write_row(struct buffer *out, const json_t *row)
 {
     if (json_is_true(json_object_get(row, "hits"))) {
-        buffer_format(out, "    hit   %s", string_of(row, "row"));
+        buffer_say(out, "    hit   %s", string_of(row, "row"));
         write_outputs(out, row);
     } else {
-        buffer_format(out, "    near  %s: %s is %s, the row wants %s", string_of(row, "row"),
+        buffer_say(out, "    near  %s: %s is %s, the row wants %s", string_of(row, "row"),
                       string_of(row, "condition"), shown(json_object_get(row, "is")), string_of(row, "wants"));
     }
     buffer_add_byte(out, '\n');
@@ -67,7 +69,7 @@ static void write_tables(struct buffer *out, const json_t *tables)
     {
         const json_t *rows = json_object_get(table, "rows");
         const char *item = string_of(table, "item");
-        buffer_format(out, "  %s%s%s%s\n", string_of(table, "table"), item[0] != '\0' ? " for " : "", item,
+        buffer_say(out, "  %s%s%s%s\n", string_of(table, "table"), item[0] != '\0' ? " for " : "", item,
                       json_is_true(json_object_get(table, "in_error")) ? ", in error for this claim" : "");
         if (json_array_size(rows) == 0)
             buffer_add_string(out, "    no row hit, none nearly\n");
@@ -87,35 +89,35 @@ static void write_findings(struct buffer *out, const json_t *findings)
     json_array_foreach((json_t *)findings, at, finding)
     {
         const char *item = string_of(finding, "item");
-        buffer_format(out, "  %s: %s%s%s\n    %s\n", string_of(finding, "effect"),
+        buffer_say(out, "  %s: %s%s%s\n    %s\n", string_of(finding, "effect"),
                       string_of(finding, "finding"), item[0] != '\0' ? ", " : "", item,
                       string_of(finding, "message"));
         if (string_of(finding, "rule")[0] != '\0')
-            buffer_format(out, "    by %s\n", string_of(finding, "rule"));
+            buffer_say(out, "    by %s\n", string_of(finding, "rule"));
     }
     buffer_add_byte(out, '\n');
 }
 
 static void write_part(struct buffer *out, const json_t *part)
 {
-    buffer_format(out, "  part %s: ", string_of(part, "item"));
+    buffer_say(out, "  part %s: ", string_of(part, "item"));
     if (!json_is_string(json_object_get(part, "expected"))) {
         buffer_add_string(out, "not expected, nothing counts\n");
         return;
     }
-    buffer_format(out, "the smaller of %s claimed and %s allowed, at %s", string_of(part, "quantity_claimed"),
+    buffer_say(out, "the smaller of %s claimed and %s allowed, at %s", string_of(part, "quantity_claimed"),
                   string_of(part, "quantity_allowed"), string_of(part, "price_counted"));
-    buffer_format(out, " (claimed %s, listed %s)\n", shown(json_object_get(part, "price_claimed")),
+    buffer_say(out, " (claimed %s, listed %s)\n", shown(json_object_get(part, "price_claimed")),
                   shown(json_object_get(part, "price_listed")));
 }
 
 static void write_operation(struct buffer *out, const json_t *operation)
 {
-    buffer_format(out, "  operation %s: ", string_of(operation, "item"));
+    buffer_say(out, "  operation %s: ", string_of(operation, "item"));
     if (!json_is_string(json_object_get(operation, "expected")))
         buffer_add_string(out, "not expected, nothing counts\n");
     else
-        buffer_format(out, "the smaller of %s h claimed and %s h allowed\n",
+        buffer_say(out, "the smaller of %s h claimed and %s h allowed\n",
                       string_of(operation, "hours_claimed"), string_of(operation, "hours_allowed"));
 }
 
@@ -127,29 +129,29 @@ static void write_payment(struct buffer *out, const json_t *payment)
     buffer_add_string(out, "Payment\n");
     json_array_foreach(json_object_get(payment, "parts"), at, line) write_part(out, line);
     if (json_object_get(payment, "parts_allowed") != NULL)
-        buffer_format(out, "  parts: sum x (1 + %s %% / 100) = %s allowed, %s asked, %s payable\n",
+        buffer_say(out, "  parts: sum x (1 + %s %% / 100) = %s allowed, %s asked, %s payable\n",
                       string_of(payment, "parts_markup"), string_of(payment, "parts_allowed"),
                       string_of(payment, "parts_asked"), string_of(payment, "parts_payable"));
     json_array_foreach(json_object_get(payment, "labor"), at, line) write_operation(out, line);
     if (json_object_get(payment, "labor_allowed") != NULL)
-        buffer_format(out, "  labor: sum x %s an hour = %s allowed, %s asked, %s payable\n",
+        buffer_say(out, "  labor: sum x %s an hour = %s allowed, %s asked, %s payable\n",
                       string_of(payment, "labor_rate"), string_of(payment, "labor_allowed"),
                       string_of(payment, "labor_asked"), string_of(payment, "labor_payable"));
     else
         buffer_add_string(out,
                           "  the dealer is unknown: no rate, no markup, nothing payable for parts and labor\n");
-    buffer_format(out, "  other: %s asked, %s payable\n", string_of(payment, "other_asked"),
+    buffer_say(out, "  other: %s asked, %s payable\n", string_of(payment, "other_asked"),
                   string_of(payment, "other_payable"));
-    buffer_format(out, "  in all %s, at most the %s asked; payable by this decision %s\n",
+    buffer_say(out, "  in all %s, at most the %s asked; payable by this decision %s\n",
                   string_of(payment, "if_nothing_stood_against_it"), string_of(payment, "total_asked"),
                   string_of(payment, "payable"));
-    buffer_format(out, "  due %s = payable %s less %s paid before\n\n", string_of(payment, "due"),
+    buffer_say(out, "  due %s = payable %s less %s paid before\n\n", string_of(payment, "due"),
                   string_of(payment, "payable"), string_of(payment, "paid_before"));
 }
 
 void explain_as_text(struct buffer *out, const json_t *explanation)
 {
-    buffer_format(out, "Decision: %s\n\n", string_of(explanation, "decision"));
+    buffer_say(out, "Decision: %s\n\n", string_of(explanation, "decision"));
     write_pairs(out, "What the dealer said", json_object_get(explanation, "claim"));
     write_pairs(out, "What the register says of the vehicle", json_object_get(explanation, "vehicle"));
     write_pairs(out, "What the register says of the dealer", json_object_get(explanation, "dealer"));

@@ -3,6 +3,7 @@
 #include <string.h>
 
 #include "base/chunks.h"
+#include "base/shown.h"
 #include "base/status.h"
 #include "cli/desk.h"
 #include "cli/write_claims.h"
@@ -248,16 +249,11 @@ static void write_text_findings(struct buffer *out, const struct flagged_claim *
 {
     for (uint32_t i = 0; i < claim->finding_count; i++) {
         const struct row_finding *finding = &claim->findings[i];
-        buffer_add_string(out, "    ");
-        buffer_add_text(out, finding->effect);
-        buffer_add_string(out, ": ");
-        buffer_add_text(out, finding->finding);
-        if (finding->item.length > 0) {
-            buffer_add_string(out, ", ");
-            buffer_add_text(out, finding->item);
-        }
+        buffer_say(out, "    %.*s: %.*s", TEXT_ARGUMENTS(finding->effect), TEXT_ARGUMENTS(finding->finding));
+        if (finding->item.length > 0)
+            buffer_say(out, ", %.*s", TEXT_ARGUMENTS(finding->item));
         buffer_add_string(out, "\n      ");
-        buffer_add_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
+        buffer_say_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
         buffer_add_byte(out, '\n');
     }
 }
@@ -265,13 +261,10 @@ static void write_text_findings(struct buffer *out, const struct flagged_claim *
 static void write_text(const struct listing *listing, struct buffer *out, const struct flagged_claim *claim,
                        const struct deadline_of_claim *deadline)
 {
-    buffer_add_text(out, claim->dealer);
-    buffer_add_byte(out, '/');
-    buffer_add_text(out, claim->claim);
+    buffer_say(out, "%.*s/%.*s", TEXT_ARGUMENTS(claim->dealer), TEXT_ARGUMENTS(claim->claim));
     if (claim->revision > 0)
-        buffer_format(out, " revision %lld", (long long)claim->revision);
-    buffer_add_string(out, "  ");
-    buffer_add_text(out, claim->decision);
+        buffer_say(out, " revision %lld", (long long)claim->revision);
+    buffer_say(out, "  %.*s", TEXT_ARGUMENTS(claim->decision));
     if (!text_equal(claim->decision, claim->engine_decision))
         buffer_add_string(out, " by the office");
     buffer_add_string(out, "  asked ");
@@ -280,11 +273,8 @@ static void write_text(const struct listing *listing, struct buffer *out, const 
     buffer_add_money(out, claim->payable_cents);
     buffer_add_string(out, "\n    received ");
     add_day(out, claim->received_on);
-    buffer_add_string(out, ", campaign ");
-    buffer_add_text(out, claim->campaign);
-    buffer_add_string(out, ", vehicle ");
-    buffer_add_text(out, claim->vin);
-    buffer_add_byte(out, '\n');
+    buffer_say(out, ", campaign %.*s, vehicle %.*s\n", TEXT_ARGUMENTS(claim->campaign),
+               TEXT_ARGUMENTS(claim->vin));
     if (deadline != NULL)
         write_deadline(listing, out, deadline);
     write_text_findings(out, claim);

@@ -1,6 +1,7 @@
 #include <jansson.h>
 #include <string.h>
 
+#include "base/shown.h"
 #include "base/status.h"
 #include "base/date.h"
 #include "cli/command.h"
@@ -116,21 +117,21 @@ static void write_text(const struct listing *listing, struct buffer *out, const 
 {
     int32_t open = listing->options->today - followup->opened_on;
 
-    buffer_format(out, "%.*s  %.*s/%.*s, campaign %.*s\n", TEXT_ARGUMENTS(followup->vin),
+    buffer_say(out, "%.*s  %.*s/%.*s, campaign %.*s\n", TEXT_ARGUMENTS(followup->vin),
                   TEXT_ARGUMENTS(followup->dealer), TEXT_ARGUMENTS(followup->claim),
                   TEXT_ARGUMENTS(followup->campaign));
-    buffer_format(out, "    %.*s; open since ", TEXT_ARGUMENTS(followup->followup));
+    buffer_say(out, "    %.*s; open since ", TEXT_ARGUMENTS(followup->followup));
     add_day(out, followup->opened_on);
-    buffer_format(out, ", %d day%s", open, open == 1 ? "" : "s");
+    buffer_say(out, ", %d day%s", open, open == 1 ? "" : "s");
     if (followup->due_on != DAY_NONE) {
         buffer_add_string(out, followup->due_on < listing->options->today ? ", OVERDUE since " : ", due on ");
         add_day(out, followup->due_on);
     }
     if (followup->part.length > 0)
-        buffer_format(out, "\n    closed by a later claim on this vehicle with part %.*s",
+        buffer_say(out, "\n    closed by a later claim on this vehicle with part %.*s",
                       TEXT_ARGUMENTS(followup->part));
     if (followup->vehicle_status.length > 0 && !text_is(followup->vehicle_status, "in_service")) {
-        buffer_format(out, "\n    the vehicle is %.*s", TEXT_ARGUMENTS(followup->vehicle_status));
+        buffer_say(out, "\n    the vehicle is %.*s", TEXT_ARGUMENTS(followup->vehicle_status));
         if (followup->vehicle_status_on != DAY_NONE)
             buffer_add_string(out, " since ");
         add_day(out, followup->vehicle_status_on);

@@ -1,6 +1,7 @@
 #include <string.h>
 
 #include "base/date.h"
+#include "base/shown.h"
 #include "base/status.h"
 #include "cli/command.h"
 #include "ledger/load.h"
@@ -20,10 +21,9 @@ static void write_summary(const struct options *options, enum office_data kind,
 {
     char day[DATE_ROOM];
 
-    buffer_format(out, "%s: %llu rows of %s: %llu new, %llu changed, %llu as they were", options->arguments[1],
-                  (unsigned long long)summary->rows, office_data_name(kind),
-                  (unsigned long long)summary->new_keys, (unsigned long long)summary->changed_keys,
-                  (unsigned long long)summary->unchanged_keys);
+    buffer_say(out, "%s: %llu rows of %s: %llu new, %llu changed, %llu as they were", options->arguments[1],
+                  (unsigned long long)summary->rows, office_data_name(kind), (unsigned long long)summary->new_keys,
+                  (unsigned long long)summary->changed_keys, (unsigned long long)summary->unchanged_keys);
     if (summary->repeated_rows > 0)
         buffer_format(out, ", %llu repeated in the file", (unsigned long long)summary->repeated_rows);
     if (summary->same_file_load > 0) {
@@ -37,16 +37,11 @@ static int print_summary(const struct options *options, enum office_data kind,
                          const struct load_summary *summary, struct diag_sink *sink)
 {
     struct buffer words = BUFFER_EMPTY;
-    struct output out;
 
     if (options->quiet)
         return EXIT_DONE;
-    if (output_open(&out, NULL, sink) != WM_OK)
-        return EXIT_UNUSABLE;
     write_summary(options, kind, summary, &words);
-    output_add(&out, words.bytes, words.length);
-    buffer_free(&words);
-    return cli_finish(&out, sink, EXIT_DONE);
+    return cli_say_recorded(&words, sink);
 }
 
 static int run_load(const struct options *options)

@@ -6,6 +6,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "base/shown.h"
 #include "base/status.h"
 #include "cli/decisions.h"
 #include "cli/replies.h"
@@ -323,14 +324,14 @@ static void say_recorded(struct post_run *run)
     struct buffer *words = &posting->words;
     const struct post_summary *recorded = &run->recorded;
 
-    buffer_format(words, "%.*s: batch %" PRId64 ", %" PRIu64 " claims recorded",
+    buffer_say(words, "%.*s: batch %" PRId64 ", %" PRIu64 " claims recorded",
                   TEXT_ARGUMENTS(run->source.name), recorded->batch, recorded->recorded);
     if (recorded->repeated > 0)
-        buffer_format(words, ", %" PRIu64 " exist already", recorded->repeated);
+        buffer_say(words, ", %" PRIu64 " exist already", recorded->repeated);
     if (recorded->unreadable > 0)
-        buffer_format(words, ", %" PRIu64 " rows returned as unreadable", recorded->unreadable);
+        buffer_say(words, ", %" PRIu64 " rows returned as unreadable", recorded->unreadable);
     if (recorded->followups > 0)
-        buffer_format(words, ", %" PRIu64 " follow-ups opened", recorded->followups);
+        buffer_say(words, ", %" PRIu64 " follow-ups opened", recorded->followups);
     buffer_add_string(words, "\n\n");
     summary_write(&run->summary, words);
     buffer_add_byte(words, '\n');

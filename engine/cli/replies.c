@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "base/chunks.h"
+#include "base/shown.h"
 #include "base/status.h"
 #include "base/text_index.h"
 #include "cli/write_claims.h"
@@ -162,7 +163,7 @@ static void write_begin(const struct replies *replies, struct text dealer, struc
     if (replies->format == FORMAT_CSV)
         write_reply_header(words);
     else if (replies->format == FORMAT_TEXT)
-        buffer_format(words, "Claims of dealer %.*s\n\n", TEXT_ARGUMENTS(dealer));
+        buffer_say(words, "Claims of dealer %.*s\n\n", TEXT_ARGUMENTS(dealer));
 }
 
 static struct reply *find_reply(struct replies *replies, struct text dealer, uint32_t *ret_number)

@@ -4,6 +4,7 @@
 #include <stdlib.h>
 #include <sys/stat.h>
 
+#include "base/shown.h"
 #include "base/status.h"
 #include "cli/redecide.h"
 #include "cli/desk.h"
@@ -39,23 +40,24 @@ static void text_difference(struct diffing *diffing, const struct difference *di
     struct text before = difference->before, after = difference->after;
 
     if (!text_equal(difference->file, diffing->file)) {
-        buffer_format(out, "%s%.*s\n", out->length > 0 ? "\n" : "", TEXT_ARGUMENTS(difference->file));
+        buffer_add_string(out, out->length > 0 ? "\n" : "");
+        buffer_say(out, "%.*s\n", TEXT_ARGUMENTS(difference->file));
         diffing->file = text_copy(&diffing->arena, difference->file);
     }
     buffer_add_string(out, "  ");
     if (difference->row.length > 0)
-        buffer_format(out, "%.*s%s", TEXT_ARGUMENTS(difference->row),
+        buffer_say(out, "%.*s%s", TEXT_ARGUMENTS(difference->row),
                       difference->column.length > 0 ? ", " : "");
-    buffer_add_text(out, difference->column);
+    buffer_say(out, "%.*s", TEXT_ARGUMENTS(difference->column));
     if (difference->row.length == 0 && difference->column.length == 0)
         buffer_add_string(out, "the file");
     if (difference->change == CHANGE_CHANGED || difference->change == CHANGE_MOVED)
-        buffer_format(out, ": was %.*s, becomes %.*s\n",
+        buffer_say(out, ": was %.*s, becomes %.*s\n",
                       TEXT_ARGUMENTS(before.length > 0 ? before : TEXT("empty")),
                       TEXT_ARGUMENTS(after.length > 0 ? after : TEXT("empty")));
     else {
         struct text words = difference->change == CHANGE_ADDED ? after : before;
-        buffer_format(out, " is %s%s%.*s\n", difference->change == CHANGE_ADDED ? "new" : "taken out",
+        buffer_say(out, " is %s%s%.*s\n", difference->change == CHANGE_ADDED ? "new" : "taken out",
                       words.length > 0 ? ": " : "", TEXT_ARGUMENTS(words));
     }
 }
@@ -70,7 +72,7 @@ static void csv_difference(struct diffing *diffing, const struct difference *dif
 {
     struct buffer *out = &diffing->out;
 
-    buffer_format(out, "%s,", change_name(difference->change));
+    buffer_say(out, "%s,", change_name(difference->change));
     add_cell(out, difference->file);
     add_cell(out, difference->row);
     add_cell(out, difference->column);
@@ -128,11 +130,11 @@ static void text_claim(struct diffing *diffing, const struct redecided *claim)
     struct text name =
         text_format(&diffing->arena, "%.*s/%.*s", TEXT_ARGUMENTS(claim->dealer), TEXT_ARGUMENTS(claim->claim));
 
-    buffer_format(out, "  %-20.*s %-10.*s ", TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(claim->campaign));
+    buffer_say(out, "  %-20.*s %-10.*s ", TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(claim->campaign));
     if (claim->before == claim->after)
-        buffer_format(out, "%s as before, payable ", decision_name(claim->before));
+        buffer_say(out, "%s as before, payable ", decision_name(claim->before));
     else
-        buffer_format(out, "%s becomes %s, payable ", decision_name(claim->before),
+        buffer_say(out, "%s becomes %s, payable ", decision_name(claim->before),
                       decision_name(claim->after));
     buffer_add_money(out, claim->payable_before_cents);
     buffer_add_string(out, " becomes ");
@@ -144,10 +146,10 @@ static void csv_claim(struct diffing *diffing, const struct redecided *claim)
 {
     struct buffer *out = &diffing->out;
 
-    buffer_format(out, "claim,,,,%s,%s,", decision_name(claim->before), decision_name(claim->after));
+    buffer_say(out, "claim,,,,%s,%s,", decision_name(claim->before), decision_name(claim->after));
     add_cell(out, claim->dealer);
     add_cell(out, claim->claim);
-    buffer_format(out, "%lld,", (long long)claim->revision);
+    buffer_say(out, "%lld,", (long long)claim->revision);
     add_cell(out, claim->campaign);
     buffer_add_money(out, claim->payable_before_cents);
     buffer_add_byte(out, ',');
@@ -223,7 +225,7 @@ static void text_sum(struct diffing *diffing, const char *name, struct text deal
     struct buffer *out = &diffing->out;
     int64_t more = sum->after_cents - sum->before_cents;
 
-    buffer_format(out, "  %s%-20.*s %6u claim%s  payable ", name, TEXT_ARGUMENTS(dealer), sum->claims,
+    buffer_say(out, "  %s%-20.*s %6u claim%s  payable ", name, TEXT_ARGUMENTS(dealer), sum->claims,
                   sum->claims == 1 ? " " : "s");
     buffer_add_money(out, sum->before_cents);
     buffer_add_string(out, " becomes ");
@@ -240,13 +242,13 @@ static void tell_sum(struct diffing *diffing, const char *kind, const struct dea
     if (diffing->options->format == FORMAT_TEXT) {
         text_sum(diffing, "", sum->dealer.length > 0 ? sum->dealer : TEXT("all"), sum);
     } else if (diffing->options->format == FORMAT_CSV) {
-        buffer_format(out, "%s,,,,,,", kind);
+        buffer_say(out, "%s,,,,,,", kind);
         add_cell(out, sum->dealer);
         buffer_add_string(out, ",,,");
         buffer_add_money(out, sum->before_cents);
         buffer_add_byte(out, ',');
         buffer_add_money(out, sum->after_cents);
-        buffer_format(out, ",%u\n", sum->claims);
+        buffer_say(out, ",%u\n", sum->claims);
     } else {
         add_json(diffing,
                  json_pack("{s:s,s:o,s:I,s:o,s:o}", "kind", kind, "dealer", json_or_null(sum->dealer), "claims",

@@ -1,6 +1,7 @@
 #include <jansson.h>
 
 #include "base/limits.h"
+#include "base/shown.h"
 #include "base/status.h"
 #include "cli/command.h"
 #include "cli/fleet.h"
@@ -47,15 +48,15 @@ static void write_text(const struct linting *linting, const char *kind, const st
     if (result->place.line > 0 && result->place.column > 0)
         buffer_format(out, ":%u", result->place.column);
     buffer_add_string(out, result->place.file.length > 0 ? ": " : "");
-    buffer_add_text(out, result->wrong);
+    buffer_say(out, "%.*s", TEXT_ARGUMENTS(result->wrong));
     if (result->advice.length > 0) {
         buffer_add_string(out, "; ");
-        buffer_add_text(out, result->advice);
+        buffer_say(out, "%.*s", TEXT_ARGUMENTS(result->advice));
     }
     buffer_add_byte(out, '\n');
     if (result->example.length > 0) {
         buffer_add_string(out, "    for example: ");
-        buffer_add_text(out, result->example);
+        buffer_say(out, "%.*s", TEXT_ARGUMENTS(result->example));
         buffer_add_byte(out, '\n');
     }
     if (result->counted)

@@ -79,7 +79,7 @@ static int run_verify(const struct options *options)
                                           .head = hash != NULL ? head : NULL,
                                           .threads = options->threads,
                                           .progress = progress ? show_progress : NULL};
-    int status = office_open(options->office, OFFICE_READ, &sink, &office);
+    int status = office_open(options->office, OFFICE_PROVE, &sink, &office);
     if (status == WM_OK)
         status = ledger_verify(office, &verify, &sink, &result);
     if (progress)

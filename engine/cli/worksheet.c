@@ -1,5 +1,6 @@
 #include <stdio.h>
 
+#include "base/shown.h"
 #include "base/status.h"
 #include "cli/claim_row.h"
 #include "cli/desk.h"
@@ -65,7 +66,7 @@ static void add_sentence(struct worksheet *sheet, enum sentence sentence, struct
     struct buffer words = BUFFER_EMPTY;
 
     SAY(sheet->language, &words, sentence, {"campaign", campaign});
-    buffer_add_wrapped(&sheet->words, buffer_text(&words), 0, PAGE_WIDTH);
+    buffer_say_wrapped(&sheet->words, buffer_text(&words), 0, PAGE_WIDTH);
     buffer_add_byte(&sheet->words, '\n');
     buffer_free(&words);
 }

@@ -2,6 +2,7 @@
 
 #include <jansson.h>
 
+#include "base/shown.h"
 #include "base/status.h"
 
 /* --- CSV
@@ -236,16 +237,15 @@ static void add_claim_line(struct buffer *out, struct text file, const struct do
     const struct claim *claim = &dossier->claim;
 
     if (file.bytes != NULL) {
-        buffer_add_text(out, file);
-        buffer_add_byte(out, ' ');
+        buffer_say(out, "%.*s ", TEXT_ARGUMENTS(file));
     }
-    buffer_format(out, "line %llu", (unsigned long long)claim->line);
+    buffer_say(out, "line %llu", (unsigned long long)claim->line);
     if (claim->cells[COLUMN_DEALER].length + claim->cells[COLUMN_CLAIM].length > 0)
-        buffer_format(out, "  %.*s/%.*s", TEXT_ARGUMENTS(claim->cells[COLUMN_DEALER]),
+        buffer_say(out, "  %.*s/%.*s", TEXT_ARGUMENTS(claim->cells[COLUMN_DEALER]),
                       TEXT_ARGUMENTS(claim->cells[COLUMN_CLAIM]));
     if (shown_revision(claim) > 0)
-        buffer_format(out, " revision %lld", (long long)claim->revision);
-    buffer_format(out, "  %s", decision_name(dossier->decision));
+        buffer_say(out, " revision %lld", (long long)claim->revision);
+    buffer_say(out, "  %s", decision_name(dossier->decision));
     if (claim->total_is_known) {
         buffer_add_string(out, "  asked ");
         buffer_add_money(out, claim->total_amount_cents);
@@ -268,11 +268,11 @@ void write_claim_text(struct buffer *out, struct text file, const struct dossier
     add_claim_line(out, file, dossier);
     for (uint32_t i = 0; i < dossier->finding_count; i++) {
         const struct finding *finding = &dossier->findings[i];
-        buffer_format(out, "    %s: %.*s", effect_name(finding->effect), TEXT_ARGUMENTS(finding->name));
+        buffer_say(out, "    %s: %.*s", effect_name(finding->effect), TEXT_ARGUMENTS(finding->name));
         if (finding->item.length > 0)
-            buffer_format(out, ", %.*s", TEXT_ARGUMENTS(finding->item));
+            buffer_say(out, ", %.*s", TEXT_ARGUMENTS(finding->item));
         buffer_add_string(out, "\n      ");
-        buffer_add_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
+        buffer_say_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
         buffer_add_byte(out, '\n');
     }
 }

@@ -1,5 +1,7 @@
 #include "cli/write_replies.h"
 
+#include "base/shown.h"
+
 enum { TEXT_WIDTH = 80, INDENT = 4 };
 
 static const char *decision_word(const struct dossier *dossier)
@@ -101,15 +103,15 @@ static void add_title(struct buffer *out, const struct dossier *dossier)
     const struct claim *claim = &dossier->claim;
 
     if (claim->cells[COLUMN_CLAIM].length > 0)
-        buffer_format(out, "Claim %.*s", TEXT_ARGUMENTS(claim->cells[COLUMN_CLAIM]));
+        buffer_say(out, "Claim %.*s", TEXT_ARGUMENTS(claim->cells[COLUMN_CLAIM]));
     else
-        buffer_format(out, "Row on line %llu", (unsigned long long)claim->line);
+        buffer_say(out, "Row on line %llu", (unsigned long long)claim->line);
     if (!claim->unreadable && claim->revision > 0)
-        buffer_format(out, ", revision %lld", (long long)claim->revision);
+        buffer_say(out, ", revision %lld", (long long)claim->revision);
     if (claim->vin.length > 0)
-        buffer_format(out, ", vehicle %.*s", TEXT_ARGUMENTS(claim->vin));
+        buffer_say(out, ", vehicle %.*s", TEXT_ARGUMENTS(claim->vin));
     if (claim->cells[COLUMN_CAMPAIGN].length > 0)
-        buffer_format(out, ", campaign %.*s", TEXT_ARGUMENTS(claim->cells[COLUMN_CAMPAIGN]));
+        buffer_say(out, ", campaign %.*s", TEXT_ARGUMENTS(claim->cells[COLUMN_CAMPAIGN]));
     buffer_add_byte(out, '\n');
 }
 
@@ -119,11 +121,11 @@ void write_reply_text(struct buffer *out, const struct dossier *dossier)
     add_outcome(out, dossier);
     for (uint32_t i = 0; i < dossier->finding_count && dossier->repeats == 0; i++) {
         const struct finding *finding = &dossier->findings[i];
-        buffer_format(out, "  %s: %.*s", effect_name(finding->effect), TEXT_ARGUMENTS(finding->name));
+        buffer_say(out, "  %s: %.*s", effect_name(finding->effect), TEXT_ARGUMENTS(finding->name));
         if (finding->item.length > 0)
-            buffer_format(out, ", %.*s", TEXT_ARGUMENTS(finding->item));
+            buffer_say(out, ", %.*s", TEXT_ARGUMENTS(finding->item));
         buffer_add_string(out, "\n    ");
-        buffer_add_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
+        buffer_say_wrapped(out, finding->message, INDENT, TEXT_WIDTH);
         buffer_add_byte(out, '\n');
     }
     buffer_add_byte(out, '\n');

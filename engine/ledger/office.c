@@ -13,6 +13,7 @@
 
 #include "base/limits.h"
 #include "base/status.h"
+#include "ledger/known_schema.h"
 #include "schema_audit_sql.h"
 #include "schema_claims_sql.h"
 #include "schema_sql.h"
@@ -20,7 +21,7 @@
 /* Marks a database as an office file (bytes 68 to 71 of the file): "WTMK". */
 #define APPLICATION_ID 0x57544d4b
 
-enum { ANNOUNCE_WAIT_MS = 500, WRITER_CACHE_KIB = 65536, READER_CACHE_KIB = 4096 };
+enum { DIFFERENCE_ROOM = 256, ANNOUNCE_WAIT_MS = 500, WRITER_CACHE_KIB = 65536, READER_CACHE_KIB = 4096 };
 
 /* Of a new file. A night is written in half the calls that pages of 4096 bytes take, and the trees above its
  * rows are so low that no page of them is written to the log twice, after which SQLite would read the whole log
@@ -609,6 +610,34 @@ static int open_reader(struct office *office)
     return check_contents(office, contents, version);
 }
 
+/* Keeps the first difference, in words. */
+static void keep_difference(void *context, enum schema_difference difference, struct text name)
+{
+    static const char *const WORDS[] = {[SCHEMA_FOREIGN] = "it has the", [SCHEMA_MISSING] = "it lacks the",
+                                        [SCHEMA_CHANGED] = "somebody changed the"};
+    char *kept = context;
+
+    if (kept[0] == '\0')
+        snprintf(kept, DIFFERENCE_ROOM, "%s %.*s", WORDS[difference], TEXT_ARGUMENTS(name));
+}
+
+/* Before any trigger or view of the file is set off: that they are this program's. */
+static int check_schema(struct office *office)
+{
+    char difference[DIFFERENCE_ROOM] = "";
+    int result = known_schema_compare(office->database, keep_difference, difference);
+
+    if (result != SQLITE_OK)
+        return office_report(office, result);
+    if (difference[0] == '\0')
+        return WM_OK;
+    diag_error(office->sink, place_of(office->path),
+               "the office file is not as this program makes one: %s; run `witnessmark verify` and restore the file "
+               "from a copy",
+               difference);
+    return WM_BAD_INPUT;
+}
+
 static int open_file(const char *path, const char *file, enum office_mode mode, struct diag_sink *sink,
                      struct office **ret_office)
 {
@@ -623,10 +652,12 @@ static int open_file(const char *path, const char *file, enum office_mode mode, 
         diag_error(sink, place_of(path), "out of memory");
         return WM_NO_MEMORY;
     }
-    office->mode = mode;
+    office->mode = mode == OFFICE_PROVE ? OFFICE_READ : mode;
     office->sink = sink;
     office->wait_ms = OFFICE_WAIT_MS;
     int status = only_reads(office) ? open_reader(office) : open_writer(office);
+    if (status == WM_OK && mode != OFFICE_PROVE)
+        status = check_schema(office);
     if (status == WM_OK)
         *ret_office = office;
     else

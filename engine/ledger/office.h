@@ -25,7 +25,8 @@ enum office_mode {
     OFFICE_READ,    /* writes nothing; the file may be read-only, and so may its folder */
     OFFICE_READ_ALONE, /* likewise, for a program that uses it from one thread only; faster */
     OFFICE_WRITE,   /* makes the file where there is none */
-    OFFICE_CHANGE   /* writes, but the file must be there */
+    OFFICE_CHANGE,  /* writes, but the file must be there */
+    OFFICE_PROVE    /* as OFFICE_READ, also where tables, triggers or views are not this program's: to say which */
 };
 
 /* The SQL that makes an office file's tables, triggers and views; ended by NULL. */
@@ -38,7 +39,8 @@ enum { OFFICE_VERSION = 1 };
 enum { OFFICE_WAIT_MS = 60000 };
 
 /* The sink is borrowed until office_close. WM_IO: it cannot be opened; WM_BAD_INPUT: it is no office file, or one of
- * another version; WM_NOT_FOUND: there is none, and it was not to be made. Each with a diagnostic. */
+ * another version, or one with tables, triggers or views that this program does not make; WM_NOT_FOUND: there is
+ * none, and it was not to be made. Each with a diagnostic. */
 int office_open(const char *path, enum office_mode mode, struct diag_sink *sink, struct office **ret_office);
 
 /* A new office file, where office_is_there says there is none: it is written beside its name and gets it when it is

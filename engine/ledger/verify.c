@@ -6,6 +6,7 @@
 
 #include "base/limits.h"
 #include "base/status.h"
+#include "ledger/known_schema.h"
 #include "ledger/verify_parts.h"
 
 /* --- Faults ------------------------------------------------------------------------------------------ */
@@ -163,80 +164,24 @@ static int check_integrity(struct verification *verification)
     return status;
 }
 
-static const char SCHEMA[] = "SELECT type || ' ' || name, coalesce(sql, '') FROM sqlite_schema ORDER BY 1";
-
-/* What this program would have made. */
-static int make_schema(struct verification *verification, sqlite3 **ret_made)
+static void tell_schema(void *context, enum schema_difference difference, struct text name)
 {
-    sqlite3 *made = NULL;
-    int result = sqlite3_open_v2(":memory:", &made, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE, NULL);
+    static const struct {
+        const char *before, *after;
+    } WORDS[] = {
+        [SCHEMA_FOREIGN] = {"the schema has the", ", which this program did not make; take it out"},
+        [SCHEMA_MISSING] = {"the schema lacks the", "; restore the file from a copy"},
+        [SCHEMA_CHANGED] = {"the schema's", " was changed; restore the file from a copy"},
+    };
 
-    for (const char *const *sql = OFFICE_SCHEMA; result == SQLITE_OK && *sql != NULL; sql++)
-        result = sqlite3_exec(made, *sql, NULL, NULL, NULL);
-    if (result == SQLITE_OK) {
-        *ret_made = made;
-        return WM_OK;
-    }
-    sqlite3_close(made);
-    return office_report(verification->office, SQLITE_NOMEM);
-}
-
-/* In memory nothing but memory fails. */
-static int step_made(struct verification *verification, sqlite3_stmt *should, bool *ret_row)
-{
-    int result = sqlite3_step(should);
-
-    *ret_row = result == SQLITE_ROW;
-    return result == SQLITE_ROW || result == SQLITE_DONE ? WM_OK
-                                                         : office_report(verification->office, SQLITE_NOMEM);
-}
-
-/* Walks both lists side by side; each is in the order of names. */
-static int compare_schema(struct verification *verification, sqlite3_stmt *is, sqlite3_stmt *should)
-{
-    bool has = false, wants = false;
-    int status = office_step(verification->office, is, &has);
-
-    if (status == WM_OK)
-        status = step_made(verification, should, &wants);
-
-    while (status == WM_OK && (has || wants)) {
-        struct text name = has ? column_text(is, 0) : TEXT(""),
-                    wanted = wants ? column_text(should, 0) : TEXT("");
-        int order = !has ? 1 : !wants ? -1 : text_compare(name, wanted);
-        if (order < 0)
-            verify_fault(verification, "the schema has the %.*s, which this program did not make; take it out",
-                         TEXT_ARGUMENTS(name));
-        else if (order > 0)
-            verify_fault(verification, "the schema lacks the %.*s; restore the file from a copy",
-                         TEXT_ARGUMENTS(wanted));
-        else if (!text_equal(column_text(is, 1), column_text(should, 1)))
-            verify_fault(verification, "the schema's %.*s was changed; restore the file from a copy",
-                         TEXT_ARGUMENTS(name));
-        if (order >= 0)
-            status = step_made(verification, should, &wants);
-        if (status == WM_OK && order <= 0)
-            status = office_step(verification->office, is, &has);
-    }
-    return status;
+    verify_fault(context, "%s %.*s%s", WORDS[difference].before, TEXT_ARGUMENTS(name), WORDS[difference].after);
 }
 
 static int check_schema(struct verification *verification)
 {
-    sqlite3 *made = NULL;
-    sqlite3_stmt *is = NULL, *should = NULL;
-    int status = make_schema(verification, &made);
+    int result = known_schema_compare(office_database(verification->office), tell_schema, verification);
 
-    if (status == WM_OK)
-        status = office_prepare(verification->office, SCHEMA, &is);
-    if (status == WM_OK && sqlite3_prepare_v2(made, SCHEMA, -1, &should, NULL) != SQLITE_OK)
-        status = office_report(verification->office, SQLITE_NOMEM);
-    if (status == WM_OK)
-        status = compare_schema(verification, is, should);
-    sqlite3_finalize(is);
-    sqlite3_finalize(should);
-    sqlite3_close(made);
-    return status;
+    return result == SQLITE_OK ? WM_OK : office_report(verification->office, result);
 }
 
 /* --- The chain --------------------------------------------------------------------------------------- */

@@ -1,0 +1,110 @@
+# What goes beyond `make test`: other compilers, sanitizers, searches for inputs, coverage, mutants. Included by
+# Makefile.
+
+# Debian's names for what these commands need besides.
+HARDENING_PACKAGES = clang clang-tidy libclang-rt-14-dev cppcheck valgrind
+HARDENING_COMMANDS = compiled static tidy cppcheck fuzz tsan memcheck coverage mutation
+
+# --- Fuzzing: see tests/fuzz/fuzz.h -----------------------------------------------------------------------------------
+
+FUZZ_TARGETS = $(patsubst tests/fuzz/%.c,%,$(filter-out tests/fuzz/run_corpus.c,$(sort $(wildcard tests/fuzz/*.c))))
+FUZZ_RUNNERS = $(FUZZ_TARGETS:%=$(BUILD)/fuzz/%)
+FUZZ_FLAGS = -O1 -g -DARENA_EXACT -fno-omit-frame-pointer -fsanitize=fuzzer-no-link,address,undefined -fno-sanitize-recover=undefined
+SECONDS ?= 60
+
+# The targets with a plain main, for `make test`.
+$(BUILD)/fuzz/%: tests/fuzz/%.c tests/fuzz/run_corpus.c $(LIBRARY)
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) $(ALL_LDFLAGS) -Itests/unit -Itests/fuzz -MMD -MP -MF $@.d -o $@ $(filter %.c,$^) $(LIBRARY) \
+	  $(ENGINE_LIBS) -lcmocka
+
+run-corpus: $(FUZZ_RUNNERS)
+	@for t in $(FUZZ_TARGETS); do $(BUILD)/fuzz/$$t tests/fuzz/corpus/$$t || { echo "fuzz target $$t failed" >&2; exit 1; }; done
+
+# The same with clang's libFuzzer.
+$(BUILD)/fuzzer/%: tests/fuzz/%.c $(LIBRARY)
+	@mkdir -p $(@D)
+	$(CC) $(ALL_CFLAGS) -fsanitize=fuzzer $(ALL_LDFLAGS) -Itests/unit -Itests/fuzz -MMD -MP -MF $@.d -o $@ $< $(LIBRARY) \
+	  $(ENGINE_LIBS) -lcmocka
+
+fuzzers: $(FUZZ_TARGETS:%=$(BUILD)/fuzzer/%)
+
+# Searches with each target for SECONDS; TARGETS="csv table" names some. What it finds stays in build/clang-fuzz/found.
+fuzz: packages
+	@$(MAKE) --no-print-directory BUILD=$(BUILD)/clang-fuzz CC=clang HARDENING= CFLAGS='$(FUZZ_FLAGS)' \
+	  LDFLAGS='-fsanitize=address,undefined' fuzzers
+	@sh tests/fuzz/search.sh $(BUILD)/clang-fuzz $(SECONDS) $(if $(TARGETS),$(TARGETS),$(FUZZ_TARGETS))
+
+.PHONY: run-corpus fuzzers fuzz
+
+-include $(FUZZ_RUNNERS:=.d) $(FUZZ_TARGETS:%=$(BUILD)/fuzzer/%.d)
+
+# --- Other compilers, and what reads the code without running it ------------------------------------------------------
+
+# Everything is compiled, nothing is run: `make CC=clang BUILD=build/clang CI=true compiled`.
+compiled: $(BUILD)/witnessmark $(UNIT_TESTS) $(FUZZ_RUNNERS) $(BUILD)/fixtures/demo $(BUILD)/fault/fault $(BUILD)/fault/shim.so
+
+static: packages tidy cppcheck
+
+tidy: $(BUILD)/engine/ledger/office.o
+	@clang-tidy --quiet $(ENGINE_SOURCES) -- $(filter-out -f% -W%,$(ALL_CFLAGS)) 2> $(BUILD)/tidy.log && \
+	  echo "clang-tidy: nothing in $(words $(ENGINE_SOURCES)) files"
+
+cppcheck: $(BUILD)/engine/ledger/office.o
+	cppcheck --std=c11 --enable=warning,performance,portability --inline-suppr --error-exitcode=1 --quiet \
+	  --suppressions-list=tests/cppcheck-exceptions.txt -D_GNU_SOURCE -DPCRE2_CODE_UNIT_WIDTH=8 -Iengine \
+	  -I$(BUILD)/generated -D'json_array_foreach(a,i,v)=while((v=json_array_get(a,i=0)))' \
+	  -D'json_object_foreach(o,k,v)=while((v=json_object_get(o,k=0)))' engine
+
+.PHONY: compiled static tidy cppcheck
+
+# --- What the tests reach ---------------------------------------------------------------------------------------------
+
+COVERAGE = $(BUILD)/coverage-run
+COVERAGE_MAKE = $(MAKE) --no-print-directory BUILD=$(COVERAGE) HARDENING= CFLAGS='-O0 -g --coverage' LDFLAGS=--coverage
+
+# All tests, and the faults too: what happens where memory ends is reached by them alone.
+coverage: packages
+	@find $(COVERAGE) -name '*.gcda' -delete 2>/dev/null || true
+	@$(COVERAGE_MAKE) run-test > $(BUILD)/coverage-test.log 2>&1 || { tail -n 20 $(BUILD)/coverage-test.log; exit 1; }
+	@$(COVERAGE_MAKE) fault > $(BUILD)/coverage-fault.log 2>&1 || { tail -n 20 $(BUILD)/coverage-fault.log; exit 1; }
+	@sh tests/coverage.sh $(COVERAGE)
+
+.PHONY: coverage
+
+# --- Memory and threads -----------------------------------------------------------------------------------------------
+
+# A batch that is large enough for several threads: BATCH claims.
+BATCH ?= 6000
+$(BUILD)/day/data/claims.csv: $(BUILD)/bench/batches
+	@mkdir -p $(@D)
+	$(BUILD)/bench/batches $(@D) $(BATCH)
+
+run-day: $(BUILD)/witnessmark $(BUILD)/day/data/claims.csv $(DEMO)/office.db
+	@sh tests/day/day.sh $(BUILD)/witnessmark $(DEMO) $(BUILD)/day/demo 4
+	@sh tests/day/day.sh $(BUILD)/witnessmark $(BUILD)/day/data $(BUILD)/day/batch 4
+
+# A day at the office with four threads, on a build that stops at data races.
+tsan: packages
+	@TSAN_OPTIONS='exitcode=99 halt_on_error=1 suppressions=$(abspath tests/day/tsan.supp)' $(MAKE) --no-print-directory \
+	  BUILD=$(BUILD)/tsan HARDENING=-fno-omit-frame-pointer CFLAGS='-O1 -g -fsanitize=thread' LDFLAGS=-fsanitize=thread run-day
+
+# The same day, of the demo office alone, under valgrind; then the unit tests of the parts that read what strangers send.
+MEMCHECK = valgrind --quiet --error-exitcode=99 --leak-check=full --errors-for-leak-kinds=definite,indirect \
+           --suppressions=tests/day/valgrind.supp
+MEMCHECK_TESTS = test_base test_intake test_tables test_conditions test_tables_try test_rules test_units test_vin
+memcheck: $(BUILD)/witnessmark $(DEMO)/office.db $(MEMCHECK_TESTS:%=$(BUILD)/tests/%)
+	@WRAP="$(MEMCHECK)" sh tests/day/day.sh $(BUILD)/witnessmark $(DEMO) $(BUILD)/day/memcheck 2
+	@for t in $(MEMCHECK_TESTS); do $(TEST_ENVIRONMENT) $(MEMCHECK) $(BUILD)/tests/$$t > $(BUILD)/memcheck.log 2>&1 || \
+	   { echo "$$t failed:" >&2; tail -n 40 $(BUILD)/memcheck.log >&2; exit 1; }; done; echo "$(words $(MEMCHECK_TESTS)) test programs"
+
+.PHONY: run-day tsan memcheck
+
+# --- Mutants ----------------------------------------------------------------------------------------------------------
+
+# MUTANTS places, drawn by SEED, are changed one at a time; the tests must notice 95 of 100.
+MUTANTS ?= 300
+mutation: $(DEMO)/office.db
+	@bash tests/mutation/run.sh $(BUILD) $(MUTANTS) $(SEED)
+
+.PHONY: mutation
