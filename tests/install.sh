@@ -19,7 +19,9 @@ page=$work/root/usr/share/man/man1/witnessmark.1
 completion=$work/root/usr/share/bash-completion/completions/witnessmark
 expect "installed files" "$page $completion $work/root/usr/bin/witnessmark" \
     "$(find "$work/root" -type f | LC_ALL=C sort -r | awk '/man1/ {m=$0} /bash/ {c=$0} /bin\// {b=$0} END {print m, c, b}')"
-expect "how many files" 3 "$(find "$work/root" -type f | wc -l)"
+reports=$work/root/usr/share/witnessmark/reports
+expect "installed reports" "$(ls reports)" "$(ls "$reports")"
+expect "how many other files" 3 "$(find "$work/root" -type f ! -path "$reports/*" | wc -l)"
 expect "modes" "644 644 755" "$(stat -c %a "$page" "$completion" "$work/root/usr/bin/witnessmark" | tr '\n' ' ' | sed 's/ $//')"
 
 # The page as people read it, where there is something that shows it; else its source.

@@ -552,7 +552,8 @@ static void damaged_office_files(void **state)
             result_free(&results[k]);
         }
     }
-    assert_true(refused > FILES * 8 / 10);
+    /* a byte in the unused room of a page is nobody's, and pages of the demo office are half empty */
+    assert_in_range(refused, FILES / 2, FILES);
     free(whole);
     free(damaged);
 }

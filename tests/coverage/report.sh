@@ -1,12 +1,12 @@
 #!/bin/sh
-# What the tests reached: coverage.sh BUILD, after a run of programs that were compiled with --coverage.
+# What the tests reached: report.sh BUILD, after a run of programs that were compiled with --coverage.
 # Prints lines and branches for each folder of engine/, and writes to BUILD/coverage/
 #   folders   the same table
 #   lines     every line that nothing ran, as file:line: text
 #   branches  every branch that nothing took, as file:line: how many of how many: text
-# What tests/coverage-exceptions.txt names is left out of what is asked for, and counted by itself.
+# What tests/coverage/exceptions.txt names is left out of what is asked for, and counted by itself.
 set -u
-cd "$(dirname "$0")/.." || exit 2
+cd "$(dirname "$0")/../.." || exit 2
 build=$(cd "$1" && pwd) || exit 2
 rm -rf "$build/coverage"
 mkdir -p "$build/coverage/gcov"
@@ -14,7 +14,7 @@ objects=$(find "$build/engine" -name '*.gcda')
 ln -s "$PWD/engine" "$build/coverage/gcov/engine" # where gcov looks for the text of the lines
 (cd "$build/coverage/gcov" && gcov -b -c -p -r $objects > ../log 2>&1)
 awk -v out="$build/coverage/" '
-    FILENAME == "tests/coverage-exceptions.txt" {
+    FILENAME == "tests/coverage/exceptions.txt" {
         # FILE | text of the line | reason
         if (/^#/ || NF == 0) next
         n = split($0, part, / \| /)
@@ -66,7 +66,7 @@ awk -v out="$build/coverage/" '
             print order[i] ": " not_taken[order[i]] " not taken: " text_of[order[i]] > (out "branches")
         for (e in excepted) if (!(e in used)) { split(e, p, SUBSEP); print "an exception that is none: " p[1] " | " p[2] > "/dev/stderr" }
         exit bad
-    }' tests/coverage-exceptions.txt "$build"/coverage/gcov/*.gcov
+    }' tests/coverage/exceptions.txt "$build"/coverage/gcov/*.gcov
 {
     echo "| folder    |  lines |    run |      % | branch |  taken |      % | apart |"
     echo "| --- | --- | --- | --- | --- | --- | --- | --- |"
