@@ -454,6 +454,13 @@ static int check_contents(struct office *office, enum contents contents, int64_t
                    (long long)version, OFFICE_VERSION);
         return WM_BAD_INPUT;
     }
+    if (version < OFFICE_VERSION) {
+        diag_error(office->sink, place,
+                   "the office file has version %lld, and this program reads version %d; use the program that made "
+                   "it, or load and post into a new file",
+                   (long long)version, OFFICE_VERSION);
+        return WM_BAD_INPUT;
+    }
     return WM_OK;
 }
 

@@ -96,6 +96,12 @@ static void make_newer(const char *path)
     make_database(path, "PRAGMA user_version = 9");
 }
 
+static void make_older(const char *path)
+{
+    make_office(path);
+    make_database(path, "PRAGMA user_version = 1");
+}
+
 static void make_damaged(const char *path)
 {
     int descriptor;
@@ -113,7 +119,10 @@ static void make_damaged(const char *path)
 #define OTHER "this is a database of another program, no office file; name another with --office FILE"
 #define DAMAGED \
     "this is no office file, or a damaged one; name another with --office FILE, or restore it from a copy"
-#define NEWER "the office file has version 9, and this program knows up to 1; use a newer program"
+#define NEWER "the office file has version 9, and this program knows up to 2; use a newer program"
+#define OLDER                                                                                                     \
+    "the office file has version 1, and this program reads version 2; use the program that made it, or load and " \
+    "post into a new file"
 
 static void what_cannot_be_opened_is_told(void **state)
 {
@@ -148,6 +157,7 @@ static void what_cannot_be_opened_is_told(void **state)
         {make_other_with_id, "office.db", OFFICE_WRITE, WM_BAD_INPUT, OTHER},
         {make_newer, "office.db", OFFICE_READ, WM_BAD_INPUT, NEWER},
         {make_newer, "office.db", OFFICE_WRITE, WM_BAD_INPUT, NEWER},
+        {make_older, "office.db", OFFICE_READ, WM_BAD_INPUT, OLDER},
         {make_damaged, "office.db", OFFICE_READ, WM_IO, DAMAGED},
     };
 
