@@ -1,6 +1,6 @@
 -- title: Completion
 -- meaning: How far a campaign has come: vehicles remedied (repaired, or inspected and found not to need the repair,
---     on a claim that is paid) against the vehicles in it, by week and stage, model year, engine and region.
+--     on a claim that is paid and not taken back) against the vehicles in it, by week and stage, model year, engine and region.
 -- parameter: campaign text; the campaign
 -- parameter: until date = today; completed on this day or earlier
 
@@ -28,11 +28,13 @@ GROUP BY 1, 3, 4, 5, 6
 -- column: outcome text; repaired or inspected
 -- column: away integer; 1: exported, stolen, scrapped or unreachable by now
 -- column: vehicles integer; vehicles
---# The first paid claim of a vehicle counts, and only vehicles that are in the campaign.
+--# The first claim of a vehicle that is paid and not taken back counts, as in the report to the regulator; and only
+--# vehicles that are in the campaign.
 WITH first_done AS (
     SELECT vin, min(coalesce(completed_on, received_on)) AS day, dealer, outcome
-    FROM claims_standing
+    FROM claims_standing AS c
     WHERE campaign = :campaign AND decision = 'pay'
+      AND NOT EXISTS (SELECT 1 FROM payments_by_people AS p WHERE p.row = c.row AND p.action = 'reverse')
     GROUP BY vin)
 SELECT date(f.day, '-' || ((CAST(strftime('%w', f.day) AS INTEGER) + 6) % 7) || ' days') AS week,
        stage_of(:campaign, f.vin) AS stage, v.model_line, v.model_year, v.engine,
