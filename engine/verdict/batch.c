@@ -28,16 +28,31 @@ struct batch {
     int status; /* the first failure */
 };
 
+/* Blocks that a thread has in hand: one that it works on, and those that wait for their turn. What a thread loses to
+ * the rest of the machine is a few blocks' time at most, so that three are enough for the others not to wait for it. */
+enum { BLOCKS_IN_HAND = 3 };
+
+/* A block from its reading to its delivery. */
+struct held_block {
+    uint64_t ticket, bytes_read;
+    bool is_settled; /* and rendered: it waits for delivery only */
+    struct csv_block text;
+    struct buffer bytes;
+    struct arena arena;
+    struct dossier **dossiers;
+    uint32_t count, capacity;
+    struct buffer rendered[BATCH_BUFFERS];
+};
+
 struct worker {
     struct batch *batch;
     struct fact_worker facts;
     struct item_memo memo;
-    struct arena arena;
-    struct buffer bytes;
-    struct buffer rendered[BATCH_BUFFERS];
-    struct dossier **dossiers;
-    uint32_t count, capacity;
-    struct csv_block block;
+    struct held_block room[BLOCKS_IN_HAND];
+    struct held_block *blocks[BLOCKS_IN_HAND]; /* those held, in the order of the file; then the free ones, the one
+                                                * used last (it is in the cache) first */
+    uint32_t held;
+    bool at_end; /* the file has no more blocks */
     pthread_t thread;
 };
 
@@ -52,23 +67,12 @@ static void fail(struct batch *batch, int status)
     pthread_mutex_unlock(&batch->order);
 }
 
-/* Waits until it is this ticket's turn; false if the batch failed meanwhile. */
-static bool await_turn(struct batch *batch, const uint64_t *turn, uint64_t ticket)
-{
-    pthread_mutex_lock(&batch->order);
-    while (*turn != ticket && batch->status == WM_OK)
-        pthread_cond_wait(&batch->moved, &batch->order);
-    bool go = batch->status == WM_OK;
-    pthread_mutex_unlock(&batch->order);
-    return go;
-}
-
 static void pass_turn(struct batch *batch, uint64_t *turn)
 {
     pthread_mutex_lock(&batch->order);
     ++*turn;
-    pthread_cond_broadcast(&batch->moved);
     pthread_mutex_unlock(&batch->order);
+    pthread_cond_broadcast(&batch->moved); /* behind the lock: who wakes up must have it */
 }
 
 /* --- Reading ----------------------------------------------------------------------------------------- */
@@ -85,89 +89,85 @@ static int read_header(struct batch *batch, struct csv_rows *rows)
     return status;
 }
 
-/* Takes the next block of the file into the worker; rows are opened behind the header. WM_NOT_FOUND: no more.
- */
-static int take_block(struct worker *worker, struct csv_rows *rows, uint64_t *ret_ticket,
-                      uint64_t *ret_bytes_read)
+/* Reads the next block of the file; rows are opened behind the header. WM_NOT_FOUND: no more. */
+static int take_block(struct batch *batch, struct held_block *block, struct csv_rows *rows)
 {
-    struct batch *batch = worker->batch;
-    struct csv_block block = {0};
+    struct csv_block text = {0};
 
     pthread_mutex_lock(&batch->reading);
-    int status = csv_blocks_next(batch->blocks, &worker->bytes, &block, batch->sink);
+    int status = csv_blocks_next(batch->blocks, &block->bytes, &text, batch->sink);
     if (status == WM_OK)
-        status = csv_rows_open(rows, block.bytes, block.line, LIMIT_COLUMNS, &worker->arena);
+        status = csv_rows_open(rows, text.bytes, text.line, LIMIT_COLUMNS, &block->arena);
     if (status == WM_OK && !batch->header_known) {
         status = read_header(batch, rows);
-        if (status == WM_NOT_FOUND && !block.last)
+        if (status == WM_NOT_FOUND && !text.last)
             status = WM_OK; /* nothing but empty lines so far */
         else if (status == WM_NOT_FOUND)
             status = claim_header_read(NULL, batch->source->name, batch->sink, &batch->header);
     }
     if (status == WM_OK) {
-        batch->bytes_read += block.bytes.length;
-        *ret_bytes_read = batch->bytes_read;
-        *ret_ticket = batch->next_ticket++;
+        batch->bytes_read += text.bytes.length;
+        block->bytes_read = batch->bytes_read;
+        block->ticket = batch->next_ticket++;
     }
     pthread_mutex_unlock(&batch->reading);
-    worker->block = block;
+    block->text = text;
     return status;
 }
 
-static struct dossier *add_dossier(struct worker *worker)
+static struct dossier *add_dossier(struct held_block *block)
 {
-    if (worker->count == worker->capacity) {
-        uint32_t capacity = worker->capacity ? worker->capacity * 2 : 8192;
-        struct dossier **grown = realloc(worker->dossiers, capacity * sizeof(struct dossier *));
+    if (block->count == block->capacity) {
+        uint32_t capacity = block->capacity ? block->capacity * 2 : 8192;
+        struct dossier **grown = realloc(block->dossiers, capacity * sizeof(struct dossier *));
         if (grown == NULL)
             return NULL;
-        worker->dossiers = grown;
-        worker->capacity = capacity;
+        block->dossiers = grown;
+        block->capacity = capacity;
     }
-    struct dossier *dossier = ARENA_NEW(&worker->arena, struct dossier);
+    struct dossier *dossier = ARENA_NEW(&block->arena, struct dossier);
     if (dossier != NULL)
-        worker->dossiers[worker->count++] = dossier;
+        block->dossiers[block->count++] = dossier;
     return dossier;
 }
 
-static int add_content(struct worker *worker, struct dossier *dossier)
+static int add_content(struct arena *arena, struct dossier *dossier)
 {
-    uint8_t *digest = arena_bytes(&worker->arena, CONTENT_DIGEST_BYTES);
+    uint8_t *digest = arena_bytes(arena, CONTENT_DIGEST_BYTES);
 
-    if (digest == NULL || claim_canonical(&dossier->claim, &worker->arena, &dossier->content) != WM_OK)
+    if (digest == NULL || claim_canonical(&dossier->claim, arena, &dossier->content) != WM_OK)
         return WM_NO_MEMORY;
     content_digest(dossier->content, digest);
     dossier->content_digest = digest;
     return WM_OK;
 }
 
-static int read_claim(struct worker *worker, const struct csv_row *row)
+static int read_claim(struct batch *batch, struct held_block *block, const struct csv_row *row)
 {
-    struct batch *batch = worker->batch;
-    struct dossier *dossier = add_dossier(worker);
+    struct dossier *dossier = add_dossier(block);
 
     if (dossier == NULL)
         return WM_NO_MEMORY;
     dossier->campaign_number = -1;
-    int status = claim_read(&batch->header, row, &worker->arena, &dossier->claim);
+    int status = claim_read(&batch->header, row, &block->arena, &dossier->claim);
     if (status != WM_OK || dossier->claim.unreadable)
         return status;
     facts_approach(batch->run->day, dossier);
-    dossier->row_place = worker->block.place + (uint64_t)(row->raw.bytes - worker->block.bytes.bytes);
+    dossier->row_place = block->text.place + (uint64_t)(row->raw.bytes - block->text.bytes.bytes);
     dossier->row_length = row->raw.length <= UINT32_MAX ? (uint32_t)row->raw.length : 0;
-    if (batch->run->with_contents && add_content(worker, dossier) != WM_OK)
+    if (batch->run->with_contents && add_content(&block->arena, dossier) != WM_OK)
         return WM_NO_MEMORY;
-    return history_note(&worker->arena, dossier);
+    return history_note(&block->arena, dossier);
 }
 
 /* All that can be known of a claim without others, and the checks that need no more. */
-static int examine(struct worker *worker, struct dossier *dossier)
+static int examine(struct worker *worker, struct arena *arena, struct dossier *dossier)
 {
     if (dossier->claim.unreadable)
-        return checks_unreadable(&worker->arena, dossier);
-    int status = facts_establish(&worker->facts, &worker->arena, dossier);
+        return checks_unreadable(arena, dossier);
+    int status = facts_establish(&worker->facts, arena, dossier);
     return status == WM_OK
-               ? checks_early(&worker->facts, &worker->memo, &worker->arena, dossier,
+               ? checks_early(&worker->facts, &worker->memo, arena, dossier,
                               worker->batch->run->with_messages)
                : status;
 }
@@ -176,67 +176,66 @@ static int examine(struct worker *worker, struct dossier *dossier)
 enum { PREFETCH_BEHIND = 8, LOOK_UP_BEHIND = 16, EXAMINE_BEHIND = 24 };
 
 /* Takes the claims on: `step` is how many were read, or more once all are. */
-static int advance(struct worker *worker, uint32_t step)
+static int advance(struct worker *worker, struct held_block *block, uint32_t step)
 {
     const struct office_day *day = worker->batch->run->day;
     uint32_t to_prefetch = step - PREFETCH_BEHIND, to_look_up = step - LOOK_UP_BEHIND,
              to_examine = step - EXAMINE_BEHIND; /* wraps, and is then none of them, where it is too early */
     int status = WM_OK;
 
-    if (to_prefetch < worker->count && !worker->dossiers[to_prefetch]->claim.unreadable)
-        facts_prefetch(day, worker->dossiers[to_prefetch]);
-    if (to_look_up < worker->count && !worker->dossiers[to_look_up]->claim.unreadable)
-        status = facts_look_up(day, worker->dossiers[to_look_up]);
-    if (status == WM_OK && to_examine < worker->count)
-        status = examine(worker, worker->dossiers[to_examine]);
+    if (to_prefetch < block->count && !block->dossiers[to_prefetch]->claim.unreadable)
+        facts_prefetch(day, block->dossiers[to_prefetch]);
+    if (to_look_up < block->count && !block->dossiers[to_look_up]->claim.unreadable)
+        status = facts_look_up(day, block->dossiers[to_look_up]);
+    if (status == WM_OK && to_examine < block->count)
+        status = examine(worker, &block->arena, block->dossiers[to_examine]);
     return status;
 }
 
-static int examine_block(struct worker *worker, struct csv_rows *rows)
+static int examine_block(struct worker *worker, struct held_block *block, struct csv_rows *rows)
 {
     struct csv_row row;
     int status = WM_OK;
 
-    worker->count = 0;
+    block->count = 0;
     while (status == WM_OK && csv_rows_next(rows, &row)) {
-        status = read_claim(worker, &row);
+        status = read_claim(worker->batch, block, &row);
         if (status == WM_OK)
-            status = advance(worker, worker->count - 1);
+            status = advance(worker, block, block->count - 1);
     }
     if (status == WM_OK && rows->no_memory)
         status = WM_NO_MEMORY;
-    for (uint32_t step = worker->count; status == WM_OK && step < worker->count + EXAMINE_BEHIND; step++)
-        status = advance(worker, step);
+    for (uint32_t step = block->count; status == WM_OK && step < block->count + EXAMINE_BEHIND; step++)
+        status = advance(worker, block, step);
     return status;
 }
 
 /* --- Settling ---------------------------------------------------------------------------------------- */
 
-static int settle_claim(struct worker *worker, struct dossier *dossier)
+static int settle_claim(struct batch *batch, struct arena *arena, struct dossier *dossier)
 {
-    struct batch *batch = worker->batch;
     const struct batch_run *run = batch->run;
     int status = history_establish(run->history, run->day, dossier);
 
     if (status == WM_OK)
         status =
-            checks_late(run->day->rules, batch->settle_scratch, &worker->arena, dossier, run->with_messages);
+            checks_late(run->day->rules, batch->settle_scratch, arena, dossier, run->with_messages);
     if (status == WM_OK)
-        status = decide(&worker->arena, dossier, run->with_messages);
+        status = decide(arena, dossier, run->with_messages);
     if (status == WM_OK)
         status = history_record(run->history, run->day, dossier);
     return status;
 }
 
-static int settle_block(struct worker *worker)
+static int settle_block(struct batch *batch, struct held_block *block)
 {
-    const struct batch_run *run = worker->batch->run;
-    int status = history_prepare(run->history, worker->dossiers, worker->count);
+    const struct batch_run *run = batch->run;
+    int status = history_prepare(run->history, block->dossiers, block->count);
 
-    for (uint32_t i = 0; status == WM_OK && i < worker->count; i++) {
-        struct dossier *dossier = worker->dossiers[i];
-        status = dossier->claim.unreadable ? decide(&worker->arena, dossier, run->with_messages)
-                                           : settle_claim(worker, dossier);
+    for (uint32_t i = 0; status == WM_OK && i < block->count; i++) {
+        struct dossier *dossier = block->dossiers[i];
+        status = dossier->claim.unreadable ? decide(&block->arena, dossier, run->with_messages)
+                                           : settle_claim(batch, &block->arena, dossier);
     }
     return status;
 }
@@ -270,80 +269,151 @@ static int read_again(void *context, uint64_t place, uint32_t length, struct are
 
 /* --- A block from reading to delivery ---------------------------------------------------------------- */
 
-static int render_block(struct worker *worker, struct decided_block *block)
+static struct decided_block decided(struct held_block *block)
 {
-    const struct batch_receiver *receiver = worker->batch->receiver;
+    return (struct decided_block){block->dossiers, block->count, block->bytes_read, block->rendered};
+}
+
+static int render_block(const struct batch_receiver *receiver, struct held_block *block)
+{
+    struct decided_block done = decided(block);
 
     for (int i = 0; i < BATCH_BUFFERS; i++)
-        buffer_clear(&worker->rendered[i]);
-    int status = receiver->render != NULL ? receiver->render(receiver->context, block) : WM_OK;
+        buffer_clear(&block->rendered[i]);
+    int status = receiver->render != NULL ? receiver->render(receiver->context, &done) : WM_OK;
     for (int i = 0; i < BATCH_BUFFERS; i++)
-        if (worker->rendered[i].failed)
+        if (block->rendered[i].failed)
             status = WM_NO_MEMORY;
     return status;
 }
 
-static int do_block(struct worker *worker, struct csv_rows *rows, uint64_t ticket, uint64_t bytes_read)
+/* Takes up the next block of the file, and brings it to where it has to wait for those before it. */
+static int begin_block(struct worker *worker)
 {
-    struct batch *batch = worker->batch;
-    const struct batch_receiver *receiver = batch->receiver;
-    int status = examine_block(worker, rows);
+    struct held_block *block = worker->blocks[worker->held];
+    struct csv_rows rows = {0};
 
-    if (status != WM_OK || !await_turn(batch, &batch->settle_turn, ticket))
-        return status;
-    status = settle_block(worker);
-    if (status != WM_OK)
-        return status;
-    pass_turn(batch, &batch->settle_turn);
-    struct decided_block block = {worker->dossiers, worker->count, bytes_read, worker->rendered};
-    status = render_block(worker, &block);
-    if (status != WM_OK || !await_turn(batch, &batch->deliver_turn, ticket))
-        return status;
-    status = receiver->deliver != NULL ? receiver->deliver(receiver->context, &block) : WM_OK;
-    if (status == WM_OK)
-        pass_turn(batch, &batch->deliver_turn);
+    arena_reset(&block->arena);
+    block->is_settled = false;
+    int status = take_block(worker->batch, block, &rows);
+    if (status == WM_OK) {
+        worker->held++;
+        status = examine_block(worker, block, &rows);
+    } else if (status == WM_NOT_FOUND) {
+        worker->at_end = true;
+        status = WM_OK;
+    }
+    csv_rows_close(&rows);
     return status;
 }
 
-static bool has_failed(struct batch *batch)
+static int settle_in_turn(struct batch *batch, struct held_block *block)
 {
+    int status = settle_block(batch, block);
+
+    if (status != WM_OK)
+        return status;
+    pass_turn(batch, &batch->settle_turn);
+    block->is_settled = true;
+    return render_block(batch->receiver, block);
+}
+
+/* The first block in hand, which is the one to deliver. */
+static int deliver_in_turn(struct worker *worker)
+{
+    struct batch *batch = worker->batch;
+    struct held_block *block = worker->blocks[0];
+    struct decided_block done = decided(block);
+    int status = batch->receiver->deliver != NULL ? batch->receiver->deliver(batch->receiver->context, &done) : WM_OK;
+
+    if (status != WM_OK)
+        return status;
+    pass_turn(batch, &batch->deliver_turn);
+    worker->held--;
+    for (uint32_t i = 0; i < worker->held; i++)
+        worker->blocks[i] = worker->blocks[i + 1];
+    worker->blocks[worker->held] = block;
+    return WM_OK;
+}
+
+enum step { BEGIN, SETTLE, DELIVER, WAIT, STOP };
+
+/* What a thread can do now; the order is locked. */
+static enum step possible_step(const struct worker *worker, struct held_block **ret_to_settle)
+{
+    const struct batch *batch = worker->batch;
+    uint32_t settled = 0;
+
+    if (batch->status != WM_OK || (worker->at_end && worker->held == 0))
+        return STOP;
+    while (settled < worker->held && worker->blocks[settled]->is_settled)
+        settled++;
+    if (settled > 0 && worker->blocks[0]->ticket == batch->deliver_turn)
+        return DELIVER;
+    if (settled < worker->held && worker->blocks[settled]->ticket == batch->settle_turn) {
+        *ret_to_settle = worker->blocks[settled];
+        return SETTLE;
+    }
+    return worker->at_end || worker->held == BLOCKS_IN_HAND ? WAIT : BEGIN;
+}
+
+static enum step next_step(struct worker *worker, struct held_block **ret_to_settle)
+{
+    struct batch *batch = worker->batch;
+    enum step step;
+
     pthread_mutex_lock(&batch->order);
-    bool failed = batch->status != WM_OK;
+    while ((step = possible_step(worker, ret_to_settle)) == WAIT)
+        pthread_cond_wait(&batch->moved, &batch->order);
     pthread_mutex_unlock(&batch->order);
-    return failed;
+    return step;
 }
 
 static void *work(void *context)
 {
     struct worker *worker = context;
-    struct batch *batch = worker->batch;
+    struct held_block *to_settle = NULL;
     int status = WM_OK;
+    enum step step;
 
-    while (status == WM_OK && !has_failed(batch)) {
-        struct csv_rows rows = {0};
-        uint64_t ticket, bytes_read;
-        arena_reset(&worker->arena);
-        status = take_block(worker, &rows, &ticket, &bytes_read);
-        if (status == WM_OK)
-            status = do_block(worker, &rows, ticket, bytes_read);
-        csv_rows_close(&rows);
+    while (status == WM_OK && (step = next_step(worker, &to_settle)) != STOP) {
+        if (step == DELIVER)
+            status = deliver_in_turn(worker);
+        else if (step == SETTLE)
+            status = settle_in_turn(worker->batch, to_settle);
+        else
+            status = begin_block(worker);
     }
-    if (status != WM_OK && status != WM_NOT_FOUND)
-        fail(batch, status);
+    if (status != WM_OK)
+        fail(worker->batch, status);
     return NULL;
 }
 
 /* --- Workers ----------------------------------------------------------------------------------------- */
 
+static void held_block_free(struct held_block *block)
+{
+    arena_free(&block->arena);
+    buffer_free(&block->bytes);
+    for (int i = 0; i < BATCH_BUFFERS; i++)
+        buffer_free(&block->rendered[i]);
+    free(block->dossiers);
+}
+
+static int worker_open(struct worker *worker, struct batch *batch)
+{
+    worker->batch = batch;
+    for (int i = 0; i < BLOCKS_IN_HAND; i++)
+        worker->blocks[i] = &worker->room[i];
+    return fact_worker_open(&worker->facts, batch->run->day);
+}
+
 static void worker_close(struct worker *worker)
 {
     fact_worker_close(&worker->facts);
     item_memo_free(&worker->memo);
-    arena_free(&worker->arena);
-    buffer_free(&worker->bytes);
-    for (int i = 0; i < BATCH_BUFFERS; i++)
-        buffer_free(&worker->rendered[i]);
-    free(worker->dossiers);
+    for (int i = 0; i < BLOCKS_IN_HAND; i++)
+        held_block_free(&worker->room[i]);
 }
 
 static unsigned useful_threads(const struct batch *batch)
@@ -360,10 +430,8 @@ static int run_workers(struct batch *batch)
     unsigned threads = useful_threads(batch), opened = 0, started = 1;
     int status = workers == NULL ? WM_NO_MEMORY : WM_OK;
 
-    for (; status == WM_OK && opened < threads; opened++) {
-        workers[opened].batch = batch;
-        status = fact_worker_open(&workers[opened].facts, batch->run->day);
-    }
+    for (; status == WM_OK && opened < threads; opened++)
+        status = worker_open(&workers[opened], batch);
     if (status == WM_OK) {
         /* a thread that cannot be had is done without */
         while (started < threads &&

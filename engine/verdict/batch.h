@@ -3,7 +3,9 @@
  * Each thread takes the next block of the file, reads its claims, establishes what is true of each by itself
  * and asks the checks that need no more (in parallel); then, when all blocks before it are done with this,
  * settles them one after the other: facts that depend on other claims, the remaining checks, the decision, the
- * record in the history; then renders them (in parallel again) and delivers them in the order of the file.
+ * record in the history; then renders them (in parallel again) and delivers them in the order of the file. Where
+ * it is not a block's turn to be settled or delivered yet, its thread takes up another one meanwhile: some three
+ * blocks a thread (LIMIT_BLOCK_BYTES, and what is known of their claims) are held at a time.
  * Whatever the number of threads, the results are the same.
  *
  * Who owns what: a block's bytes, dossiers and rendered text belong to its thread until delivered; the history
@@ -44,7 +46,8 @@ struct batch_run {
 };
 
 /* Decides every claim of the source. Reports a file that cannot be used (no header, missing columns);
- * WM_BAD_INPUT then. The caller has scanned the source for a quote that is never closed. */
+ * WM_BAD_INPUT then. The caller scans the source for a quote that is never closed, before or meanwhile, and uses
+ * nothing of it if there is one. */
 int batch_decide(const struct batch_run *run, const struct csv_source *source,
                  const struct batch_receiver *receiver, struct diag_sink *sink);
 
