@@ -1,7 +1,7 @@
 /* early_scan.h - the search for a quote that is never closed, beside the deciding of the same file.
  *
- * Nothing of a file with such a quote may be used, so that whoever decides it holds back what he has (claims, and what
- * there is to say of the file) until the search has ended: early_scan_result waits for it, and the sink given here does.
+ * Nothing of a file with such a quote may be used, so whoever decides it holds back what he has (claims, and what there
+ * is to say of the file) until the search has ended: early_scan_result waits for it, and the sink given here does.
  * Where the search fails, its diagnostic is the only one.
  */
 #ifndef WM_CLI_EARLY_SCAN_H

@@ -18,13 +18,13 @@ struct batch {
     struct csv_blocks *blocks;
     struct claim_header header;
     struct table_scratch *settle_scratch;
-    pthread_mutex_t reading; /* blocks, next_ticket, header_known */
+    pthread_mutex_t reading; /* blocks, next_ticket, header_known, reading_failed */
     pthread_mutex_t order;   /* what follows */
     pthread_cond_t moved;
     uint64_t next_ticket;
     uint64_t settle_turn, deliver_turn;
     uint64_t bytes_read;
-    bool header_known;
+    bool header_known, reading_failed;
     int status; /* the first failure */
 };
 
@@ -95,7 +95,8 @@ static int take_block(struct batch *batch, struct held_block *block, struct csv_
     struct csv_block text = {0};
 
     pthread_mutex_lock(&batch->reading);
-    int status = csv_blocks_next(batch->blocks, &block->bytes, &text, batch->sink);
+    int status = batch->reading_failed ? WM_NOT_FOUND
+                                       : csv_blocks_next(batch->blocks, &block->bytes, &text, batch->sink);
     if (status == WM_OK)
         status = csv_rows_open(rows, text.bytes, text.line, LIMIT_COLUMNS, &block->arena);
     if (status == WM_OK && !batch->header_known) {
@@ -109,6 +110,8 @@ static int take_block(struct batch *batch, struct held_block *block, struct csv_
         batch->bytes_read += text.bytes.length;
         block->bytes_read = batch->bytes_read;
         block->ticket = batch->next_ticket++;
+    } else if (status != WM_NOT_FOUND) {
+        batch->reading_failed = true; /* said once: no other thread looks for a header further on */
     }
     pthread_mutex_unlock(&batch->reading);
     block->text = text;

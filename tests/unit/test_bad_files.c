@@ -2,6 +2,8 @@
  * this run. */
 #include "program.h"
 
+#include "base/buffer.h"
+
 static char *folder;
 
 static const char *in_folder(const char *name)
@@ -41,6 +43,38 @@ static void check_this(const char *name, const char *bytes, size_t length, const
            2, err);
     assert_false(file_is_there(in_folder("out.csv")));
     assert_false(file_is_there(in_folder("findings.csv")));
+}
+
+/* Of more than a MiB: searched for an open quote while it is decided. What the deciding would say is not heard then. */
+static void large_claim_files(void **state)
+{
+    static const struct {
+        const char *header, *last_row, *err;
+    } CASES[] = {
+        {"claim,dealer,repair_order,campaign,vin,outcome\n", "C2,\"D137,R1,H26-02,V,repaired\n",
+         "large.csv:30002: a quote that opens here is never closed; close it, and double quotes inside a cell\n"},
+        {"claim,dealer,repair_order,campaign,vin,outcome,hue\n", "C2,\"D137,R1,H26-02,V,repaired\n",
+         "large.csv:30002: a quote that opens here is never closed; close it, and double quotes inside a cell\n"},
+        {"claim,dealer,repair_order,campaign,vin\n", "C2,\"D137,R1,H26-02,V,repaired\n",
+         "large.csv:30002: a quote that opens here is never closed; close it, and double quotes inside a cell\n"},
+        {"claim,dealer,repair_order,campaign,vin\n", "",
+         "large.csv:1: the column \"outcome\" is missing; add it to the first row\n"},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        struct buffer file = BUFFER_EMPTY;
+        buffer_add_string(&file, CASES[i].header);
+        for (int row = 0; row < 30000; row++)
+            buffer_add_string(&file, ROW);
+        buffer_add_string(&file, CASES[i].last_row);
+        check_this("large.csv", file.bytes, file.length, CASES[i].err);
+        for (int threads = 1; threads <= 3; threads++)
+            expect(RUN("check", in_folder("large.csv"), "--office", demo_file("office.db"), "--today", "2026-03-01",
+                       "--threads", words("%d", threads)),
+                   2, CASES[i].err);
+        buffer_free(&file);
+    }
 }
 
 static void claim_files(void **state)
@@ -206,6 +240,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(claim_files),
+        cmocka_unit_test(large_claim_files),
         cmocka_unit_test(office_files),
         cmocka_unit_test(rules_folders),
         cmocka_unit_test(words_on_the_command_line),
