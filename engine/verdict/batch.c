@@ -28,8 +28,9 @@ struct batch {
     int status; /* the first failure */
 };
 
-/* Blocks that a thread has in hand: one that it works on, and those that wait for their turn. What a thread loses to
- * the rest of the machine is a few blocks' time at most, so that three are enough for the others not to wait for it. */
+/* Blocks that a thread has in hand: one that it works on, and those that wait for their turn. What a thread
+ * loses to the rest of the machine is a few blocks' time at most, so that three are enough for the others not
+ * to wait for it. */
 enum { BLOCKS_IN_HAND = 3 };
 
 /* A block from its reading to its delivery. */
@@ -49,8 +50,8 @@ struct worker {
     struct fact_worker facts;
     struct item_memo memo;
     struct held_block room[BLOCKS_IN_HAND];
-    struct held_block *blocks[BLOCKS_IN_HAND]; /* those held, in the order of the file; then the free ones, the one
-                                                * used last (it is in the cache) first */
+    struct held_block *blocks[BLOCKS_IN_HAND]; /* those held, in the order of the file; then the free ones, the
+                                                * one used last (it is in the cache) first */
     uint32_t held;
     bool at_end; /* the file has no more blocks */
     pthread_t thread;
@@ -170,8 +171,7 @@ static int examine(struct worker *worker, struct arena *arena, struct dossier *d
         return checks_unreadable(arena, dossier);
     int status = facts_establish(&worker->facts, arena, dossier);
     return status == WM_OK
-               ? checks_early(&worker->facts, &worker->memo, arena, dossier,
-                              worker->batch->run->with_messages)
+               ? checks_early(&worker->facts, &worker->memo, arena, dossier, worker->batch->run->with_messages)
                : status;
 }
 
@@ -221,8 +221,7 @@ static int settle_claim(struct batch *batch, struct arena *arena, struct dossier
     int status = history_establish(run->history, run->day, dossier);
 
     if (status == WM_OK)
-        status =
-            checks_late(run->day->rules, batch->settle_scratch, arena, dossier, run->with_messages);
+        status = checks_late(run->day->rules, batch->settle_scratch, arena, dossier, run->with_messages);
     if (status == WM_OK)
         status = decide(arena, dossier, run->with_messages);
     if (status == WM_OK)
@@ -327,7 +326,8 @@ static int deliver_in_turn(struct worker *worker)
     struct batch *batch = worker->batch;
     struct held_block *block = worker->blocks[0];
     struct decided_block done = decided(block);
-    int status = batch->receiver->deliver != NULL ? batch->receiver->deliver(batch->receiver->context, &done) : WM_OK;
+    int status =
+        batch->receiver->deliver != NULL ? batch->receiver->deliver(batch->receiver->context, &done) : WM_OK;
 
     if (status != WM_OK)
         return status;
