@@ -135,7 +135,7 @@ static int error_of(struct text words)
 {
     static const char ERROR_CODE[] = "error code=";
     const char *at = memmem(words.bytes, words.length, ERROR_CODE, sizeof ERROR_CODE - 1);
-    int code = at != NULL ? atoi(at + sizeof ERROR_CODE - 1) : SQLITE_OK;
+    int code = at != NULL ? (int)strtol(at + sizeof ERROR_CODE - 1, NULL, 10) : SQLITE_OK;
 
     return (code & 0xff) == SQLITE_NOMEM || (code & 0xff) == SQLITE_IOERR ? code : SQLITE_OK;
 }
