@@ -8,8 +8,8 @@
 #include <string.h>
 #include <unistd.h>
 
-/* GATHERED_BYTES: SQLite's own file system takes the size of a write for 17 bits: never more. BEGIN_BYTES: enough to
- * keep a disk busy; a night that is smaller is left to the sync at its end. */
+/* GATHERED_BYTES: SQLite's own file system takes the size of a write for 17 bits: never more. BEGIN_BYTES:
+ * enough to keep a disk busy; a night that is smaller is left to the sync at its end. */
 enum { GATHERED_BYTES = 120 * 1024, BEGIN_BYTES = 8 * 1024 * 1024 };
 
 /* An open file. The file of the layer below follows it in memory. */
@@ -65,9 +65,7 @@ static int layered_write(sqlite3_file *base, const void *bytes, int count, sqlit
 
 static int layered_read(sqlite3_file *base, void *ret_bytes, int count, sqlite3_int64 at)
 {
-    const struct layered_file *file = (struct layered_file *)base;
-    bool apart = at >= file->gathered_at + file->gathered_bytes || at + count <= file->gathered_at;
-    int result = apart ? SQLITE_OK : write_gathered(base);
+    int result = write_gathered(base);
 
     return result == SQLITE_OK ? methods_below(base)->xRead(below(base), ret_bytes, count, at) : result;
 }
@@ -187,7 +185,8 @@ static const sqlite3_io_methods METHODS = {
 
 /* ---- beginning early ---- */
 
-/* Stands in for the call that SQLite's own file system writes with. A hint: whether it is taken does not matter. */
+/* Stands in for the call that SQLite's own file system writes with. A hint: whether it is taken does not
+ * matter. */
 static ssize_t write_and_begin(int descriptor, const void *bytes, size_t count, off_t at)
 {
     ssize_t written = pwrite(descriptor, bytes, count, at);
