@@ -46,11 +46,11 @@ compiled: $(BUILD)/witnessmark $(UNIT_TESTS) $(FUZZ_RUNNERS) $(BUILD)/fixtures/d
 
 static: packages tidy cppcheck
 
-tidy: $(BUILD)/engine/ledger/office.o
+tidy: $(LIBRARY)
 	@clang-tidy --quiet $(ENGINE_SOURCES) -- $(filter-out -f% -W%,$(ALL_CFLAGS)) 2> $(BUILD)/tidy.log && \
 	  echo "clang-tidy: nothing in $(words $(ENGINE_SOURCES)) files"
 
-cppcheck: $(BUILD)/engine/ledger/office.o
+cppcheck: $(LIBRARY)
 	cppcheck --std=c11 --enable=warning,performance,portability --inline-suppr --error-exitcode=1 --quiet \
 	  --suppressions-list=tests/cppcheck-exceptions.txt -D_GNU_SOURCE -DPCRE2_CODE_UNIT_WIDTH=8 -Iengine \
 	  -I$(BUILD)/generated -D'json_array_foreach(a,i,v)=while((v=json_array_get(a,i=0)))' \
