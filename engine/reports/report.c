@@ -87,7 +87,8 @@ int report_add_row(struct report_result *result, struct report_table *table, con
 }
 
 /* printf into the arena. */
-static struct text format_words(struct arena *arena, const char *format, va_list arguments)
+static __attribute__((format(printf, 2, 0))) struct text format_words(struct arena *arena, const char *format,
+                                                                      va_list arguments)
 {
     va_list again;
 
