@@ -379,8 +379,12 @@ static void arenas(void **state)
     }
     size_t held = arena_held(&arena);
     arena_reset(&arena);
+#ifdef ARENA_EXACT /* a reset gives everything back, so that what is used after it is seen */
+    assert_in_range(arena_held(&arena), 0, held - 1);
+#else
     assert_ptr_equal(arena_bytes(&arena, 1), first);
     assert_int_equal(arena_held(&arena), held);
+#endif
     int *numbers = ARENA_ARRAY(&arena, int, 1000);
     for (int i = 0; i < 1000; i++)
         assert_int_equal(numbers[i], 0);
