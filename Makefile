@@ -3,6 +3,11 @@ ifeq ($(origin CC),default)
 CC = gcc
 endif
 BUILD ?= build
+
+# As many jobs as the machine has processors, where nobody says how many.
+ifeq ($(filter -j%,$(MAKEFLAGS)),)
+MAKEFLAGS += -j$(shell nproc 2>/dev/null || echo 1)
+endif
 PREFIX ?= /usr/local
 
 # Debian's names for what the build needs.
