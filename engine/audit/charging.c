@@ -30,23 +30,15 @@ static int refuse(const struct planning *planning, struct text words)
     return WM_BAD_INPUT;
 }
 
-struct words {
-    char bytes[DECIMAL_ROOM];
+struct day_words {
+    char text[DATE_ROOM];
 };
 
-static struct words money(int64_t cents)
+static struct day_words day_words(int32_t day)
 {
-    struct words words;
+    struct day_words words;
 
-    money_write(cents, words.bytes);
-    return words;
-}
-
-static struct words date(int32_t day)
-{
-    struct words words;
-
-    date_write(day, words.bytes);
+    date_write(day, words.text);
     return words;
 }
 
@@ -71,11 +63,11 @@ static struct text basis_of(const struct planning *planning, const struct charge
                                                                 : "judged anew";
 
     if (claim->cents == wanted)
-        return text_format(planning->arena, "%s: %s paid, %s right", why, money(claim->paid_cents).bytes,
-                           money(claim->right_cents).bytes);
+        return text_format(planning->arena, "%s: %s paid, %s right", why, money_words(claim->paid_cents).text,
+                           money_words(claim->right_cents).text);
     return text_format(planning->arena, "%s: %s paid, %s right, %s taken back before or no longer paid", why,
-                       money(claim->paid_cents).bytes, money(claim->right_cents).bytes,
-                       money((wanted > 0 ? wanted : 0) - claim->cents).bytes);
+                       money_words(claim->paid_cents).text, money_words(claim->right_cents).text,
+                       money_words((wanted > 0 ? wanted : 0) - claim->cents).text);
 }
 
 /* What may be taken back on a claim as it stands now; why is left empty where nothing stands against it. */
@@ -102,7 +94,7 @@ static int limit_claim(struct planning *planning, const struct ledger_claim *now
     else if (look_back_is_over(&terms, day, planning->sample->drawn_on))
         claim->why =
             text_format(planning->arena, "paid on %s, longer ago than the %d days that the region allows",
-                        date(day).bytes, terms.audit_within_days);
+                        day_words(day).text, terms.audit_within_days);
     else if (claim->cents > now->paid_cents)
         claim->cents = now->paid_cents > 0 ? now->paid_cents : 0;
     return claim->why.bytes == NULL ? WM_NO_MEMORY : WM_OK;
@@ -252,8 +244,8 @@ static int check_notice(const struct planning *planning, const struct charge *ch
             text_format(planning->arena,
                         "dealer %.*s was told on %s, and %d days must pass (region %.*s); charge back "
                         "on %s or later",
-                        TEXT_ARGUMENTS(charge->dealer), date(request->notified_on).bytes, days,
-                        TEXT_ARGUMENTS(charge->terms.region), date(request->notified_on + days).bytes));
+                        TEXT_ARGUMENTS(charge->dealer), day_words(request->notified_on).text, days,
+                        TEXT_ARGUMENTS(charge->terms.region), day_words(request->notified_on + days).text));
     return WM_OK;
 }
 
@@ -261,18 +253,17 @@ static struct text words_of_basis(const struct planning *planning, const struct 
 {
     const struct evaluation *evaluation = planning->evaluation;
     const struct estimated *used = &evaluation->estimates[evaluation->used];
-    struct words confidence;
 
     if (!planning->request->extrapolate)
         return TEXT("what was found on single claims");
-    decimal_write(evaluation->confidence * 100, confidence.bytes);
     return text_format(
         planning->arena,
         "%s estimate from %u of %u claims: %s paid too much, standard error %s; lower limit of the two-sided "
         "%s %% interval %s, less %s taken back otherwise since the draw",
         ESTIMATOR_NAMES[evaluation->used], evaluation->judged, planning->sample->frame_count,
-        money(used->total_cents).bytes, money(used->error_cents).bytes, confidence.bytes,
-        money(used->lower_cents).bytes, money(charge->taken_otherwise_cents).bytes);
+        money_words(used->total_cents).text, money_words(used->error_cents).text,
+        decimal_words(evaluation->confidence * 100).text, money_words(used->lower_cents).text,
+        money_words(charge->taken_otherwise_cents).text);
 }
 
 static int finish_charges(struct planning *planning)

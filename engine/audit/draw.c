@@ -156,7 +156,7 @@ static int strata_by_campaign(struct drawing *drawing)
     return status;
 }
 
-static struct text money_words(struct arena *arena, const char *before, int64_t cents)
+static struct text amount_text(struct arena *arena, const char *before, int64_t cents)
 {
     char room[DECIMAL_ROOM];
 
@@ -179,8 +179,8 @@ static int strata_by_bounds(struct drawing *drawing)
             if (cents <= above || (!last && cents > request->bounds[b]))
                 continue;
             if (!named)
-                status = add_stratum(drawing, last ? money_words(drawing->arena, "over", above)
-                                                   : money_words(drawing->arena, "up to", request->bounds[b]));
+                status = add_stratum(drawing, last ? amount_text(drawing->arena, "over", above)
+                                                   : amount_text(drawing->arena, "up to", request->bounds[b]));
             named = true;
             sample->frame[i].stratum = sample->stratum_count;
         }

@@ -22,31 +22,16 @@ static void add(struct writing *writing, enum note_kind kind, const char *name, 
     evaluation->notes[evaluation->note_count++] = (struct evaluation_note){kind, name, words};
 }
 
-struct money {
-    char words[DECIMAL_ROOM];
-};
-
-static struct money money(int64_t cents)
-{
-    struct money money;
-
-    money_write(cents, money.words);
-    return money;
-}
-
 /* Millionths as a percentage, "12.35". */
-static struct money percent(int64_t millionths)
+static struct number_words percent(int64_t millionths)
 {
-    return money(round_half_away(millionths, 100));
+    return money_words(round_half_away(millionths, 100));
 }
 
 /* "90": a share in percent without needless zeros. */
-static struct money whole_percent(int64_t millionths)
+static struct number_words whole_percent(int64_t millionths)
 {
-    struct money percent;
-
-    decimal_write(millionths * 100, percent.words);
-    return percent;
+    return decimal_words(millionths * 100);
 }
 
 static const char *plural(uint64_t count)
@@ -72,8 +57,8 @@ static void explain_rate(struct writing *writing)
                 writing->arena,
                 "With a confidence of %s %%, between %s %% and %s %% of all %u claims of the frame are wrong; "
                 "asked for the upper limit alone, no more than %s %%.%s",
-                whole_percent(confidence).words, percent(rate->lower).words, percent(rate->upper).words,
-                writing->sample->frame_count, percent(rate->upper_one_sided).words,
+                whole_percent(confidence).text, percent(rate->lower).text, percent(rate->upper).text,
+                writing->sample->frame_count, percent(rate->upper_one_sided).text,
                 rate->exact ? "" : " The strata are weighted by their claims; these limits are not exact."));
 }
 
@@ -94,7 +79,7 @@ static void explain_money(struct writing *writing)
                 "lie above what was really paid too much in %s draws of a hundred. The estimate itself would "
                 "take "
                 "too much in about every second draw.",
-                money(used->lower_cents).words, whole_percent(tail).words));
+                money_words(used->lower_cents).text, whole_percent(tail).text));
     if (evaluation->used != BY_MONEY && evaluation->wrong > 0)
         add(writing, NOTE_MEANING, "estimators",
             TEXT("The difference estimate counts: that was settled before the claims were looked at. Ratio and "
@@ -108,7 +93,7 @@ static void explain_money(struct writing *writing)
                         "With a confidence of %s %%, no more than %s was paid too much on the whole frame "
                         "(Stringer). That "
                         "says how bad it may be, and is no amount to take back.",
-                        whole_percent(evaluation->confidence).words, money(evaluation->bound_cents).words));
+                        whole_percent(evaluation->confidence).text, money_words(evaluation->bound_cents).text));
 }
 
 /* --- When it does not hold --------------------------------------------------------------------------- */
@@ -132,7 +117,7 @@ static void warn_of_errors(struct writing *writing)
                                                 "Nothing was found wrong. That does not mean that nothing is: "
                                                 "up to %s %% of the claims may "
                                                 "be. The amounts below are no limits then.",
-                                                percent(evaluation->rate.upper_one_sided).words)
+                                                percent(evaluation->rate.upper_one_sided).text)
                                   : TEXT("Nothing was found wrong. That does not mean that nothing is: the "
                                          "bound says how much may be."));
 }
@@ -141,19 +126,16 @@ static void warn_of_skew(struct writing *writing)
 {
     const struct evaluation *evaluation = writing->evaluation;
     const struct estimated *used = &evaluation->estimates[evaluation->used];
-    struct money skewness;
+    const struct number_words skewness = decimal_words(used->skewness_millionths / 10000 * 10000);
 
-    decimal_write(used->skewness_millionths / 10000 * 10000, skewness.words);
     if (used->skewness_millionths > EVALUATION_MOST_SKEWNESS)
         add(writing, NOTE_WARNING, "skew",
-            text_format(
-                writing->arena,
-                "A few large errors weigh much: the skewness of the estimate is %s, and above 0.2 its interval "
-                "does "
-                "not hold as said. The true amount is above it more often than below, so the lower limit errs "
-                "in "
-                "the dealer's favour, and the upper limit is too low. Draw larger, or by money, or in strata.",
-                skewness.words));
+            text_format(writing->arena,
+                        "A few large errors weigh much: the skewness of the estimate is %s, and above %s its interval "
+                        "does not hold as said. The true amount is above it more often than below, so the lower limit "
+                        "errs in the dealer's favour, and the upper limit is too low. Draw larger, or by money, or in "
+                        "strata.",
+                        skewness.text, decimal_words(EVALUATION_MOST_SKEWNESS).text));
     if (used->skewness_millionths < -EVALUATION_MOST_SKEWNESS)
         add(writing, NOTE_REFUSAL, "skew-down",
             text_format(
@@ -162,7 +144,7 @@ static void warn_of_skew(struct writing *writing)
                 "The "
                 "true amount is below the interval more often than the confidence says, so the lower limit may "
                 "take too much. Look at more claims.",
-                skewness.words));
+                skewness.text));
 }
 
 static void warn_of_judgements(struct writing *writing)
@@ -176,14 +158,14 @@ static void warn_of_judgements(struct writing *writing)
                         "Papers that "
                         "turn up are recorded with `sample record` before anything is charged back.",
                         evaluation->missing, plural(evaluation->missing), evaluation->missing == 1 ? "s" : "",
-                        money(evaluation->missing_cents).words));
+                        money_words(evaluation->missing_cents).text));
     if (evaluation->under_cents > 0)
         add(writing, NOTE_WARNING, "underpaid",
             text_format(
                 writing->arena,
                 "On some claims too little was paid, %s together. The estimates set it off; it is owed to the "
                 "dealer.",
-                money(evaluation->under_cents).words));
+                money_words(evaluation->under_cents).text));
 }
 
 /* --- When nothing is extrapolated -------------------------------------------------------------------- */
@@ -253,8 +235,8 @@ static void refuse_figures(struct writing *writing)
                         "The lower limit, %s, is not above what was found on the sampled claims, %s: charge "
                         "back what was "
                         "found.",
-                        money(used->lower_cents).words,
-                        money(evaluation->over_cents - evaluation->under_cents).words));
+                        money_words(used->lower_cents).text,
+                        money_words(evaluation->over_cents - evaluation->under_cents).text));
 }
 
 int evaluation_write_notes(const struct sample *sample, struct evaluation *evaluation, struct arena *arena)

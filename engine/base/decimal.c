@@ -142,6 +142,22 @@ size_t money_write(int64_t cents, char *room)
     return length;
 }
 
+struct number_words decimal_words(int64_t millionths)
+{
+    struct number_words words;
+
+    decimal_write(millionths, words.text);
+    return words;
+}
+
+struct number_words money_words(int64_t cents)
+{
+    struct number_words words;
+
+    money_write(cents, words.text);
+    return words;
+}
+
 int64_t decimal_sum(int64_t a, int64_t b)
 {
     int64_t sum;

@@ -49,6 +49,13 @@ size_t whole_write(uint64_t whole, char *room);
 /* Writes with two places ("12.50"); room for DECIMAL_ROOM bytes. Returns the length. */
 size_t money_write(int64_t cents, char *room);
 
+/* The same as words to print at once: money_words(cents).text. */
+struct number_words {
+    char text[DECIMAL_ROOM];
+};
+struct number_words decimal_words(int64_t millionths);
+struct number_words money_words(int64_t cents);
+
 /* a + b; beyond the range the end of it: what is paid is the smaller of two amounts, and stays right. */
 int64_t decimal_sum(int64_t a, int64_t b);
 
