@@ -81,7 +81,9 @@ FROM (SELECT b.decided_on AS paid_on, p.paid_cents
       FROM batches_now AS b CROSS JOIN payments_by_engine AS p ON p.row BETWEEN b.first_row AND b.last_row
       WHERE b.decided_on >= :since AND p.dealer = :dealer
       UNION ALL
-      SELECT paid_on, paid_cents FROM payments_by_people WHERE dealer = :dealer AND paid_on >= :since)
+      SELECT paid_on, paid_cents FROM payments_by_people WHERE dealer = :dealer AND paid_on >= :since
+      UNION ALL
+      SELECT paid_on, paid_cents FROM payments_beyond_claims WHERE dealer = :dealer AND paid_on >= :since)
 GROUP BY 1 ORDER BY 1
 
 -- section: kits

@@ -1,5 +1,5 @@
 #!/bin/sh
-# 1,000 random cases of each function of engine/statistics, which R must find the same. Without R it is skipped.
+# 1,000 random cases of each function of sampling in engine/statistics, which R must find the same. Without R it is skipped.
 set -u
 cd "$(dirname "$0")/.." || exit 2
 if ! command -v Rscript > /dev/null; then

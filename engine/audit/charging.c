@@ -73,7 +73,7 @@ static struct text basis_of(const struct planning *planning, const struct charge
 /* What may be taken back on a claim as it stands now; why is left empty where nothing stands against it. */
 static int limit_claim(struct planning *planning, const struct ledger_claim *now, struct charged_claim *claim)
 {
-    struct text covered_by, dealer = claim->dealer;
+    struct text covered_by = TEXT(""), dealer = claim->dealer;
     struct audit_terms terms;
 
     if (now->paid == NULL || now->paid->row != claim->row) {
@@ -81,14 +81,19 @@ static int limit_claim(struct planning *planning, const struct ledger_claim *now
         return WM_OK;
     }
     claim->payable_cents = now->paid->payable_now_cents;
-    int status = ledger_covered(planning->office, planning->arena, claim->row, &covered_by);
+    int status = WM_OK;
+    for (uint32_t i = 0; status == WM_OK && i < now->row_count && covered_by.length == 0; i++) {
+        status = ledger_covered(planning->office, planning->arena, now->rows[i].row, &covered_by);
+        if (status == WM_OK && text_equal(covered_by, planning->sample->name))
+            covered_by = TEXT("");
+    }
     if (status == WM_OK)
         status = look_back_terms(planning->look_back, dealer, now->paid->completed_on, &terms);
     if (status != WM_OK)
         return status;
     int32_t day = paid_on(now->paid);
     claim->older = look_back_is_over(&terms, day, planning->request->decided_on);
-    if (covered_by.length > 0 && !text_equal(covered_by, planning->sample->name))
+    if (covered_by.length > 0)
         claim->why = text_format(planning->arena, "the extrapolated chargeback of sample %.*s covers it",
                                  TEXT_ARGUMENTS(covered_by));
     else if (look_back_is_over(&terms, day, planning->sample->drawn_on))
@@ -183,6 +188,29 @@ static int by_dealer(const void *a, const void *b)
 
 /* --- Extrapolation ----------------------------------------------------------------------------------- */
 
+/* What a correction moves is in no chargeback and no reversal, so that the estimate would take it once more. */
+static int check_unrevised(const struct planning *planning)
+{
+    const struct sample *sample = planning->sample;
+    struct arena arena = ARENA_EMPTY;
+    int status = WM_OK;
+
+    for (uint32_t i = 0; i < sample->frame_count && status == WM_OK; i++) {
+        const struct sample_claim *drawn = &sample->frame[i];
+        struct ledger_claim now;
+        arena_reset(&arena);
+        status = ledger_claim_read(planning->reader, &arena, drawn->dealer, drawn->claim, &now);
+        if (status == WM_OK && (now.paid == NULL || now.paid->row != drawn->row))
+            status = refuse(planning, text_format(planning->arena,
+                                                  "sample %.*s cannot be extrapolated: claim %.*s/%.*s of its frame is "
+                                                  "paid by another revision since the draw; draw a new sample",
+                                                  TEXT_ARGUMENTS(sample->name), TEXT_ARGUMENTS(drawn->dealer),
+                                                  TEXT_ARGUMENTS(drawn->claim)));
+    }
+    arena_free(&arena);
+    return status;
+}
+
 static int check_extrapolation(const struct planning *planning)
 {
     const struct sample *sample = planning->sample;
@@ -193,7 +221,7 @@ static int check_extrapolation(const struct planning *planning)
             return refuse(planning, text_format(planning->arena, "sample %.*s cannot be extrapolated: %.*s",
                                                 TEXT_ARGUMENTS(sample->name),
                                                 TEXT_ARGUMENTS(evaluation->notes[i].words)));
-    return WM_OK;
+    return check_unrevised(planning);
 }
 
 /* What is taken back beyond the sampled claims, all in all, so that nothing is taken twice. */
@@ -216,6 +244,16 @@ static int plan_beyond(struct planning *planning)
 
 /* --- Notice and basis -------------------------------------------------------------------------------- */
 
+/* Something is taken back, whatever is given back beside it. */
+static bool takes(const struct charge *charge)
+{
+    bool takes = charge->beyond_cents > 0;
+
+    for (uint32_t i = 0; i < charge->count; i++)
+        takes = takes || charge->claims[i].cents > 0;
+    return takes;
+}
+
 static int check_notice(const struct planning *planning, const struct charge *charge)
 {
     const struct charge_request *request = planning->request;
@@ -229,7 +267,7 @@ static int check_notice(const struct planning *planning, const struct charge *ch
             planning,
             TEXT("--notified lies before the day on which the sample was drawn; give the day on which "
                  "the dealer was told what was found"));
-    if (request->draft || days < 0 || charge_cents(charge) <= 0)
+    if (request->draft || days < 0 || !takes(charge))
         return WM_OK;
     if (request->notified_on == DAY_NONE)
         return refuse(

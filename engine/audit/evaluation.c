@@ -91,7 +91,7 @@ static void find_rate(const struct sample *sample, const struct audited_strata *
     rate->made = evaluation->judged > 0;
     rate->exact = text_is(sample->method, METHOD_SIMPLE);
     if (rate->exact && !evaluation_is_census(sample, evaluation)) {
-        rate->rate = (int64_t)evaluation->wrong * MILLION / evaluation->judged;
+        rate->rate = round_half_away((__int128)evaluation->wrong * MILLION, evaluation->judged);
         rate->lower = millionths_down(rate_lower_limit(evaluation->wrong, evaluation->judged, share_of(tail)));
         rate->upper = millionths_up(rate_upper_limit(evaluation->wrong, evaluation->judged, share_of(tail)));
         rate->upper_one_sided =

@@ -80,12 +80,11 @@ static bool read_money(const struct sheet *sheet, int column, int64_t *ret_cents
 }
 
 /* Which item the line is about; what the office printed must still stand there. */
-static bool find_item(struct reading *reading, const struct sheet *sheet, uint32_t *ret_item)
+static bool find_item(struct reading *reading, const struct sheet *sheet, struct text key, uint32_t *ret_item)
 {
     struct text dealer = sheet_cell(sheet, SHEET_DEALER), claim = sheet_cell(sheet, SHEET_CLAIM);
     struct text sample = sheet_cell(sheet, SHEET_SAMPLE), paid = sheet_cell(sheet, SHEET_PAID);
-    struct text key = key_of(reading->arena, dealer, claim);
-    uint32_t item = key.bytes != NULL ? text_index_find(&reading->index, key) : TEXT_INDEX_NONE;
+    uint32_t item = text_index_find(&reading->index, key);
     int64_t cents;
 
     if (sample.length > 0 && !text_equal(sample, reading->sample->name)) {
@@ -171,9 +170,12 @@ static int read_line(void *context, const struct sheet *sheet)
 {
     struct reading *reading = context;
     struct judgement judgement = {.judgement = TEXT("")};
+    struct text key = key_of(reading->arena, sheet_cell(sheet, SHEET_DEALER), sheet_cell(sheet, SHEET_CLAIM));
     uint32_t item;
 
-    if (!find_item(reading, sheet, &item) || !read_judgement(reading, sheet, item, &judgement))
+    if (key.bytes == NULL)
+        return WM_NO_MEMORY;
+    if (!find_item(reading, sheet, key, &item) || !read_judgement(reading, sheet, item, &judgement))
         return WM_OK; /* reported; the other lines are looked at too */
     if (judgement.note.bytes == NULL)
         return WM_NO_MEMORY;

@@ -41,7 +41,7 @@ static int check_held(const struct ledger_claim *claim, const struct decision_re
         return WM_OK;
     const struct claim_row *row = claim->standing != NULL ? claim->standing : claim->last;
     snprintf(words, sizeof words, "is not held but %s%s; only a held claim can be decided%s",
-             decision_name(row->decision), row->decision_count > 0 ? " by the office" : "",
+             decision_name(row->decision), row->decision != row->engine_decision ? " by the office" : "",
              row->decision == DECISION_PAY ? ", a payment is taken back with `reverse`" : "");
     return say(request, sink, words);
 }
@@ -198,8 +198,9 @@ static int decide_claim(struct office *office, const struct decision_request *re
         status = ledger_claim_read(reader, &arena, request->dealer, request->claim, &claim);
     if (status == WM_NOT_FOUND)
         status = say(request, sink, "is not recorded; write DEALER/CLAIM as in the claim file");
-    if (status == WM_OK && claim.paid != NULL)
-        status = ledger_covered(office, &arena, claim.paid->row, &covered_by);
+    /* the claim is covered, whichever of its revisions was in the frame */
+    for (uint32_t i = 0; status == WM_OK && covered_by.length == 0 && i < claim.row_count; i++)
+        status = ledger_covered(office, &arena, claim.rows[i].row, &covered_by);
     if (status == WM_OK)
         status = settle(&claim, covered_by, request, sink, result);
     if (status == WM_OK)

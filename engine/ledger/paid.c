@@ -82,9 +82,14 @@ static int take_row(struct walk *walk, sqlite3_stmt *statement)
 {
     bool same = walk->has && text_equal(walk->claim.dealer, column_text(statement, OF_DEALER)) &&
                 text_equal(walk->claim.claim, column_text(statement, OF_CLAIM));
+    int64_t covered_by = same ? walk->claim.covered_by : 0;
     int status = same ? WM_OK : give(walk);
 
-    return status == WM_OK ? keep(walk, statement) : status;
+    if (status == WM_OK)
+        status = keep(walk, statement);
+    if (covered_by > walk->claim.covered_by)
+        walk->claim.covered_by = covered_by; /* a later revision of a covered claim is covered too */
+    return status;
 }
 
 static int list(struct walk *walk, const struct paid_filter *filter, const char *sql)

@@ -3,9 +3,12 @@
  *   PART_RULES     a count, then path and bytes of each file, in the order of paths
  *   PART_PROFILES  how many profiles and how many sets of completions (4 bytes each); for each of them where it
  *                  begins in the part (8 bytes) and behind the last where it ends; then the profiles, then the
- * sets PART_VEHICLES  entries of 20 bytes in the order of their tags, as many whole ones as fit into each
- * block: tag (8), and under the pad of its VIN: profile, day built, set + 1 (4 each) PART_OWN       pack/own.h,
- * under XChaCha20 with the dealer's key (pack/vin_lock.h) and the head's nonce
+ *                  sets
+ *
+ *   PART_VEHICLES  entries of 20 bytes in the order of their tags, as many whole ones as fit into each block:
+ *                  tag (8), and under the pad of its VIN: profile, day built, set + 1 (4 each)
+ *
+ *   PART_OWN       pack/own.h, under XChaCha20 with the dealer's key (pack/vin_lock.h) and the head's nonce
  */
 #ifndef WM_PACK_LAYOUT_H
 #define WM_PACK_LAYOUT_H

@@ -700,7 +700,8 @@ static void offer(struct pack *pack)
         (struct history_source){pack, recorded_at(pack->own.claim_count + UINT64_C(1)) + 1, answer};
 }
 
-/* The key comes first: nothing else of an unknown pack is looked at. */
+/* The day comes before the key, so that a pack past its day leaves no key behind; the parts are read only when
+ * the key is trusted. */
 static int open_pack(struct pack *pack, const char *path, const struct pack_trust *trust,
                      struct diag_sink *sink, char **ret_pinned)
 {

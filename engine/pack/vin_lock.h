@@ -20,7 +20,7 @@
  *
  * The dealer's own part is covered with a key made of the dealer's code in the same way. That keeps it from
  * being read in passing (a VIN in it is not found by a search through files); it is no protection from somebody
- * who has the file and knows the code.
+ * who has the file, in whose head the code stands.
  */
 #ifndef WM_PACK_VIN_LOCK_H
 #define WM_PACK_VIN_LOCK_H

@@ -135,6 +135,11 @@ static int add_region(void *taker, struct text region)
     if (slot >= 0)
         rows->given->facts[slot] = value_text(own);
     int status = table_decide(rules->deadlines, rows->given->facts, rows->given->scratch, &hits);
+    if (status == WM_OK && hits.fault != TABLE_OK) {
+        diag_error(rows->given->run->sink, (struct place){TEXT("deadlines.csv"), 0, 0},
+                   "more than one row is for region \"%.*s\"; leave one, `rules lint` names them", TEXT_ARGUMENTS(own));
+        return WM_BAD_INPUT;
+    }
     for (int i = 0; status == WM_OK && i < DEADLINES && hits.count > 0; i++)
         if (rules->deadline_output[i] >= 0)
             cells[1 + i] = table_output(rules->deadlines, hits.rows[0], (uint32_t)rules->deadline_output[i]);

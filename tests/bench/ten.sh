@@ -57,3 +57,4 @@ dealer=$(echo "$sample" | cut -d, -f3)
 count=$("$program" flags --dealer "$dealer" --office "$office" --format csv | wc -l)
 three "flags --dealer, $((count - 1)) claims" flags --dealer "$dealer"
 three "flags --dealer --limit 20" flags --dealer "$dealer" --limit 20
+three "report night" report night --today "$today"

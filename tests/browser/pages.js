@@ -4,7 +4,7 @@ const fs = require("fs"), path = require("path"), { chromium } = require("playwr
 const [executablePath, work] = [process.argv[2], path.resolve(process.argv[3])];
 const FLAGS = ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking",
     "--disable-component-update", "--disable-sync"];
-let passed = 0, failed = 0;
+let passed = 0, failed = 0, charts = 0, filters = 0, sorted = 0;
 
 function check(holds, what) {
     if (holds) passed++;
@@ -107,6 +107,7 @@ async function checkSorting(page, name, number) {
     const read = () => page.evaluate(([n, c]) => Array.from(document.querySelectorAll("table")[n].tBodies[0].rows)
         .map(row => row.cells[c].getAttribute("data-value")).filter(value => value !== "")
         .map(Number), [number, column]);
+    sorted++;
     const button = page.locator("table").nth(number).locator("thead button").nth(column);
     await button.click();
     const down = await read();
@@ -118,6 +119,7 @@ async function checkSorting(page, name, number) {
 }
 
 async function checkFilter(page, name, number) {
+    filters++;
     const section = page.locator("section:has(.tools)").nth(number), input = section.locator("input");
     const rows = section.locator("tbody tr"), all = await rows.count();
     const word = (await rows.first().textContent()).trim().split(/\s+/)[0].slice(0, 12);
@@ -147,6 +149,7 @@ async function checkPage(browser, name, scheme) {
     const csv = readTables(fs.readFileSync(work + "/pages/" + name + ".csv", "utf8")).map(table => table.slice(1));
     check(same(await page.evaluate(readPage), csv), title + ": the page and the CSV differ");
     for (const canvas of await page.locator("canvas").all()) {
+        charts++;
         const drawn = await canvas.evaluate(isDrawn);
         check(drawn.inked > 500 && drawn.colors > 5, title + ": a chart is not drawn " + JSON.stringify(drawn));
     }
@@ -179,6 +182,7 @@ async function checkPage(browser, name, scheme) {
     const browser = await chromium.launch({ executablePath: executablePath, args: FLAGS });
     for (const name of names)
         for (const scheme of ["light", "dark"]) await checkPage(browser, name, scheme);
+    check(charts > 0 && filters > 0 && sorted > 0, "no page had a chart, a filter or a column to sort");
     await browser.close();
     console.log("browser: " + names.length + " reports, " + passed + " passed, " + failed + " failed");
     process.exit(failed === 0 && names.length > 0 ? 0 : 1);

@@ -702,6 +702,41 @@ static void revised_since(void **state)
     says(AUDIT("sample", "redraw", "s"), 1, "D137/A0361 is paid by another revision");
 }
 
+static void post_revision(const char *claim)
+{
+    shell("(head -n 1 %s/claims.csv; grep '^\"%s\"' %s/claims.csv | sed 's/^\"%s\",\"0\"/\"%s\",\"1\"/') > "
+          "%s/revised.csv",
+          folder, claim, folder, claim, claim, folder);
+    says(RUN("post", words("%s/revised.csv", folder), "--office", office, "--today", "2026-06-12", "--received",
+             "2026-05-20"),
+         0, "1 claims recorded");
+    assert_int_equal(
+        number(words("SELECT revision FROM claims_now WHERE claim = '%s' AND decision = 'pay'", claim)), 1);
+}
+
+/* A correction gave back already what the estimate counts: it is not extrapolated over. And once it is, a later
+ * revision of a claim of the frame is covered like the one before: its money is not taken back a second time.
+ */
+static void revised_and_extrapolated(void **state)
+{
+    (void)state;
+    new_office();
+    draw_60();
+    says(record(fill(3, 20)), 0, "60 judged");
+    post_revision("A0361");
+    says(CHARGE(SIGNED, ON_TIME, "--extrapolate"), 2,
+         "claim D137/A0361 of its frame is paid by another revision");
+    assert_int_equal(number("SELECT count(*) FROM chargebacks"), 0);
+
+    new_office();
+    draw_60();
+    says(record(fill(3, 20)), 0, "60 judged");
+    says(CHARGE(SIGNED, ON_TIME, "--extrapolate"), 0, "1 chargeback recorded");
+    post_revision("A0361");
+    says(AUDIT("reverse", "D137/A0361", SIGNED, "--today", "2026-07-16"), 2, "is in the frame of sample s");
+    says(DRAW("--name", "t", "--size", "5", "--dealer", "D137"), 2, "covered by an extrapolated");
+}
+
 /* What was taken back in another way is not taken again. */
 static void never_twice(void **state)
 {
@@ -811,7 +846,8 @@ static void a_report_of_it(void **state)
                figure("difference", "upper")));
     says(AUDIT("report", "audit", "--sample", "s", "--format", "html"), 0, "Lower limit");
     says(AUDIT("report", "audit", "--sample", "t"), 2, "there is no sample \"t\"");
-    says(AUDIT("report", "audit", "--sample", "s", "--confidence", "100"), 2, "is no percentage between 0 and 100");
+    says(AUDIT("report", "audit", "--sample", "s", "--confidence", "100"), 2,
+         "is no percentage between 0 and 100");
     /* what was extrapolated is in the report of payments */
     says(CHARGE(SIGNED, ON_TIME, "--extrapolate", "--quiet"), 0, "");
     says(AUDIT("report", "payments", "--today", "2026-07-30", "--section", "taken_back", "--format", "csv"), 0,
@@ -836,6 +872,7 @@ int main(void)
         cmocka_unit_test(mistakes_of_charging),
         cmocka_unit_test(claim_by_claim),
         cmocka_unit_test(revised_since),
+        cmocka_unit_test(revised_and_extrapolated),
         cmocka_unit_test(never_twice),
         cmocka_unit_test(extrapolated),
         cmocka_unit_test(extrapolated_less_what_was_reversed),

@@ -47,11 +47,17 @@ static int end(void **state)
 static char *bytes;
 static size_t length, searched;
 
+static bool counts_hits; /* instead of failing */
+static size_t hits;
+
 static void must_not_hold(const void *pattern, size_t size, const char *what)
 {
     searched++;
-    if (memmem(bytes, length, pattern, size) != NULL)
+    if (memmem(bytes, length, pattern, size) == NULL)
+        return;
+    if (!counts_hits)
         fail_msg("the pack holds %s", what);
+    hits++;
 }
 
 static void must_not_hold_words(const char *text)
@@ -133,15 +139,37 @@ static void tells_nothing_of_others_and_lists_no_vin(void **state)
     looks_for(make_pack(folder, office, NULL, NULL, "2026-04-20"));
 }
 
-/* The search above finds what there is to find: the dealer's own code is in the head, and a VIN put there is
- * seen. */
+/* The search above finds what there is to find: the dealer's own code in the head; and a VIN, put into bytes of ours in
+ * each form that is looked for. */
 static void the_search_can_fail(void **state)
 {
+    static const char VIN[] = "EZ7BAMCK6KE421489";
+    struct packed_vin packed;
     (void)state;
+
     bytes = read_whole(pack, &length);
     assert_non_null(memmem(bytes, length, "D113", 4));
     assert_non_null(memmem(bytes, length, "checks/claim/vin.csv", 20));
     free(bytes);
+    assert_true(vin_pack(text_of(VIN), &packed));
+    unsigned __int128 whole = (unsigned __int128)packed.head * UINT64_C(69343957) + packed.tail; /* 37^5 */
+    uint64_t head = packed.head, hash = vehicle_key_of(packed).hash;
+    const struct {
+        const void *form;
+        size_t size;
+    } FORMS[] = {{VIN, 17}, {&head, sizeof head}, {&hash, sizeof hash}, {&whole, 11}};
+    counts_hits = true;
+    for (size_t i = 0; i < COUNT(FORMS); i++) {
+        char room[64] = "................";
+        memcpy(room + 16, FORMS[i].form, FORMS[i].size);
+        bytes = room;
+        length = sizeof room;
+        hits = 0;
+        must_not_hold_vin(VIN);
+        assert_true(hits > 0);
+    }
+    counts_hits = false;
+    bytes = NULL;
 }
 
 /* --- Refusals ----------------------------------------------------------------------------------------- */
