@@ -127,12 +127,6 @@ static int select_rows(struct flagging *flagging, const char *sql, struct rows *
     return status;
 }
 
-static void fed_row(void *context, uint64_t row, int column, sqlite3_context *ret_cell)
-{
-    (void)column;
-    sqlite3_result_int64(ret_cell, ((const int64_t *)context)[row]);
-}
-
 /* --- Which claims --- */
 
 /* Rows of one dealer or on one vehicle are found by their hash. Either way they ascend. */
@@ -192,7 +186,7 @@ static int order_by_date(struct flagging *flagging)
 
 static int order_candidates(struct flagging *flagging)
 {
-    const struct row_feed feed = {"row", flagging->candidates.count, fed_row, flagging->candidates.list, NULL};
+    const struct row_feed feed = {"row", flagging->candidates.count, row_feed_number, flagging->candidates.list, NULL};
 
     if (flagging->filter->order == FLAGS_BY_DATE)
         return order_by_date(flagging);
@@ -329,7 +323,7 @@ static int list_rows(struct flagging *flagging, struct row_feed *feed, flag_take
 
 static int list(struct flagging *flagging, flag_take *take, void *taker)
 {
-    struct row_feed feed = {"row", 0, fed_row, NULL, NULL};
+    struct row_feed feed = {"row", 0, row_feed_number, NULL, NULL};
     int status = row_feed_begin(flagging->office, &feed);
 
     if (status != WM_OK)

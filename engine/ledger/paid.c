@@ -117,12 +117,6 @@ static int list(struct walk *walk, const struct paid_filter *filter, const char 
     return status == WM_OK ? give(walk) : status;
 }
 
-static void found_cell(void *context, uint64_t row, int column, sqlite3_context *ret_cell)
-{
-    (void)column;
-    sqlite3_result_int64(ret_cell, ((const int64_t *)context)[row]);
-}
-
 /* Rows of one dealer are found by its hash. */
 static int list_of_dealer(struct walk *walk, const struct paid_filter *filter)
 {
@@ -135,7 +129,7 @@ static int list_of_dealer(struct walk *walk, const struct paid_filter *filter)
     if (status == WM_OK)
         status = ledger_rows_of(reader, &arena, filter->dealer, TEXT(""), &rows, &count);
     if (status == WM_OK) {
-        const struct row_feed feed = {"row", count, found_cell, rows, NULL};
+        const struct row_feed feed = {"row", count, row_feed_number, rows, NULL};
         status = row_feed_begin(walk->office, &feed);
         if (status == WM_OK) {
             status = list(walk, filter, SELECT_PAYING FROM_FED JOINS);

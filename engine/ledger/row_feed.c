@@ -116,6 +116,12 @@ static const sqlite3_module FEED = {
     .xRowid = feed_row_number,
 };
 
+void row_feed_number(void *context, uint64_t row, int column, sqlite3_context *ret_cell)
+{
+    (void)column;
+    sqlite3_result_int64(ret_cell, ((const int64_t *)context)[row]);
+}
+
 static const char *name_of(const struct row_feed *feed)
 {
     return feed->name != NULL ? feed->name : "fed";

@@ -21,6 +21,9 @@ struct row_feed {
     const char *name; /* of the table; NULL: fed */
 };
 
+/* A cell of a feed of one column, whose context is an array of its numbers (int64_t). */
+void row_feed_number(void *context, uint64_t row, int column, struct sqlite3_context *ret_cell);
+
 /* Makes the table be there, for statements of the caller's; until row_feed_end, before which they are
  * finalized. The feed is borrowed until then, and may have other rows each time that a statement is run. */
 int row_feed_begin(struct office *office, const struct row_feed *feed);

@@ -138,17 +138,11 @@ static int add_decided(struct adding *adding, sqlite3_stmt *statement)
     return add_claim(adding, column_text(statement, 2));
 }
 
-static void fed_cell(void *context, uint64_t row, int column, sqlite3_context *ret_cell)
-{
-    (void)column;
-    sqlite3_result_int64(ret_cell, ((const int64_t *)context)[row]);
-}
-
 /* Hands each of these rows to add, as sql gives them. */
 static int add_fed(struct adding *adding, const char *sql, int64_t *rows, uint32_t count,
                    int (*add)(struct adding *adding, sqlite3_stmt *statement))
 {
-    const struct row_feed feed = {"row", count, fed_cell, rows, NULL};
+    const struct row_feed feed = {"row", count, row_feed_number, rows, NULL};
     sqlite3_stmt *statement = NULL;
     bool more = false;
     int status = row_feed_begin(adding->office, &feed);
