@@ -6,6 +6,8 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/large.h"
+
 enum { SMALLEST_CHUNK = 64 * 1024, LARGEST_STEP = 4 * 1024 * 1024 };
 
 struct arena_chunk {
@@ -34,11 +36,28 @@ static size_t wanted_bytes(const struct arena *arena, size_t size)
 {
     size_t wanted = arena->current ? arena->current->size * 2 : SMALLEST_CHUNK;
 
-    if (wanted > LARGEST_STEP)
-        wanted = LARGEST_STEP;
+    if (wanted > LARGEST_STEP - sizeof(struct arena_chunk))
+        wanted = LARGEST_STEP - sizeof(struct arena_chunk);
     return wanted < size ? size : wanted;
 }
 #endif
+
+/* A chunk of the largest step is used in full sooner or later. Another is had as it comes: what it holds may be less. */
+static struct arena_chunk *take_chunk(size_t size)
+{
+    size_t bytes = sizeof(struct arena_chunk) + size;
+    return bytes == LARGEST_STEP ? large_take(bytes) : malloc(bytes);
+}
+
+static void give_back_chunk(struct arena_chunk *chunk)
+{
+    size_t bytes = sizeof(struct arena_chunk) + chunk->size;
+
+    if (bytes == LARGEST_STEP)
+        large_give_back(chunk, bytes);
+    else
+        free(chunk);
+}
 
 /* Moves on to the next chunk that holds size bytes, getting a new one where there is none. */
 void *arena_next_chunk(struct arena *arena, size_t size)
@@ -50,7 +69,7 @@ void *arena_next_chunk(struct arena *arena, size_t size)
     size_t step = alignof(max_align_t), least = (size + (size == 0) + step - 1) / step * step;
     if (*link == NULL || (*link)->size < least) {
         size_t wanted = wanted_bytes(arena, least);
-        struct arena_chunk *chunk = malloc(sizeof *chunk + wanted);
+        struct arena_chunk *chunk = take_chunk(wanted);
         if (chunk == NULL)
             return NULL;
         chunk->size = wanted;
@@ -106,7 +125,7 @@ void arena_free(struct arena *arena)
 
     while (chunk != NULL) {
         struct arena_chunk *next = chunk->next;
-        free(chunk);
+        give_back_chunk(chunk);
         chunk = next;
     }
     *arena = ARENA_EMPTY;

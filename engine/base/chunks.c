@@ -3,6 +3,21 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/large.h"
+
+/* The first chunks are had one by one, as most arrays stay small; further ones so many at a time. */
+enum { SINGLE_CHUNKS = 4, TOGETHER = 16 };
+
+static size_t chunk_bytes(const struct chunks *chunks)
+{
+    return CHUNK_ELEMENTS * chunks->element_size;
+}
+
+static bool begins_a_piece(uint32_t chunk)
+{
+    return chunk < SINGLE_CHUNKS || (chunk - SINGLE_CHUNKS) % TOGETHER == 0;
+}
+
 static int add_chunk(struct chunks *chunks)
 {
     if (chunks->chunk_count == chunks->chunk_capacity) {
@@ -13,7 +28,10 @@ static int add_chunk(struct chunks *chunks)
         chunks->chunks = grown;
         chunks->chunk_capacity = capacity;
     }
-    char *chunk = calloc(CHUNK_ELEMENTS, chunks->element_size);
+    uint32_t at = chunks->chunk_count;
+    char *chunk = at < SINGLE_CHUNKS       ? calloc(1, chunk_bytes(chunks))
+                  : begins_a_piece(at) ? large_take(TOGETHER * chunk_bytes(chunks))
+                                           : chunks->chunks[at - 1] + chunk_bytes(chunks);
     if (chunk == NULL)
         return -1;
     chunks->chunks[chunks->chunk_count++] = chunk;
@@ -51,7 +69,10 @@ bool chunks_append(struct chunks *chunks, const void *elements, uint32_t count)
 void chunks_free(struct chunks *chunks)
 {
     for (uint32_t i = 0; i < chunks->chunk_count; i++)
-        free(chunks->chunks[i]);
+        if (i < SINGLE_CHUNKS)
+            free(chunks->chunks[i]);
+        else if (begins_a_piece(i))
+            large_give_back(chunks->chunks[i], TOGETHER * chunk_bytes(chunks));
     free(chunks->chunks);
     chunks->chunks = NULL;
     chunks->chunk_count = chunks->chunk_capacity = chunks->count = 0;

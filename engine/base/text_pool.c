@@ -3,11 +3,20 @@
 #include <assert.h>
 #include <stdlib.h>
 
+#include "base/large.h"
 #include "base/status.h"
 
 /* A place counts steps of so many bytes over all pieces, so that a pool holds up to 16 GiB. In front of a text
  * stands its length: one byte, or LONG_TEXT and four bytes. */
 enum { STEP = 4, STEPS_OF_PIECE = TEXT_POOL_PIECE_BYTES / STEP, LONG_TEXT = 255 };
+
+/* The first piece is had by itself, as many pools stay small; further ones so many at a time. */
+enum { TOGETHER = 4 };
+
+static bool begins_pieces(uint32_t piece)
+{
+    return piece == 0 || (piece - 1) % TOGETHER == 0;
+}
 
 static int add_piece(struct text_pool *pool)
 {
@@ -21,7 +30,10 @@ static int add_piece(struct text_pool *pool)
         pool->pieces = grown;
         pool->piece_capacity = capacity;
     }
-    char *piece = malloc(TEXT_POOL_PIECE_BYTES);
+    uint32_t at = pool->piece_count;
+    char *piece = at == 0                 ? malloc(TEXT_POOL_PIECE_BYTES)
+                  : begins_pieces(at) ? large_take(TOGETHER * TEXT_POOL_PIECE_BYTES)
+                                      : pool->pieces[at - 1] + TEXT_POOL_PIECE_BYTES;
     if (piece == NULL)
         return WM_NO_MEMORY;
     pool->pieces[pool->piece_count++] = piece;
@@ -63,7 +75,10 @@ struct text text_pool_at(const struct text_pool *pool, uint32_t place)
 void text_pool_free(struct text_pool *pool)
 {
     for (uint32_t i = 0; i < pool->piece_count; i++)
-        free(pool->pieces[i]);
+        if (i == 0)
+            free(pool->pieces[i]);
+        else if (begins_pieces(i))
+            large_give_back(pool->pieces[i], TOGETHER * TEXT_POOL_PIECE_BYTES);
     free(pool->pieces);
     *pool = (struct text_pool){NULL, 0, 0, 0};
 }

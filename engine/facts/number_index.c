@@ -1,13 +1,13 @@
 #include "facts/number_index.h"
 
-#include <stdlib.h>
+#include "base/large.h"
 
 enum { FIRST_CAPACITY = 1024 };
 
 static int grow(struct number_index *index)
 {
     uint32_t capacity = index->capacity ? index->capacity * 2 : FIRST_CAPACITY;
-    struct number_slot *slots = capacity ? calloc(capacity, sizeof *slots) : NULL;
+    struct number_slot *slots = capacity ? large_take(capacity * sizeof *slots) : NULL;
 
     if (slots == NULL)
         return -1;
@@ -19,7 +19,7 @@ static int grow(struct number_index *index)
             at = (at + 1) & (capacity - 1);
         slots[at] = index->slots[i];
     }
-    free(index->slots);
+    large_give_back(index->slots, index->capacity * sizeof *slots);
     index->slots = slots;
     index->capacity = capacity;
     return 0;
@@ -43,6 +43,6 @@ struct number_slot *number_index_slot(struct number_index *index, const void *ke
 
 void number_index_free(struct number_index *index)
 {
-    free(index->slots);
+    large_give_back(index->slots, index->capacity * sizeof *index->slots);
     *index = (struct number_index){NULL, 0, 0};
 }

@@ -14,6 +14,7 @@
 #include "base/limits.h"
 #include "base/status.h"
 #include "ledger/known_schema.h"
+#include "ledger/office_writes.h"
 #include "schema_audit_sql.h"
 #include "schema_claims_sql.h"
 #include "schema_sql.h"
@@ -376,7 +377,8 @@ static int connect(struct office *office, char *name, int flags)
         return WM_NO_MEMORY;
     }
     flags |= office->mode == OFFICE_READ_ALONE ? SQLITE_OPEN_NOMUTEX : SQLITE_OPEN_FULLMUTEX;
-    int result = sqlite3_open_v2(name, &office->database, flags | SQLITE_OPEN_EXRESCODE, NULL);
+    int result = sqlite3_open_v2(name, &office->database, flags | SQLITE_OPEN_EXRESCODE,
+                                 only_reads(office) ? NULL : office_writes_layer());
     free(name);
     if (result != SQLITE_OK)
         return office_report(office, result);

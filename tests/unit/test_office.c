@@ -2,12 +2,14 @@
  * edited. */
 #include "office_kit.h"
 
+#include <errno.h>
 #include <fcntl.h>
 #include <pthread.h>
 #include <stdbool.h>
 #include <sys/wait.h>
 #include <time.h>
 
+#include "ledger/office_writes.h"
 #include "ledger/row_feed.h"
 
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
@@ -702,6 +704,112 @@ static void rows_from_memory_are_inserted(void **state)
     kit_end(&kit);
 }
 
+/* A copy in memory says what a file that is written in any order holds, whatever is gathered at the moment. */
+static void what_is_gathered_reads_as_written(void **state)
+{
+    struct office_kit kit;
+    enum { FILE_BYTES = 1 << 20, MOST_BYTES = 20000, STEPS = 4000 };
+    sqlite3_vfs *vfs = sqlite3_vfs_find(office_writes_layer());
+    char *should = calloc(1, FILE_BYTES), *is = malloc(FILE_BYTES);
+    sqlite3_file *file = calloc(1, (size_t)vfs->szOsFile);
+    sqlite3_int64 size = 0, next = 0, told;
+    unsigned seed = (unsigned)time(NULL);
+
+    (void)state;
+    kit_begin(&kit);
+    print_message("seed %u\n", seed);
+    srand(seed);
+    assert_string_equal(vfs->zName, "gathered");
+    const char *path = sqlite3_create_filename(kit.path, "", "", 0, NULL);
+    assert_int_equal(
+        vfs->xOpen(vfs, path, file, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | SQLITE_OPEN_WAL, NULL), SQLITE_OK);
+    for (int step = 0; step < STEPS; step++) {
+        int count = 1 + rand() % MOST_BYTES, kind = rand() % 20;
+        sqlite3_int64 at = kind < 15 && next + count <= FILE_BYTES ? next : rand() % (FILE_BYTES - count);
+        if (kind < 17) {
+            memset(should + at, rand(), (size_t)count);
+            assert_int_equal(file->pMethods->xWrite(file, should + at, count, at), SQLITE_OK);
+            next = at + count;
+            size = next > size ? next : size;
+        } else if (kind < 19 && at + count <= size) {
+            assert_int_equal(file->pMethods->xRead(file, is, count, at), SQLITE_OK);
+            assert_memory_equal(is, should + at, (size_t)count);
+        } else if (at < size) {
+            memset(should + at, 0, (size_t)(size - at));
+            size = at;
+            assert_int_equal(file->pMethods->xTruncate(file, size), SQLITE_OK);
+        }
+        if (kind == 16) {
+            assert_int_equal(file->pMethods->xFileSize(file, &told), SQLITE_OK);
+            assert_int_equal(told, size);
+        }
+    }
+    assert_int_equal(file->pMethods->xClose(file), SQLITE_OK);
+    FILE *again = fopen(path, "rb");
+    assert_non_null(again);
+    assert_int_equal(fread(is, 1, FILE_BYTES, again), (size_t)size);
+    assert_memory_equal(is, should, (size_t)size);
+    fclose(again);
+    free(file);
+    free(is);
+    free(should);
+    sqlite3_free_filename(path);
+    kit_end(&kit);
+}
+
+static bool disk_is_full;
+
+static ssize_t write_or_not(int descriptor, const void *bytes, size_t count, off_t at)
+{
+    if (disk_is_full) {
+        errno = ENOSPC;
+        return -1;
+    }
+    return pwrite(descriptor, bytes, count, at);
+}
+
+/* A write that was gathered, and then found no room, is not forgotten when there is room again. */
+static void a_gathered_write_that_fails_is_remembered(void **state)
+{
+    struct office_kit kit;
+    sqlite3_vfs *vfs = sqlite3_vfs_find(office_writes_layer()), *below = sqlite3_vfs_find("unix");
+    static const struct {
+        int kind;
+        bool gathered;
+    } FILES[] = {{SQLITE_OPEN_WAL, true}, {SQLITE_OPEN_MAIN_DB, false}, {SQLITE_OPEN_MAIN_JOURNAL, false}};
+    char bytes[100] = "record";
+
+    (void)state;
+    kit_begin(&kit);
+    sqlite3_syscall_ptr usual = below->xGetSystemCall(below, "pwrite64");
+    below->xSetSystemCall(below, "pwrite", (sqlite3_syscall_ptr)write_or_not);
+    below->xSetSystemCall(below, "pwrite64", (sqlite3_syscall_ptr)write_or_not);
+    for (size_t i = 0; i < COUNT(FILES); i++) {
+        sqlite3_file *file = calloc(1, (size_t)vfs->szOsFile);
+        const char *path = sqlite3_create_filename(kit.path, "", "", 0, NULL);
+        sqlite3_int64 size;
+        assert_int_equal(vfs->xOpen(vfs, path, file, SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | FILES[i].kind, NULL),
+                         SQLITE_OK);
+        disk_is_full = true;
+        assert_int_equal(file->pMethods->xWrite(file, bytes, sizeof bytes, 0),
+                         FILES[i].gathered ? SQLITE_OK : SQLITE_FULL);
+        file->pMethods->xFileControl(file, SQLITE_FCNTL_CKPT_DONE, NULL); /* writes it; nobody looks at the result */
+        disk_is_full = false;
+        int after = FILES[i].gathered ? SQLITE_FULL : SQLITE_OK;
+        assert_int_equal(file->pMethods->xWrite(file, bytes, sizeof bytes, 0), after);
+        assert_int_equal(file->pMethods->xSync(file, SQLITE_SYNC_NORMAL), after);
+        assert_int_equal(file->pMethods->xRead(file, bytes, sizeof bytes, 0), after);
+        assert_int_equal(file->pMethods->xFileSize(file, &size), after);
+        assert_int_equal(file->pMethods->xTruncate(file, 0), after);
+        assert_int_equal(file->pMethods->xClose(file), after);
+        sqlite3_free_filename(path);
+        free(file);
+    }
+    below->xSetSystemCall(below, "pwrite", usual);
+    below->xSetSystemCall(below, "pwrite64", usual);
+    kit_end(&kit);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -722,6 +830,8 @@ int main(void)
         cmocka_unit_test(records_are_neither_edited_nor_deleted),
         cmocka_unit_test(the_connection_is_on_its_guard),
         cmocka_unit_test(rows_from_memory_are_inserted),
+        cmocka_unit_test(what_is_gathered_reads_as_written),
+        cmocka_unit_test(a_gathered_write_that_fails_is_remembered),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
