@@ -57,6 +57,12 @@ const char *decision_name(enum decision decision);
 /* False if the word is none. */
 bool decision_from(struct text word, enum decision *ret_decision);
 
+/* What history looks for; text.bytes NULL: it does not. */
+struct noted_key {
+    struct text text;
+    uint32_t hash;
+};
+
 struct dossier {
     struct claim claim;
     int campaign_number;             /* -1: unknown */
@@ -80,8 +86,9 @@ struct dossier {
     struct vehicle_ask vehicle_ask; /* by facts_approach */
     struct finding *findings;
     uint32_t finding_count, finding_capacity;
-    struct text claim_key;             /* dealer, NUL, claim: by history_note */
-    uint32_t claim_hash, vehicle_hash; /* likewise */
+    struct noted_key claim_key;                  /* by history_note, as the following */
+    struct noted_key order_key, day_key, kit_key; /* of the totals */
+    uint32_t vehicle_hash;
     uint64_t row_place;  /* where its row stands in the file, in bytes */
     uint32_t row_length; /* 0: not in a file that can be read again */
     uint32_t claim_entry, vehicle_entry; /* where history keeps the claim and its vehicle */

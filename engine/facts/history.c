@@ -60,25 +60,28 @@ struct last_row {
     bool in_file;
 };
 
-/* What of a standing claim counts in the totals. */
+/* What of a standing claim counts in the totals. Most claims are of one kit and some hours, and stand in here. */
 struct contribution {
-    uint32_t order; /* TOTALS_NONE: is not asked for */
-    uint32_t day;   /* TOTALS_NONE: no technician or day, or not asked for */
-    uint32_t kits;  /* first kit entry + 1; 0: none */
-    int64_t hours;
+    uint32_t order;   /* TOTALS_NONE: is not asked for */
+    uint32_t day;     /* TOTALS_NONE: no technician or day, or not asked for */
+    uint32_t amounts; /* the first of its amounts + 1; or ONE_KIT and the number of the kit; 0: none */
+    int32_t hours;    /* millionths; LONG_HOURS: one of the amounts */
 };
 
-struct contributed_kit {
-    int64_t quantity;
-    uint32_t kit;
-    uint32_t next; /* + 1; 0: the last */
+#define ONE_KIT UINT32_C(0x80000000)
+#define LONG_HOURS INT32_MIN
+
+struct amount {
+    int64_t amount; /* millionths */
+    uint32_t kit;   /* TOTALS_NONE: hours */
+    uint32_t next;  /* + 1; 0: the last */
 };
 
 struct history {
     const struct rules *rules;
     const struct history_source *source;
     const struct history_file *file; /* NULL: none that can be read again */
-    struct arena scratch;            /* for a row that is read again */
+    struct arena scratch;            /* for a row that is read again, and keys */
     struct arena arena;              /* words, last rows, texts of facts */
     struct text_pool names;          /* keys of claims, VINs */
     struct chunks claims, vehicles, standing;
@@ -86,14 +89,13 @@ struct history {
     struct chunks last_rows;     /* of each claim; where wanted */
     struct chunks odometers;     /* of each standing claim, by odometer_kept; where wanted */
     struct chunks contributions; /* of each standing claim; where totals are wanted */
-    struct chunks rows, kits, works, word_texts;
+    struct chunks rows, amounts, works, word_texts;
     struct number_index claim_index, vehicle_index, work_index;
     struct text_index words; /* campaigns and outcomes to numbers */
     struct totals totals;
     unsigned char *vehicles_asked; /* a bit each: the source was asked for all that stands on it */
     uint32_t vehicles_asked_bytes;
     uint64_t recorded;
-    struct buffer key;
     struct history_ask *asks;
     uint32_t ask_count, ask_capacity;
     bool wants_repair_orders, wants_technician_days, wants_kits, wants_last_row, wants_odometers;
@@ -127,30 +129,49 @@ static bool work_is(const void *context, uint32_t number, const void *key)
     return entry->campaign == wanted->campaign && entry->outcome == wanted->outcome;
 }
 
-/* Dealer, NUL, claim. */
-static struct text make_key(struct buffer *room, struct text dealer, struct text claim)
+/* Dealer, NUL, claim, repair order, technician or kit; a NUL and the day, where one belongs to it. */
+static int make_key(struct arena *arena, struct text dealer, struct text what, int32_t day,
+                    struct noted_key *ret_key)
 {
-    buffer_clear(room);
-    buffer_add_text(room, dealer);
-    buffer_add_byte(room, '\0');
-    buffer_add_text(room, claim);
-    return buffer_text(room);
-}
-
-int history_note(struct arena *arena, struct dossier *dossier)
-{
-    struct text dealer = dossier->claim.cells[COLUMN_DEALER], claim = dossier->claim.cells[COLUMN_CLAIM];
-    char *room = arena_bytes(arena, dealer.length + 1 + claim.length);
+    size_t length = dealer.length + 1 + what.length, day_length = day != DAY_NONE ? 1 + sizeof day : 0;
+    char *room = arena_bytes(arena, length + day_length);
 
     if (room == NULL)
         return WM_NO_MEMORY;
-    memcpy(room, dealer.bytes, dealer.length);
+    if (dealer.length > 0)
+        memcpy(room, dealer.bytes, dealer.length);
     room[dealer.length] = '\0';
-    memcpy(room + dealer.length + 1, claim.bytes, claim.length);
-    dossier->claim_key = (struct text){room, dealer.length + 1 + claim.length};
-    dossier->claim_hash = number_index_hash(dossier->claim_key);
-    dossier->vehicle_hash = number_index_hash(dossier->claim.vin);
+    if (what.length > 0)
+        memcpy(room + dealer.length + 1, what.bytes, what.length);
+    if (day != DAY_NONE) {
+        room[length] = '\0';
+        memcpy(room + length + 1, &day, sizeof day);
+    }
+    ret_key->text = (struct text){room, length + day_length};
+    ret_key->hash = number_index_hash(ret_key->text);
     return WM_OK;
+}
+
+static struct text expected_kit(const struct dossier *dossier)
+{
+    return dossier->expectation != NULL ? dossier->expectation->kit_key : (struct text){NULL, 0};
+}
+
+int history_note(const struct history *history, struct arena *arena, struct dossier *dossier)
+{
+    const struct claim *claim = &dossier->claim;
+    struct text dealer = claim->cells[COLUMN_DEALER], technician = claim->cells[COLUMN_TECHNICIAN],
+                kit = expected_kit(dossier);
+    int status = make_key(arena, dealer, claim->cells[COLUMN_CLAIM], DAY_NONE, &dossier->claim_key);
+
+    if (status == WM_OK && history->wants_repair_orders)
+        status = make_key(arena, dealer, claim->cells[COLUMN_REPAIR_ORDER], DAY_NONE, &dossier->order_key);
+    if (status == WM_OK && history->wants_technician_days && technician.length > 0 && claim->completed_on != DAY_NONE)
+        status = make_key(arena, dealer, technician, claim->completed_on, &dossier->day_key);
+    if (status == WM_OK && history->wants_kits && kit.length > 0)
+        status = make_key(arena, dealer, kit, DAY_NONE, &dossier->kit_key);
+    dossier->vehicle_hash = number_index_hash(claim->vin);
+    return status;
 }
 
 /* Adds an element for a new claim or standing claim to those chunks that are kept. */
@@ -160,10 +181,9 @@ static bool add_kept(struct chunks *chunks, bool kept)
 }
 
 /* The entry of this claim, made if it is new. */
-static int find_claim(struct history *history, struct text key, uint32_t hash, uint32_t *ret_number,
-                      bool *ret_new)
+static int find_claim(struct history *history, const struct noted_key *key, uint32_t *ret_number, bool *ret_new)
 {
-    struct number_slot *slot = number_index_slot(&history->claim_index, &key, hash, claim_is, history);
+    struct number_slot *slot = number_index_slot(&history->claim_index, &key->text, key->hash, claim_is, history);
 
     if (slot == NULL)
         return WM_NO_MEMORY;
@@ -171,7 +191,7 @@ static int find_claim(struct history *history, struct text key, uint32_t hash, u
     if (*ret_new) {
         uint32_t place;
         struct claim_entry *entry =
-            text_pool_add(&history->names, key, &place) == WM_OK ? chunks_add(&history->claims) : NULL;
+            text_pool_add(&history->names, key->text, &place) == WM_OK ? chunks_add(&history->claims) : NULL;
         if (entry == NULL || !add_kept(&history->claim_rows, history->keeps_contents) ||
             !add_kept(&history->last_rows, history->wants_last_row))
             return WM_NO_MEMORY;
@@ -289,7 +309,7 @@ int history_new(const struct rules *rules, const struct history_source *source, 
     history->odometers = CHUNKS_OF(int64_t);
     history->contributions = CHUNKS_OF(struct contribution);
     history->rows = CHUNKS_OF(struct row_entry);
-    history->kits = CHUNKS_OF(struct contributed_kit);
+    history->amounts = CHUNKS_OF(struct amount);
     history->works = CHUNKS_OF(struct work_entry);
     history->word_texts = CHUNKS_OF(struct text);
     history->recorded = source != NULL ? source->last_row : 0;
@@ -303,6 +323,15 @@ int history_new(const struct rules *rules, const struct history_source *source, 
     return WM_OK;
 }
 
+void history_expect(struct history *history, uint64_t claims)
+{
+    uint32_t more = claims < UINT32_MAX / 4 ? (uint32_t)claims : UINT32_MAX / 4;
+
+    number_index_expect(&history->claim_index, more);
+    number_index_expect(&history->vehicle_index, more);
+    totals_expect(&history->totals, history->wants_repair_orders ? more : 0, history->wants_technician_days ? more : 0);
+}
+
 void history_free(struct history *history)
 {
     if (history == NULL)
@@ -310,7 +339,7 @@ void history_free(struct history *history)
     text_pool_free(&history->names);
     struct chunks *const all[] = {&history->claims,        &history->vehicles,  &history->standing,
                                   &history->claim_rows,    &history->last_rows, &history->odometers,
-                                  &history->contributions, &history->rows,      &history->kits,
+                                  &history->contributions, &history->rows,      &history->amounts,
                                   &history->works,         &history->word_texts};
     for (size_t i = 0; i < sizeof all / sizeof *all; i++)
         chunks_free(all[i]);
@@ -320,7 +349,6 @@ void history_free(struct history *history)
     free(history->vehicles_asked);
     text_index_free(&history->words);
     totals_close(&history->totals);
-    buffer_free(&history->key);
     free(history->asks);
     arena_free(&history->arena);
     arena_free(&history->scratch);
@@ -368,24 +396,120 @@ static struct text dealer_of(const struct history *history, uint32_t claim)
     return dealer;
 }
 
+/* Numbers of totals by what is looked for. */
+static int kit_number(struct history *history, struct text dealer, struct text kit, uint32_t *ret_kit)
+{
+    struct noted_key key;
+
+    arena_reset(&history->scratch);
+    return make_key(&history->scratch, dealer, kit, DAY_NONE, &key) == WM_OK
+               ? totals_kit(&history->totals, &key, ret_kit, NULL)
+               : WM_NO_MEMORY;
+}
+
+static int order_number(struct history *history, struct text dealer, struct text order, uint32_t *ret_order)
+{
+    struct noted_key key;
+
+    arena_reset(&history->scratch);
+    return make_key(&history->scratch, dealer, order, DAY_NONE, &key) == WM_OK
+               ? totals_order(&history->totals, &key, ret_order, NULL)
+               : WM_NO_MEMORY;
+}
+
+static int day_number(struct history *history, struct text dealer, struct text technician, int32_t day,
+                      uint32_t *ret_day)
+{
+    struct noted_key key;
+
+    arena_reset(&history->scratch);
+    return make_key(&history->scratch, dealer, technician, day, &key) == WM_OK
+               ? totals_day(&history->totals, &key, ret_day, NULL)
+               : WM_NO_MEMORY;
+}
+
+/* The next of a contribution's amounts; false: there is none. *at begins as contribution->amounts. */
+static bool next_amount(const struct history *history, uint32_t *at, struct amount *ret_amount)
+{
+    if (*at == 0)
+        return false;
+    if ((*at & ONE_KIT) != 0) {
+        *ret_amount = (struct amount){DECIMAL_ONE, *at & ~ONE_KIT, 0};
+        *at = 0;
+        return true;
+    }
+    *ret_amount = *(const struct amount *)chunks_at(&history->amounts, *at - 1);
+    *at = ret_amount->next;
+    return true;
+}
+
+static int64_t contributed_hours(const struct history *history, const struct contribution *contribution)
+{
+    uint32_t at = contribution->amounts;
+    struct amount amount;
+
+    if (contribution->hours != LONG_HOURS)
+        return contribution->hours;
+    while (next_amount(history, &at, &amount))
+        if (amount.kit == TOTALS_NONE)
+            return amount.amount;
+    return 0;
+}
+
+static int add_amount(struct history *history, struct contribution *contribution, uint32_t kit, int64_t amount)
+{
+    uint32_t first = contribution->amounts;
+
+    if (first == 0 && kit < ONE_KIT && amount == DECIMAL_ONE) {
+        contribution->amounts = ONE_KIT | kit;
+        return WM_OK;
+    }
+    if ((first & ONE_KIT) != 0) { /* it is one of several */
+        contribution->amounts = 0;
+        struct amount *moved = history->amounts.count < ONE_KIT - 2 ? chunks_add(&history->amounts) : NULL;
+        if (moved == NULL)
+            return WM_NO_MEMORY;
+        *moved = (struct amount){DECIMAL_ONE, first & ~ONE_KIT, 0};
+        contribution->amounts = history->amounts.count;
+    }
+    struct amount *kept = history->amounts.count < ONE_KIT - 2 ? chunks_add(&history->amounts) : NULL;
+    if (kept == NULL)
+        return WM_NO_MEMORY;
+    *kept = (struct amount){amount, kit, contribution->amounts};
+    contribution->amounts = history->amounts.count;
+    return WM_OK;
+}
+
+static int keep_hours(struct history *history, struct contribution *contribution, int64_t hours)
+{
+    if (hours > LONG_HOURS && hours <= INT32_MAX) {
+        contribution->hours = (int32_t)hours;
+        return WM_OK;
+    }
+    contribution->hours = LONG_HOURS;
+    return add_amount(history, contribution, TOTALS_NONE, hours);
+}
+
+/* of: see stand. */
 static int keep_kits(struct history *history, struct text dealer, const struct standing_claim *claim,
-                     struct contribution *contribution)
+                     const struct dossier *of, struct contribution *contribution)
 {
     for (uint32_t i = claim->part_count; i-- > 0;) {
-        uint32_t kit;
-        if (!is_kit_somewhere(history->rules, claim->parts[i].key))
+        struct text key = claim->parts[i].key;
+        bool expected = of != NULL && of->kit_entry != TOTALS_NONE && text_equal(key, expected_kit(of));
+        uint32_t kit = expected ? of->kit_entry : TOTALS_NONE;
+        if (!expected && !is_kit_somewhere(history->rules, key))
             continue;
-        struct contributed_kit *kept = chunks_add(&history->kits);
-        if (kept == NULL || totals_kit(&history->totals, dealer, claim->parts[i].key, &kit, NULL) != WM_OK)
+        if ((!expected && kit_number(history, dealer, key, &kit) != WM_OK) ||
+            add_amount(history, contribution, kit, claim->parts[i].quantity) != WM_OK)
             return WM_NO_MEMORY;
-        *kept = (struct contributed_kit){claim->parts[i].quantity, kit, contribution->kits};
-        contribution->kits = history->kits.count;
     }
     return WM_OK;
 }
 
 /* What a claim that is about to stand counts, behind what those before it do. */
-static int keep_contribution(struct history *history, uint32_t number, const struct standing_claim *claim)
+static int keep_contribution(struct history *history, uint32_t number, const struct standing_claim *claim,
+                             const struct dossier *of)
 {
     if (!history_wants_totals(history))
         return WM_OK;
@@ -395,13 +519,18 @@ static int keep_contribution(struct history *history, uint32_t number, const str
 
     if (status != WM_OK)
         return status;
-    *kept = (struct contribution){TOTALS_NONE, TOTALS_NONE, 0, claim->hours_claimed};
-    if (history->wants_repair_orders)
-        status = totals_order(&history->totals, dealer, claim->repair_order, &kept->order, NULL);
-    if (status == WM_OK && history->wants_technician_days && claim->technician.length > 0 &&
+    *kept = (struct contribution){TOTALS_NONE, TOTALS_NONE, 0, 0};
+    status = keep_hours(history, kept, claim->hours_claimed);
+    if (of != NULL) {
+        kept->order = of->order_entry;
+        kept->day = of->day_entry;
+    }
+    if (of == NULL && status == WM_OK && history->wants_repair_orders)
+        status = order_number(history, dealer, claim->repair_order, &kept->order);
+    if (of == NULL && status == WM_OK && history->wants_technician_days && claim->technician.length > 0 &&
         claim->completed_on != DAY_NONE)
-        status = totals_day(&history->totals, dealer, claim->technician, claim->completed_on, &kept->day, NULL);
-    return status == WM_OK && history->wants_kits ? keep_kits(history, dealer, claim, kept) : status;
+        status = day_number(history, dealer, claim->technician, claim->completed_on, &kept->day);
+    return status == WM_OK && history->wants_kits ? keep_kits(history, dealer, claim, of, kept) : status;
 }
 
 /* Adds what a standing claim counts to the totals (sign 1), or takes it out (sign -1). */
@@ -416,12 +545,12 @@ static int count_contribution(struct history *history, uint32_t number, int sign
     if (contribution->order != TOTALS_NONE)
         status = totals_add_vehicle(&history->totals, contribution->order, entry->vehicle, sign);
     if (contribution->day != TOTALS_NONE)
-        totals_add_hours(&history->totals, contribution->day, sign * contribution->hours);
-    for (uint32_t at = contribution->kits; status == WM_OK && at != 0 && entry->completed_on != DAY_NONE;) {
-        const struct contributed_kit *kit = chunks_at(&history->kits, at - 1);
-        status = totals_add_quantity(&history->totals, kit->kit, entry->completed_on, sign * kit->quantity);
-        at = kit->next;
-    }
+        totals_add_hours(&history->totals, contribution->day, sign * contributed_hours(history, contribution));
+    uint32_t at = entry->completed_on != DAY_NONE ? contribution->amounts : 0;
+    struct amount amount;
+    while (status == WM_OK && next_amount(history, &at, &amount))
+        if (amount.kit != TOTALS_NONE)
+            status = totals_add_quantity(&history->totals, amount.kit, entry->completed_on, sign * amount.amount);
     return status;
 }
 
@@ -431,21 +560,25 @@ static int64_t odometer_kept(const struct standing_claim *claim)
     return claim->has_odometer ? 1 + (claim->odometer * 2 + claim->odometer_is_km) : 0;
 }
 
-/* Puts a standing claim on its vehicle, in place of the one that stood for the claim before. */
-static int stand(struct history *history, uint32_t claim, const struct standing_claim *standing)
+/* Puts a standing claim on its vehicle, in place of the one that stood for the claim before. of: the dossier that it is
+ * made of, which was prepared and knows what was looked for; NULL: it comes from the source. */
+static int stand(struct history *history, uint32_t claim, const struct standing_claim *standing,
+                 const struct dossier *of)
 {
     struct claim_entry *owner = chunks_at(&history->claims, claim);
     struct standing_entry *entry = chunks_add(&history->standing);
-    uint32_t number = history->standing.count - 1, vehicle;
+    uint32_t number = history->standing.count - 1, vehicle = of != NULL ? of->vehicle_entry : NONE;
     int64_t *odometer;
+    int status = WM_OK;
 
     if (entry == NULL || standing->recorded > UINT32_MAX)
         return WM_NO_MEMORY;
-    int status = find_vehicle(history, standing->vin, number_index_hash(standing->vin), &vehicle);
+    if (of == NULL)
+        status = find_vehicle(history, standing->vin, number_index_hash(standing->vin), &vehicle);
     if (status == WM_OK)
         status = work_number(history, standing->campaign, standing->outcome, &entry->work);
     if (status == WM_OK)
-        status = keep_contribution(history, claim, standing);
+        status = keep_contribution(history, claim, standing, of);
     if (status == WM_OK && history->wants_odometers) {
         if ((odometer = chunks_add(&history->odometers)) == NULL)
             return WM_NO_MEMORY;
@@ -510,10 +643,12 @@ int history_restore_claim(struct history *history, const struct recorded_claim *
 {
     uint32_t number;
     bool is_new;
-    struct text key = make_key(&history->key, claim->dealer, claim->claim);
-    int status =
-        history->key.failed ? WM_NO_MEMORY : find_claim(history, key, number_index_hash(key), &number, &is_new);
+    struct noted_key key;
 
+    arena_reset(&history->scratch);
+    int status = make_key(&history->scratch, claim->dealer, claim->claim, DAY_NONE, &key);
+    if (status == WM_OK)
+        status = find_claim(history, &key, &number, &is_new);
     if (status != WM_OK)
         return status;
     struct claim_entry *entry = chunks_at(&history->claims, number);
@@ -527,14 +662,14 @@ int history_restore_claim(struct history *history, const struct recorded_claim *
     status = keep_last_row(history, number, claim->last_row);
     if (status == WM_OK)
         status = restore_rows(history, number, claim);
-    return status == WM_OK && claim->stands ? stand(history, number, &claim->standing) : status;
+    return status == WM_OK && claim->stands ? stand(history, number, &claim->standing, NULL) : status;
 }
 
 int history_restore_repair_order(struct history *history, struct text dealer, struct text repair_order,
                                  struct text vin, uint32_t claims)
 {
     uint32_t order, vehicle;
-    int status = totals_order(&history->totals, dealer, repair_order, &order, NULL);
+    int status = order_number(history, dealer, repair_order, &order);
 
     if (status == WM_OK)
         status = find_vehicle(history, vin, number_index_hash(vin), &vehicle);
@@ -545,7 +680,7 @@ int history_restore_technician_day(struct history *history, struct text dealer, 
                                    int32_t day, int64_t hours)
 {
     uint32_t number;
-    int status = totals_day(&history->totals, dealer, technician, day, &number, NULL);
+    int status = day_number(history, dealer, technician, day, &number);
 
     if (status == WM_OK)
         totals_add_hours(&history->totals, number, hours);
@@ -556,7 +691,7 @@ int history_restore_kit(struct history *history, struct text dealer, struct text
                         int64_t quantity)
 {
     uint32_t kit;
-    int status = totals_kit(&history->totals, dealer, kit_key, &kit, NULL);
+    int status = kit_number(history, dealer, kit_key, &kit);
 
     return status == WM_OK ? totals_add_quantity(&history->totals, kit, day, quantity) : status;
 }
@@ -579,11 +714,6 @@ static int ask(struct history *history, const struct history_ask *question)
     return WM_OK;
 }
 
-static struct text expected_kit(const struct dossier *dossier)
-{
-    return dossier->expectation != NULL ? dossier->expectation->kit_key : (struct text){NULL, 0};
-}
-
 static int ask_totals(struct history *history, struct history_ask *about, enum history_question question,
                       bool asked)
 {
@@ -603,20 +733,18 @@ static int prepare_totals(struct history *history, struct dossier *dossier)
     int status = WM_OK;
 
     dossier->order_entry = dossier->day_entry = dossier->kit_entry = TOTALS_NONE;
-    if (history->wants_repair_orders) {
-        status = totals_order(totals, about.dealer, about.repair_order, &dossier->order_entry, &asked);
+    if (dossier->order_key.text.bytes != NULL) {
+        status = totals_order(totals, &dossier->order_key, &dossier->order_entry, &asked);
         if (status == WM_OK)
             status = ask_totals(history, &about, ASK_REPAIR_ORDER, asked);
     }
-    if (status == WM_OK && history->wants_technician_days && about.technician.length > 0 &&
-        about.completed_on != DAY_NONE) {
-        status =
-            totals_day(totals, about.dealer, about.technician, about.completed_on, &dossier->day_entry, &asked);
+    if (status == WM_OK && dossier->day_key.text.bytes != NULL) {
+        status = totals_day(totals, &dossier->day_key, &dossier->day_entry, &asked);
         if (status == WM_OK)
             status = ask_totals(history, &about, ASK_TECHNICIAN_DAY, asked);
     }
-    if (status == WM_OK && history->wants_kits && about.kit_key.length > 0) {
-        status = totals_kit(totals, about.dealer, about.kit_key, &dossier->kit_entry, &asked);
+    if (status == WM_OK && dossier->kit_key.text.bytes != NULL) {
+        status = totals_kit(totals, &dossier->kit_key, &dossier->kit_entry, &asked);
         if (status == WM_OK)
             status = ask_totals(history, &about, ASK_KIT, asked);
     }
@@ -629,8 +757,7 @@ static int prepare_one(struct history *history, struct dossier *dossier)
                                    .claim = dossier->claim.cells[COLUMN_CLAIM],
                                    .vin = dossier->claim.vin};
     bool new_claim, new_vehicle;
-    int status =
-        find_claim(history, dossier->claim_key, dossier->claim_hash, &dossier->claim_entry, &new_claim);
+    int status = find_claim(history, &dossier->claim_key, &dossier->claim_entry, &new_claim);
 
     if (status == WM_OK)
         status = find_vehicle(history, question.vin, dossier->vehicle_hash, &dossier->vehicle_entry);
@@ -648,18 +775,27 @@ static int prepare_one(struct history *history, struct dossier *dossier)
     return status == WM_OK ? prepare_totals(history, dossier) : status;
 }
 
+/* How many claims ahead what will be read is asked for. */
+enum { ENTRY_AHEAD = 16, CONTENT_AHEAD = 8 };
+
 int history_prepare(struct history *history, struct dossier *const *dossiers, uint32_t count)
 {
     int status = WM_OK;
 
     history->ask_count = 0;
     for (uint32_t i = 0; i < count; i++) {
-        number_index_prefetch(&history->claim_index, dossiers[i]->claim_hash);
+        number_index_prefetch(&history->claim_index, dossiers[i]->claim_key.hash);
         number_index_prefetch(&history->vehicle_index, dossiers[i]->vehicle_hash);
+        totals_prefetch_slots(&history->totals, dossiers[i]);
     }
-    for (uint32_t i = 0; status == WM_OK && i < count; i++)
+    for (uint32_t i = 0; status == WM_OK && i < count; i++) {
+        if (i + ENTRY_AHEAD < count)
+            totals_prefetch_entry(&history->totals, dossiers[i + ENTRY_AHEAD]);
+        if (i + CONTENT_AHEAD < count)
+            totals_prefetch_content(&history->totals, dossiers[i + CONTENT_AHEAD]);
         if (!dossiers[i]->claim.unreadable)
             status = prepare_one(history, dossiers[i]);
+    }
     if (status == WM_OK && history->ask_count > 0)
         status = history->source->answer(history->source->context, history, history->asks, history->ask_count);
     return status;
@@ -866,7 +1002,7 @@ static void establish_technician(struct history *history, struct dossier *dossie
     const struct contribution *contribution = own_contribution(history, dossier, &own);
     int64_t hours = totals_hours(&history->totals, dossier->day_entry);
     if (contribution != NULL && contribution->day == dossier->day_entry)
-        hours -= contribution->hours;
+        hours -= contributed_hours(history, contribution);
     fact_put(history->rules, dossier->facts, FACT_technician_day_hours,
              value_number(decimal_sum(hours, dossier->hours_claimed)));
 }
@@ -888,12 +1024,11 @@ static void establish_kits(struct history *history, struct dossier *dossier)
         return;
     const struct contribution *contribution = own_contribution(history, dossier, &own);
     int64_t quantity = totals_quantity(&history->totals, dossier->kit_entry, day);
-    for (uint32_t at = contribution != NULL ? contribution->kits : 0; at != 0;) {
-        const struct contributed_kit *kit = chunks_at(&history->kits, at - 1);
-        if (kit->kit == dossier->kit_entry && own->completed_on != DAY_NONE && own->completed_on <= day)
-            quantity -= kit->quantity;
-        at = kit->next;
-    }
+    uint32_t at = contribution != NULL ? contribution->amounts : 0;
+    struct amount amount;
+    while (next_amount(history, &at, &amount))
+        if (amount.kit == dossier->kit_entry && own->completed_on != DAY_NONE && own->completed_on <= day)
+            quantity -= amount.amount;
     fact_put(history->rules, dossier->facts, FACT_kits_claimed,
              value_number(decimal_sum(quantity, claimed_quantity(dossier, expected_kit(dossier)))));
 }
@@ -942,7 +1077,7 @@ static int record_standing(struct history *history, struct dossier *dossier)
         status = count_contribution(history, entry->standing, -1);
     }
     if (status == WM_OK)
-        status = stand(history, dossier->claim_entry, &standing);
+        status = stand(history, dossier->claim_entry, &standing, dossier);
     if (status == WM_OK)
         status = count_contribution(history, entry->standing, 1);
     return status;

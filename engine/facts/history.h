@@ -85,6 +85,10 @@ struct history_file {
 int history_new(const struct rules *rules, const struct history_source *source, struct history **ret_history);
 void history_free(struct history *history);
 
+/* Says that about so many claims more are coming, most of them of vehicles, orders and technicians' days of their own: what
+ * grows with them need not grow step by step then. A wish. */
+void history_expect(struct history *history, uint64_t claims);
+
 /* For a run that is recorded: rows get their place in the order of recording, behind this last one, and a row
  * that says what a recorded row of its revision says is recognised (dossier->repeats). Before anything is
  * prepared; the dossiers must then have their content. */
@@ -110,9 +114,9 @@ int history_restore_technician_day(struct history *history, struct text dealer, 
 int history_restore_kit(struct history *history, struct text dealer, struct text kit_key, int32_t day,
                         int64_t quantity);
 
-/* Notes in a readable claim's dossier what history will look for. For history_prepare; may run in parallel,
- * before it. */
-int history_note(struct arena *arena, struct dossier *dossier);
+/* Notes in a readable claim's dossier what history will look for, once it is known what is expected. For
+ * history_prepare; may run in parallel, before it. */
+int history_note(const struct history *history, struct arena *arena, struct dossier *dossier);
 
 /* Asks the source about what these claims touch and was not asked before. Unreadable ones are passed over. */
 int history_prepare(struct history *history, struct dossier *const *dossiers, uint32_t count);

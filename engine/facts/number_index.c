@@ -4,9 +4,8 @@
 
 enum { FIRST_CAPACITY = 1024 };
 
-static int grow(struct number_index *index)
+static int grow_to(struct number_index *index, uint32_t capacity)
 {
-    uint32_t capacity = index->capacity ? index->capacity * 2 : FIRST_CAPACITY;
     struct number_slot *slots = capacity ? large_take(capacity * sizeof *slots) : NULL;
 
     if (slots == NULL)
@@ -25,10 +24,33 @@ static int grow(struct number_index *index)
     return 0;
 }
 
+static int grow(struct number_index *index)
+{
+    return grow_to(index, index->capacity ? index->capacity * 2 : FIRST_CAPACITY);
+}
+
+/* So many keys are as many as a capacity has room for. */
+static bool is_full(uint32_t capacity, uint32_t count)
+{
+    return count >= capacity / 4 * 3;
+}
+
+void number_index_expect(struct number_index *index, uint32_t more)
+{
+    uint32_t capacity = index->capacity ? index->capacity : FIRST_CAPACITY;
+
+    if (more > UINT32_MAX / 2 - index->count)
+        return;
+    while (capacity < UINT32_MAX / 2 && is_full(capacity, index->count + more))
+        capacity *= 2;
+    if (capacity > index->capacity)
+        (void)grow_to(index, capacity);
+}
+
 struct number_slot *number_index_slot(struct number_index *index, const void *key, uint32_t hash,
                                       number_index_is *is, const void *context)
 {
-    if (index->count >= index->capacity / 4 * 3 && grow(index) != 0)
+    if (is_full(index->capacity, index->count) && grow(index) != 0)
         return NULL;
     for (uint32_t at = hash & (index->capacity - 1);; at = (at + 1) & (index->capacity - 1)) {
         struct number_slot *slot = &index->slots[at];

@@ -1,5 +1,7 @@
 #include "facts/totals.h"
 
+#include <stdlib.h>
+
 #include "base/date.h"
 #include "base/decimal.h"
 #include "base/status.h"
@@ -28,6 +30,9 @@ struct day_quantity {
     int64_t quantity;
 };
 
+/* Of the days of a kit so many are asked for ahead, at most. */
+enum { CACHE_LINE = 64, PREFETCHED_DAYS = 32 };
+
 struct kit_entry {
     uint32_t key;
     bool asked;
@@ -45,6 +50,8 @@ void totals_open(struct totals *totals)
 
 void totals_close(struct totals *totals)
 {
+    for (uint32_t i = 0; i < totals->kits.count; i++)
+        free(((struct kit_entry *)chunks_at(&totals->kits, i))->days);
     text_pool_free(&totals->keys);
     chunks_free(&totals->orders);
     chunks_free(&totals->pairs);
@@ -54,8 +61,12 @@ void totals_close(struct totals *totals)
     number_index_free(&totals->pair_index);
     number_index_free(&totals->day_index);
     number_index_free(&totals->kit_index);
-    arena_free(&totals->arena);
-    buffer_free(&totals->key);
+}
+
+void totals_expect(struct totals *totals, uint32_t orders, uint32_t days)
+{
+    number_index_expect(&totals->order_index, orders);
+    number_index_expect(&totals->day_index, days);
 }
 
 /* --- Finding entries --------------------------------------------------------------------------------- */
@@ -88,31 +99,17 @@ static bool pair_is(const void *totals, uint32_t number, const void *key)
     return entry->order == wanted->order && entry->vehicle == wanted->vehicle;
 }
 
-/* Both texts, ended by a NUL, which they do not hold, and the day. */
-static struct text make_key(struct totals *totals, struct text dealer, struct text what, int32_t day)
-{
-    buffer_clear(&totals->key);
-    buffer_add_text(&totals->key, dealer);
-    buffer_add_byte(&totals->key, '\0');
-    buffer_add_text(&totals->key, what);
-    buffer_add_byte(&totals->key, '\0');
-    if (day != DAY_NONE)
-        buffer_add(&totals->key, &day, sizeof day);
-    return buffer_text(&totals->key);
-}
-
 /* The number of the entry of this key, made if it is new. */
 static int find(struct totals *totals, struct chunks *entries, struct number_index *index, number_index_is *is,
-                struct text key, uint32_t *ret_number)
+                const struct noted_key *key, uint32_t *ret_number)
 {
-    if (totals->key.failed)
-        return WM_NO_MEMORY;
-    struct number_slot *slot = number_index_slot(index, &key, number_index_hash(key), is, totals);
+    struct number_slot *slot = number_index_slot(index, &key->text, key->hash, is, totals);
+
     if (slot == NULL)
         return WM_NO_MEMORY;
     if (slot->number == 0) {
         uint32_t place, *entry;
-        if (text_pool_add(&totals->keys, key, &place) != WM_OK || (entry = chunks_add(entries)) == NULL)
+        if (text_pool_add(&totals->keys, key->text, &place) != WM_OK || (entry = chunks_add(entries)) == NULL)
             return WM_NO_MEMORY;
         *entry = place;
         slot->number = entries->count;
@@ -122,11 +119,47 @@ static int find(struct totals *totals, struct chunks *entries, struct number_ind
     return WM_OK;
 }
 
-int totals_order(struct totals *totals, struct text dealer, struct text repair_order, uint32_t *ret_order,
-                 bool *ret_asked)
+void totals_prefetch_slots(const struct totals *totals, const struct dossier *dossier)
+{
+    if (dossier->order_key.text.bytes != NULL)
+        number_index_prefetch(&totals->order_index, dossier->order_key.hash);
+    if (dossier->day_key.text.bytes != NULL)
+        number_index_prefetch(&totals->day_index, dossier->day_key.hash);
+    if (dossier->kit_key.text.bytes != NULL)
+        number_index_prefetch(&totals->kit_index, dossier->kit_key.hash);
+}
+
+/* Kits are few and come again; orders and days mostly do not. */
+static const struct kit_entry *likely_kit(const struct totals *totals, const struct dossier *dossier)
+{
+    uint32_t number = dossier->kit_key.text.bytes != NULL
+                          ? number_index_peek(&totals->kit_index, dossier->kit_key.hash)
+                          : 0;
+    return number != 0 ? chunks_at(&totals->kits, number - 1) : NULL;
+}
+
+void totals_prefetch_entry(const struct totals *totals, const struct dossier *dossier)
+{
+    const struct kit_entry *kit = likely_kit(totals, dossier);
+
+    if (kit != NULL)
+        __builtin_prefetch(kit);
+}
+
+void totals_prefetch_content(const struct totals *totals, const struct dossier *dossier)
+{
+    const struct kit_entry *kit = likely_kit(totals, dossier);
+
+    if (kit == NULL)
+        return;
+    text_pool_prefetch(&totals->keys, kit->key);
+    for (uint32_t i = 0; i < kit->day_count && i < PREFETCHED_DAYS; i += CACHE_LINE / sizeof *kit->days)
+        __builtin_prefetch(&kit->days[i]);
+}
+
+int totals_order(struct totals *totals, const struct noted_key *key, uint32_t *ret_order, bool *ret_asked)
 {
     uint32_t before = totals->orders.count;
-    struct text key = make_key(totals, dealer, repair_order, DAY_NONE);
 
     if (find(totals, &totals->orders, &totals->order_index, order_is, key, ret_order) != WM_OK)
         return WM_NO_MEMORY;
@@ -140,11 +173,8 @@ int totals_order(struct totals *totals, struct text dealer, struct text repair_o
     return WM_OK;
 }
 
-int totals_day(struct totals *totals, struct text dealer, struct text technician, int32_t day,
-               uint32_t *ret_day, bool *ret_asked)
+int totals_day(struct totals *totals, const struct noted_key *key, uint32_t *ret_day, bool *ret_asked)
 {
-    struct text key = make_key(totals, dealer, technician, day);
-
     if (find(totals, &totals->days, &totals->day_index, day_is, key, ret_day) != WM_OK)
         return WM_NO_MEMORY;
     struct day_entry *entry = chunks_at(&totals->days, *ret_day);
@@ -155,11 +185,8 @@ int totals_day(struct totals *totals, struct text dealer, struct text technician
     return WM_OK;
 }
 
-int totals_kit(struct totals *totals, struct text dealer, struct text kit_key, uint32_t *ret_kit,
-               bool *ret_asked)
+int totals_kit(struct totals *totals, const struct noted_key *key, uint32_t *ret_kit, bool *ret_asked)
 {
-    struct text key = make_key(totals, dealer, kit_key, DAY_NONE);
-
     if (find(totals, &totals->kits, &totals->kit_index, kit_is, key, ret_kit) != WM_OK)
         return WM_NO_MEMORY;
     struct kit_entry *entry = chunks_at(&totals->kits, *ret_kit);
@@ -266,12 +293,11 @@ static uint32_t day_at(const struct kit_entry *entry, int32_t day)
     return low;
 }
 
-static int insert_day(struct totals *totals, struct kit_entry *entry, uint32_t at, int32_t day)
+static int insert_day(struct kit_entry *entry, uint32_t at, int32_t day)
 {
     if (entry->day_count == entry->day_capacity) {
-        uint32_t capacity = entry->day_capacity ? entry->day_capacity * 2 : 8;
-        struct day_quantity *grown =
-            arena_grown(&totals->arena, entry->days, entry->day_count, capacity, sizeof *grown);
+        uint32_t capacity = entry->day_capacity ? entry->day_capacity + entry->day_capacity / 2 : 4;
+        struct day_quantity *grown = realloc(entry->days, capacity * sizeof *grown);
         if (grown == NULL)
             return WM_NO_MEMORY;
         entry->days = grown;
@@ -288,7 +314,7 @@ int totals_add_quantity(struct totals *totals, uint32_t kit, int32_t day, int64_
     struct kit_entry *entry = chunks_at(&totals->kits, kit);
     uint32_t at = day_at(entry, day);
 
-    if ((at == entry->day_count || entry->days[at].day != day) && insert_day(totals, entry, at, day) != WM_OK)
+    if ((at == entry->day_count || entry->days[at].day != day) && insert_day(entry, at, day) != WM_OK)
         return WM_NO_MEMORY;
     entry->days[at].quantity = decimal_sum(entry->days[at].quantity, quantity);
     return WM_OK;

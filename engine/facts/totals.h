@@ -10,10 +10,9 @@
 #include <stdbool.h>
 #include <stdint.h>
 
-#include "base/arena.h"
-#include "base/buffer.h"
 #include "base/chunks.h"
 #include "base/text_pool.h"
+#include "facts/dossier.h"
 #include "facts/number_index.h"
 
 #define TOTALS_NONE UINT32_MAX
@@ -22,21 +21,25 @@ struct totals {
     struct text_pool keys;
     struct chunks orders, pairs, days, kits;
     struct number_index order_index, pair_index, day_index, kit_index;
-    struct arena arena; /* days of kits */
-    struct buffer key;
 };
 
 void totals_open(struct totals *totals);
 void totals_close(struct totals *totals);
 
+/* Says that so many more are coming; 0: nothing is known. */
+void totals_expect(struct totals *totals, uint32_t orders, uint32_t days);
+
+/* Say that these keys of the claim will be looked for soon: the first long before, where their slots are; the others, in
+ * their order and each some claims after the one before, what the slot and then the entry of its kit lead to. */
+void totals_prefetch_slots(const struct totals *totals, const struct dossier *dossier);
+void totals_prefetch_entry(const struct totals *totals, const struct dossier *dossier);
+void totals_prefetch_content(const struct totals *totals, const struct dossier *dossier);
+
 /* The number, made if it is new. *ret_asked, if not NULL: whether the office's records were asked about it
- * before; from then on they were. */
-int totals_order(struct totals *totals, struct text dealer, struct text repair_order, uint32_t *ret_order,
-                 bool *ret_asked);
-int totals_day(struct totals *totals, struct text dealer, struct text technician, int32_t day,
-               uint32_t *ret_day, bool *ret_asked);
-int totals_kit(struct totals *totals, struct text dealer, struct text kit_key, uint32_t *ret_kit,
-               bool *ret_asked);
+ * before; from then on they were. Keys: dealer and repair order; dealer, technician and day; dealer and kit. */
+int totals_order(struct totals *totals, const struct noted_key *key, uint32_t *ret_order, bool *ret_asked);
+int totals_day(struct totals *totals, const struct noted_key *key, uint32_t *ret_day, bool *ret_asked);
+int totals_kit(struct totals *totals, const struct noted_key *key, uint32_t *ret_kit, bool *ret_asked);
 
 /* claims: how many more (or, negative, fewer) claims stand for this vehicle on the order. */
 int totals_add_vehicle(struct totals *totals, uint32_t order, uint32_t vehicle, int claims);

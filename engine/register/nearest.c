@@ -2,7 +2,7 @@
 #include "base/status.h"
 #include "register/register_parts.h"
 
-enum { MOST_CANDIDATES = VIN_LENGTH * VIN_SYMBOLS + VIN_LENGTH - 1 };
+enum { MOST_CANDIDATES = VIN_LENGTH * VIN_SYMBOLS + VIN_LENGTH - 1, PREFETCH_AHEAD = 16 };
 
 struct candidates {
     struct packed_vin vins[MOST_CANDIDATES];
@@ -72,6 +72,8 @@ static int sift(struct office_register *reg, struct candidates *candidates)
 
     for (unsigned i = 0; i < candidates->count; i++) {
         bool may = false;
+        if (i + PREFETCH_AHEAD < candidates->count)
+            register_may_have_prefetch(reg, candidates->vins[i + PREFETCH_AHEAD]);
         int status = register_may_have_packed(reg, candidates->vins[i], &may);
         if (status != WM_OK)
             return status;

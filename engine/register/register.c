@@ -6,6 +6,7 @@
 #include <stdlib.h>
 #include <sys/mman.h>
 
+#include "base/large.h"
 #include "base/status.h"
 #include "base/text_index.h"
 #include "register/lazy_index.h"
@@ -57,6 +58,11 @@ struct office_register {
 
 static const unsigned char NO_VEHICLES[1];
 
+static size_t filter_bytes(const struct office_register *reg)
+{
+    return ((size_t)reg->bucket_count + 1) * ((1 << FILTER_BITS) / 8);
+}
+
 int register_open(struct register_source *source, struct office_register **ret_register)
 {
     struct office_register *opened = calloc(1, sizeof *opened);
@@ -69,13 +75,13 @@ int register_open(struct register_source *source, struct office_register **ret_r
     opened->profile_group_count = source->profile_limit / PROFILE_GROUP + (source->profile_limit % PROFILE_GROUP != 0);
     opened->buckets = calloc((size_t)opened->bucket_count + 1, sizeof *opened->buckets);
     opened->guides = calloc((size_t)opened->bucket_count + 1, sizeof *opened->guides);
-    opened->filter = calloc((size_t)opened->bucket_count + 1, (1 << FILTER_BITS) / 8);
+    opened->filter = large_take(filter_bytes(opened));
     opened->profile_groups = calloc((size_t)opened->profile_group_count + 1, sizeof *opened->profile_groups);
     if (opened->buckets == NULL || opened->guides == NULL || opened->filter == NULL || opened->profile_groups == NULL ||
         pthread_mutex_init(&opened->lock, NULL) != 0) {
         free(opened->buckets);
         free(opened->guides);
-        free(opened->filter);
+        large_give_back(opened->filter, filter_bytes(opened));
         free(opened->profile_groups);
         free(opened);
         return WM_NO_MEMORY;
@@ -92,7 +98,7 @@ void register_close(struct office_register *office_register)
     lazy_index_free(&office_register->approvals);
     free(office_register->buckets);
     free(office_register->guides);
-    free(office_register->filter);
+    large_give_back(office_register->filter, filter_bytes(office_register));
     free(office_register->profile_groups);
     free(office_register->words);
     text_index_free(&office_register->word_index);
@@ -445,6 +451,16 @@ static void keep_filter(struct office_register *reg)
     pthread_mutex_unlock(&reg->lock);
 }
 
+void register_may_have_prefetch(const struct office_register *reg, struct packed_vin packed)
+{
+    uint64_t hash = vehicle_key_of(packed).hash;
+
+    if (reg->bucket_count == 0)
+        return;
+    __builtin_prefetch(&reg->buckets[vehicle_bucket_of(hash, reg->source->bucket_bits)]);
+    __builtin_prefetch(&reg->filter[filter_place(reg, hash) / 8]);
+}
+
 int register_may_have_packed(struct office_register *reg, struct packed_vin packed, bool *ret_may)
 {
     struct vehicle_key key = vehicle_key_of(packed);
@@ -489,7 +505,8 @@ struct part_shipments {
 
 struct dealer_shipments {
     uint32_t part_count;
-    struct part_shipments *parts;    /* by part_key */
+    uint32_t *part_hashes;           /* ascending; of each part_key */
+    struct part_shipments *parts;    /* likewise */
 };
 
 struct dealer_file {
@@ -601,6 +618,7 @@ int register_dealer(struct office_register *office_register, struct text code, i
 
 struct shipment {
     struct text part_key;
+    uint32_t part_hash;
     int32_t shipped_on;
     int64_t quantity;
 };
@@ -610,6 +628,11 @@ struct shipment_list {
     struct shipment *shipments;
     size_t count, capacity;
 };
+
+static uint32_t part_hash(struct text part_key)
+{
+    return (uint32_t)(text_hash(part_key) >> 16);
+}
 
 static int take_shipment(void *taker, struct text part_key, int32_t shipped_on, int64_t quantity)
 {
@@ -626,15 +649,17 @@ static int take_shipment(void *taker, struct text part_key, int32_t shipped_on, 
     struct text key = text_copy(&list->texts, part_key);
     if (key.bytes == NULL)
         return WM_NO_MEMORY;
-    list->shipments[list->count++] = (struct shipment){key, shipped_on, quantity};
+    list->shipments[list->count++] = (struct shipment){key, part_hash(key), shipped_on, quantity};
     return WM_OK;
 }
 
 static int compare_shipments(const void *a, const void *b)
 {
     const struct shipment *x = a, *y = b;
-    int order = text_compare(x->part_key, y->part_key);
+    int order = (x->part_hash > y->part_hash) - (x->part_hash < y->part_hash);
 
+    if (order == 0)
+        order = text_compare(x->part_key, y->part_key);
     return order != 0 ? order : (x->shipped_on > y->shipped_on) - (x->shipped_on < y->shipped_on);
 }
 
@@ -674,12 +699,14 @@ static int sum_shipments(struct arena *arena, struct shipment_list *list, struct
         qsort(list->shipments, list->count, sizeof *list->shipments, compare_shipments);
     for (size_t i = 0; i < list->count; i++)
         part_count += i == 0 || !text_equal(list->shipments[i].part_key, list->shipments[i - 1].part_key);
-    if (sums == NULL || (sums->parts = ARENA_ARRAY(arena, struct part_shipments, part_count)) == NULL)
+    if (sums == NULL || (sums->parts = ARENA_ARRAY(arena, struct part_shipments, part_count)) == NULL ||
+        (sums->part_hashes = ARENA_ARRAY(arena, uint32_t, part_count)) == NULL)
         return WM_NO_MEMORY;
     for (size_t from = 0, to; from < list->count; from = to) {
         for (to = from + 1; to < list->count; to++)
             if (!text_equal(list->shipments[to].part_key, list->shipments[from].part_key))
                 break;
+        sums->part_hashes[sums->part_count] = list->shipments[from].part_hash;
         int status = sum_part(arena, list->shipments + from, to - from, &sums->parts[sums->part_count++]);
         if (status != WM_OK)
             return status;
@@ -726,18 +753,18 @@ static int shipments_ready(struct office_register *reg, struct dealer_file *file
 
 static const struct part_shipments *find_part(const struct dealer_shipments *shipments, struct text part_key)
 {
-    uint32_t from = 0, to = shipments->part_count;
+    uint32_t from = 0, to = shipments->part_count, hash = part_hash(part_key);
 
     while (from < to) {
         uint32_t middle = from + (to - from) / 2;
-        int order = text_compare(part_key, shipments->parts[middle].part_key);
-        if (order == 0)
-            return &shipments->parts[middle];
-        if (order < 0)
-            to = middle;
-        else
+        if (shipments->part_hashes[middle] < hash)
             from = middle + 1;
+        else
+            to = middle;
     }
+    for (; from < shipments->part_count && shipments->part_hashes[from] == hash; from++)
+        if (text_equal(shipments->parts[from].part_key, part_key))
+            return &shipments->parts[from];
     return NULL;
 }
 

@@ -161,7 +161,7 @@ static int read_claim(struct batch *batch, struct held_block *block, const struc
     dossier->row_length = row->raw.length <= UINT32_MAX ? (uint32_t)row->raw.length : 0;
     if (batch->run->with_contents && add_content(&block->arena, dossier) != WM_OK)
         return WM_NO_MEMORY;
-    return history_note(&block->arena, dossier);
+    return WM_OK;
 }
 
 /* All that can be known of a claim without others, and the checks that need no more. */
@@ -170,9 +170,11 @@ static int examine(struct worker *worker, struct arena *arena, struct dossier *d
     if (dossier->claim.unreadable)
         return checks_unreadable(arena, dossier);
     int status = facts_establish(&worker->facts, arena, dossier);
-    return status == WM_OK
-               ? checks_early(&worker->facts, &worker->memo, arena, dossier, worker->batch->run->with_messages)
-               : status;
+    const struct batch_run *run = worker->batch->run;
+
+    if (status == WM_OK)
+        status = checks_early(&worker->facts, &worker->memo, arena, dossier, run->with_messages);
+    return status == WM_OK ? history_note(run->history, arena, dossier) : status;
 }
 
 /* How far behind the claim that is being read each step of a look-up follows. */
@@ -229,9 +231,19 @@ static int settle_claim(struct batch *batch, struct arena *arena, struct dossier
     return status;
 }
 
+/* The first block tells how many claims the file has, about. */
+static uint64_t expected_claims(const struct batch *batch, const struct held_block *block)
+{
+    size_t bytes = block->text.bytes.length;
+    return bytes == 0 ? 0 : (uint64_t)((unsigned __int128)block->count * batch->source->bytes / bytes);
+}
+
 static int settle_block(struct batch *batch, struct held_block *block)
 {
     const struct batch_run *run = batch->run;
+
+    if (block->ticket == 0)
+        history_expect(run->history, expected_claims(batch, block));
     int status = history_prepare(run->history, block->dossiers, block->count);
 
     for (uint32_t i = 0; status == WM_OK && i < block->count; i++) {
@@ -484,13 +496,12 @@ int batch_decide_one(struct fact_worker *worker, struct history *history, struct
                      struct dossier *dossier)
 {
     struct dossier *one = dossier;
-    int status = history_note(arena, dossier);
-
-    if (status == WM_OK)
-        status = facts_establish(worker, arena, dossier);
+    int status = facts_establish(worker, arena, dossier);
 
     if (status == WM_OK)
         status = checks_early(worker, NULL, arena, dossier, true);
+    if (status == WM_OK)
+        status = history_note(history, arena, dossier);
     if (status == WM_OK)
         status = history_prepare(history, &one, 1);
     if (status == WM_OK)
