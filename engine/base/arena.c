@@ -42,7 +42,7 @@ static size_t wanted_bytes(const struct arena *arena, size_t size)
 }
 #endif
 
-/* A chunk of the largest step is used in full sooner or later. Another is had as it comes: what it holds may be less. */
+/* A chunk of the largest step is used in full sooner or later; others are had as they come. */
 static struct arena_chunk *take_chunk(size_t size)
 {
     size_t bytes = sizeof(struct arena_chunk) + size;

@@ -1,5 +1,5 @@
-/* large.h - memory for what may grow to millions of elements, in large pages of the processor where the system has any to
- * give: what is looked up at random all over it then misses fewer translations, and is had with fewer faults.
+/* large.h - memory for what may grow to millions of elements, in large pages of the processor where the system has any
+ * to give: what is looked up at random all over it then misses fewer translations, and is had with fewer faults.
  *
  * Below LARGE_BYTES it is calloc's. From there on it begins at a large page and counts as used in whole large pages
  * (2 MiB on most machines), so that nobody should ask for much more than will be filled.

@@ -85,8 +85,8 @@ struct history_file {
 int history_new(const struct rules *rules, const struct history_source *source, struct history **ret_history);
 void history_free(struct history *history);
 
-/* Says that about so many claims more are coming, most of them of vehicles, orders and technicians' days of their own: what
- * grows with them need not grow step by step then. A wish. */
+/* Says that about so many claims more are coming, most of them of vehicles, orders and technicians' days of their own:
+ * what grows with them need not grow step by step then. A wish. */
 void history_expect(struct history *history, uint64_t claims);
 
 /* For a run that is recorded: rows get their place in the order of recording, behind this last one, and a row

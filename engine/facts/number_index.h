@@ -36,8 +36,8 @@ static inline void number_index_prefetch(const struct number_index *index, uint3
         __builtin_prefetch(&index->slots[hash & (index->capacity - 1)]);
 }
 
-/* The number + 1 that this hash leads to first, which may be another key's; 0: none. For asking the processor for what is
- * likely to be read. */
+/* The number + 1 that this hash leads to first, which may be another key's; 0: none. For asking the processor for what
+ * is likely to be read. */
 static inline uint32_t number_index_peek(const struct number_index *index, uint32_t hash)
 {
     return index->capacity > 0 ? index->slots[hash & (index->capacity - 1)].number : 0;

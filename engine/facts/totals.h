@@ -29,8 +29,8 @@ void totals_close(struct totals *totals);
 /* Says that so many more are coming; 0: nothing is known. */
 void totals_expect(struct totals *totals, uint32_t orders, uint32_t days);
 
-/* Say that these keys of the claim will be looked for soon: the first long before, where their slots are; the others, in
- * their order and each some claims after the one before, what the slot and then the entry of its kit lead to. */
+/* Say that these keys of the claim will be looked for soon: the first long before, where their slots are; the others,
+ * in their order and each some claims after the one before, what the slot and then the entry of its kit lead to. */
 void totals_prefetch_slots(const struct totals *totals, const struct dossier *dossier);
 void totals_prefetch_entry(const struct totals *totals, const struct dossier *dossier);
 void totals_prefetch_content(const struct totals *totals, const struct dossier *dossier);

@@ -4,6 +4,7 @@
 
 #include "base/status.h"
 #include "ledger/columns.h"
+#include "ledger/packed.h"
 #include "ledger/row_feed.h"
 
 /* Parameters of all statements below; null or empty is any. */
@@ -129,6 +130,12 @@ static int select_rows(struct flagging *flagging, const char *sql, struct rows *
 
 /* --- Which claims --- */
 
+static bool has_findings(void *context, int64_t row, uint32_t note)
+{
+    (void)context, (void)row;
+    return (note & PACKED_NOTE_FINDINGS) != 0;
+}
+
 /* Rows of one dealer or on one vehicle are found by their hash. Either way they ascend. */
 static int find_candidates(struct flagging *flagging)
 {
@@ -143,7 +150,7 @@ static int find_candidates(struct flagging *flagging)
     struct text dealer = filter->vin.length > 0 ? TEXT("") : filter->dealer;
     int status = ledger_reader_open(flagging->office, (struct ledger_point){INT64_MAX, INT64_MAX}, &reader);
     if (status == WM_OK)
-        status = ledger_rows_of(reader, &arena, dealer, filter->vin, &rows, &count);
+        status = ledger_rows_of(reader, &arena, dealer, filter->vin, has_findings, NULL, &rows, &count);
     for (uint32_t i = 0; status == WM_OK && i < count; i++)
         status = add_row(flagging, &flagging->candidates, rows[i]);
     ledger_reader_close(reader);

@@ -33,7 +33,7 @@ enum office_mode {
 extern const char *const OFFICE_SCHEMA[];
 
 /* Which version of the file this program makes and reads. */
-enum { OFFICE_VERSION = 2 };
+enum { OFFICE_VERSION = 3 };
 
 /* How long one waits for another program that is writing. */
 enum { OFFICE_WAIT_MS = 60000 };

@@ -12,7 +12,7 @@
 #include "ledger/columns.h"
 
 /* Four buckets or more fit into a page of the database. */
-enum { FULL_BYTES = 3400, MOST_BITS = 24, HASH_BYTES = 8, NUMBER_BYTES = 4, AMOUNT_BYTES = 8 };
+enum { FULL_BYTES = 3400, MOST_BITS = 24, HASH_BYTES = 8, NUMBER_BYTES = 4, NOTE_BYTES = 2, AMOUNT_BYTES = 8 };
 
 static const char *const NAMES[PACKED_TABLES] = {"rows", "tallies"};
 static const char *const TABLES[PACKED_TABLES] = {"row_buckets", "tally_buckets"};
@@ -27,7 +27,7 @@ size_t packed_list_entry_bytes(enum packed_table table)
 
 static size_t packed_size(enum packed_table table)
 {
-    return HASH_BYTES + NUMBER_BYTES + (table == PACKED_ROWS ? 0 : AMOUNT_BYTES);
+    return HASH_BYTES + NUMBER_BYTES + (table == PACKED_ROWS ? NOTE_BYTES : AMOUNT_BYTES);
 }
 
 /* SipHash of the kind and both parts; of parts that are too long their digests. */
@@ -66,7 +66,25 @@ uint64_t packed_hash(enum packed_key kind, struct text first, struct text second
     return hash_parts(kind, first, second);
 }
 
-void packed_rows_of(const struct claim *claim, uint32_t row,
+/* The 16,383 days from 1 January 2015 on, to November 2059, are noted as 1 and so on; others as 0. */
+enum { DAY_BEFORE_NOTED = 16435, NOTED_DAYS = 0x3fff };
+
+uint32_t packed_note(int32_t completed_on, bool has_findings, bool is_first)
+{
+    bool noted = completed_on > DAY_BEFORE_NOTED && completed_on <= DAY_BEFORE_NOTED + NOTED_DAYS;
+
+    return (noted ? (uint32_t)(completed_on - DAY_BEFORE_NOTED) : 0) | (has_findings ? PACKED_NOTE_FINDINGS : 0) |
+           (is_first ? PACKED_NOTE_FIRST : 0);
+}
+
+bool packed_note_is_after(uint32_t note, int32_t day)
+{
+    int32_t days = (int32_t)(note & NOTED_DAYS);
+
+    return days != 0 && DAY_BEFORE_NOTED + days > day;
+}
+
+void packed_rows_of(const struct claim *claim, uint32_t row, uint32_t note,
                     struct packed_entry ret_entries[PACKED_ROWS_OF_CLAIM])
 {
     struct text dealer = claim->cells[COLUMN_DEALER];
@@ -75,8 +93,9 @@ void packed_rows_of(const struct claim *claim, uint32_t row,
         packed_hash(KEY_VEHICLE, claim->vin, TEXT("")),
         packed_hash(KEY_REPAIR_ORDER, dealer, claim->cells[COLUMN_REPAIR_ORDER])};
 
+
     for (int i = 0; i < PACKED_ROWS_OF_CLAIM; i++)
-        ret_entries[i] = (struct packed_entry){.hash = hashes[i], .number = row};
+        ret_entries[i] = (struct packed_entry){.hash = hashes[i], .number = row, .note = note};
 }
 
 static int64_t plus(int64_t a, int64_t b)
@@ -133,7 +152,11 @@ static struct packed_entry unpack(enum packed_table table, const char *bytes)
 
     memcpy(&number, bytes + HASH_BYTES, sizeof number);
     entry.number = le32toh(number);
-    if (table != PACKED_ROWS) {
+    if (table == PACKED_ROWS) {
+        uint16_t note;
+        memcpy(&note, bytes + HASH_BYTES + NUMBER_BYTES, sizeof note);
+        entry.note = le16toh(note);
+    } else {
         memcpy(&amount, bytes + HASH_BYTES + NUMBER_BYTES, sizeof amount);
         entry.amount = (int64_t)le64toh(amount);
     }
@@ -146,12 +169,15 @@ static void pack(enum packed_table table, const struct packed_entry *entry, stru
     char *room = buffer_room(out, size);
     uint64_t hash = htole64(entry->hash), amount = htole64((uint64_t)entry->amount);
     uint32_t number = htole32(entry->number);
+    uint16_t note = htole16((uint16_t)entry->note);
 
     if (room == NULL)
         return;
     memcpy(room, &hash, sizeof hash);
     memcpy(room + HASH_BYTES, &number, sizeof number);
-    if (table != PACKED_ROWS)
+    if (table == PACKED_ROWS)
+        memcpy(room + HASH_BYTES + NUMBER_BYTES, &note, sizeof note);
+    else
         memcpy(room + HASH_BYTES + NUMBER_BYTES, &amount, sizeof amount);
     out->length += size;
 }
@@ -312,7 +338,7 @@ static struct packed_entry entry_at(const struct packed_list *list, const struct
 /* Both sizes of entries are sorted by the same text, compiled for each. */
 struct row_entry {
     uint64_t hash;
-    uint32_t number, unused;
+    uint32_t number, note;
 };
 
 #define SORTING(name, type)                                                                                    \
@@ -1000,20 +1026,20 @@ int packed_find_dealer(struct packed_reader *reader, struct text dealer, packed_
     return find_between(reader, hash, hash | ~DEALER_BITS, take, taker);
 }
 
-int packed_has_number(struct packed_reader *reader, uint64_t hash, uint32_t number, bool *ret_has)
+int packed_has_entry(struct packed_reader *reader, const struct packed_entry *wanted, bool *ret_has)
 {
-    const struct packed_entry wanted = {.hash = hash, .number = number};
-    struct bucket *bucket = &reader->buckets[bucket_of(hash, reader->bits)];
+    uint32_t number = bucket_of(wanted->hash, reader->bits);
+    struct bucket *bucket = &reader->buckets[number];
     size_t size = packed_size(reader->table);
-    int status = bucket->entries == NULL ? read_bucket(reader, bucket_of(hash, reader->bits)) : WM_OK;
+    int status = bucket->entries == NULL ? read_bucket(reader, number) : WM_OK;
 
     if (status != WM_OK)
         return status;
-    uint32_t low = lower_bound(reader, bucket, hash), count = bucket->length / (uint32_t)size, high = count;
+    uint32_t low = lower_bound(reader, bucket, wanted->hash), count = bucket->length / (uint32_t)size, high = count;
     while (low < high) {
         uint32_t middle = low + (high - low) / 2;
         struct packed_entry entry = unpack(reader->table, bucket->entries + middle * size);
-        if (compare(&entry, &wanted) < 0)
+        if (compare(&entry, wanted) < 0)
             low = middle + 1;
         else
             high = middle;
@@ -1021,7 +1047,7 @@ int packed_has_number(struct packed_reader *reader, uint64_t hash, uint32_t numb
     struct packed_entry found = {0};
     if (low < count)
         found = unpack(reader->table, bucket->entries + low * size);
-    *ret_has = low < count && compare(&found, &wanted) == 0;
+    *ret_has = low < count && compare(&found, wanted) == 0 && found.note == wanted->note;
     return WM_OK;
 }
 
@@ -1100,7 +1126,7 @@ int packed_equals(struct office *office, const struct packed_list *list, bool *r
         status = table_cursor_next(&there, &is, &has);
     wants = cursor_entry(&should, &wanted);
     while (status == WM_OK && equal && (has || wants)) {
-        equal = has && wants && compare(&is, &wanted) == 0 && is.amount == wanted.amount;
+        equal = has && wants && compare(&is, &wanted) == 0 && is.amount == wanted.amount && is.note == wanted.note;
         should.at++;
         wants = cursor_entry(&should, &wanted);
         status = table_cursor_next(&there, &is, &has);

@@ -2,7 +2,7 @@
  *
  * An entry is the hash of a key, a number (a row, or a day), and for sums an amount. There are 2^bits buckets;
  * the top bits of the hash are the number of the bucket, and bucket 2^bits + number holds those entries, in the
- * order of (hash, number), each once. Of rows: hash (8 bytes), number (4), little-endian. Of sums, where many
+ * order of (hash, number), each once. Of rows: hash (8 bytes), number (4), note (2), little-endian. Of sums, where many
  * follow each other under one hash: how much the hash is more than that of the entry before; the number, less
  * that of the entry before if the hash is the same; twice the amount, or if it is below 0, twice what it is
  * less than -1, plus 1; each in groups of seven bits, the lowest first, a byte each, with the top bit set where
@@ -40,7 +40,7 @@ uint64_t packed_hash(enum packed_key kind, struct text first, struct text second
 struct packed_entry {
     uint64_t hash;
     uint32_t number; /* a row; or a day, by packed_day */
-    uint32_t unused;
+    uint32_t note;   /* of a row: by packed_note; 0 for sums */
     int64_t amount;
 };
 
@@ -55,10 +55,19 @@ static inline int32_t packed_day_of(uint32_t number)
     return (int32_t)(number ^ UINT32_C(0x80000000));
 }
 
+/* What an entry notes of its row, in 16 bits, so that many rows of a dealer or vehicle need not be read to be left out:
+ * the day of completion, whether it has findings, and whether it is the first of its claim that counts. */
+#define PACKED_NOTE_FINDINGS UINT32_C(0x8000)
+#define PACKED_NOTE_FIRST UINT32_C(0x4000)
+uint32_t packed_note(int32_t completed_on, bool has_findings, bool is_first);
+
+/* Whether the work was surely done after this day. false: it was not, or the note does not know. */
+bool packed_note_is_after(uint32_t note, int32_t day);
+
 enum { PACKED_ROWS_OF_CLAIM = 3 };
 
 /* The entries that find a row of a claim. */
-void packed_rows_of(const struct claim *claim, uint32_t row,
+void packed_rows_of(const struct claim *claim, uint32_t row, uint32_t note,
                     struct packed_entry ret_entries[PACKED_ROWS_OF_CLAIM]);
 
 /* What a standing claim counts (sign 1), or no longer does (-1): hours of its technician, quantities of its
@@ -115,8 +124,8 @@ int packed_find_dealer(struct packed_reader *reader, struct text dealer, packed_
 /* Whether there is an entry of this hash. */
 int packed_has(struct packed_reader *reader, uint64_t hash, bool *ret_has);
 
-/* Whether there is the entry of this hash and number. */
-int packed_has_number(struct packed_reader *reader, uint64_t hash, uint32_t number, bool *ret_has);
+/* Whether there is this very entry of a row, its note included. */
+int packed_has_entry(struct packed_reader *reader, const struct packed_entry *entry, bool *ret_has);
 
 /* Says that this hash will be looked for soon. */
 void packed_prefetch(const struct packed_reader *reader, uint64_t hash);

@@ -127,7 +127,7 @@ static int list_of_dealer(struct walk *walk, const struct paid_filter *filter)
     int status = ledger_reader_open(walk->office, (struct ledger_point){INT64_MAX, INT64_MAX}, &reader);
 
     if (status == WM_OK)
-        status = ledger_rows_of(reader, &arena, filter->dealer, TEXT(""), &rows, &count);
+        status = ledger_rows_of(reader, &arena, filter->dealer, TEXT(""), NULL, NULL, &rows, &count);
     if (status == WM_OK) {
         const struct row_feed feed = {"row", count, row_feed_number, rows, NULL};
         status = row_feed_begin(walk->office, &feed);

@@ -227,7 +227,10 @@ static int pack_entries(const struct dossier *dossier, struct buffer *places, st
 {
     struct packed_entry entries[PACKED_ROWS_OF_CLAIM];
 
-    packed_rows_of(&dossier->claim, (uint32_t)dossier->row, entries);
+    packed_rows_of(&dossier->claim, (uint32_t)dossier->row,
+                   packed_note(dossier->claim.completed_on, dossier->finding_count > 0,
+                               dossier->supersedes && dossier->replaces == 0),
+                   entries);
     for (int i = 0; i < PACKED_ROWS_OF_CLAIM; i++)
         buffer_add(places, &entries[i], packed_list_entry_bytes(PACKED_ROWS));
     return stands(dossier) ? packed_tallies_of(&dossier->claim, 1, pack_tally, tallies) : WM_OK;

@@ -31,6 +31,8 @@ struct ledger_reader {
     struct packed_reader *rows; /* NULL: not needed yet */
     int64_t *found;             /* rows of a hash; malloc'd */
     uint32_t found_count, found_capacity;
+    ledger_row_wanted *wanted;  /* NULL: all are */
+    void *wanted_context;
 };
 
 int ledger_reader_open(struct office *office, struct ledger_point point, struct ledger_reader **ret_reader)
@@ -107,7 +109,8 @@ static int keep_found(void *context, const struct packed_entry *entry)
 {
     struct ledger_reader *reader = context;
 
-    if (entry->number > reader->point.last_row)
+    if (entry->number > reader->point.last_row ||
+        (reader->wanted != NULL && !reader->wanted(reader->wanted_context, entry->number, entry->note)))
         return WM_OK;
     if (reader->found_count == reader->found_capacity) {
         uint32_t capacity = reader->found_capacity ? reader->found_capacity * 2 : 16;
@@ -514,10 +517,13 @@ int ledger_names_on_repair_order(struct ledger_reader *reader, struct arena *are
 }
 
 int ledger_rows_of(struct ledger_reader *reader, struct arena *arena, struct text dealer, struct text vin,
-                   int64_t **ret_rows, uint32_t *ret_count)
+                   ledger_row_wanted *wanted, void *context, int64_t **ret_rows, uint32_t *ret_count)
 {
+    reader->wanted = wanted;
+    reader->wanted_context = context;
     int status =
         dealer.length > 0 ? find_rows_of_dealer(reader, dealer) : find_rows(reader, KEY_VEHICLE, vin, TEXT(""));
+    reader->wanted = NULL;
 
     if (status != WM_OK)
         return status;

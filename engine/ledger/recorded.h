@@ -87,9 +87,12 @@ int ledger_names_of_dealer(struct ledger_reader *reader, struct arena *arena, st
 int ledger_names_on_repair_order(struct ledger_reader *reader, struct arena *arena, struct text dealer,
                                  struct text repair_order, struct claim_name **ret_names, uint32_t *ret_count);
 
-/* All rows on a VIN (dealer empty) or of a dealer, ascending, in the arena. They may hold some of another one,
- * whose hash is the same. */
+/* Whether a row is wanted, by what is noted of it (ledger/packed.h). Rows come in no order. */
+typedef bool ledger_row_wanted(void *context, int64_t row, uint32_t note);
+
+/* All rows on a VIN (dealer empty) or of a dealer that are wanted (NULL: all are), ascending, in the arena. They may
+ * hold some of another one, whose hash is the same. */
 int ledger_rows_of(struct ledger_reader *reader, struct arena *arena, struct text dealer, struct text vin,
-                   int64_t **ret_rows, uint32_t *ret_count);
+                   ledger_row_wanted *wanted, void *context, int64_t **ret_rows, uint32_t *ret_count);
 
 #endif

@@ -7,6 +7,7 @@
 #include "base/text_index.h"
 #include "intake/items.h"
 #include "ledger/columns.h"
+#include "ledger/packed.h"
 #include "ledger/row_feed.h"
 
 /* A row alone is the whole claim where none replaced it and nobody decided over it. */
@@ -195,13 +196,24 @@ static uint32_t count_before(const int64_t *rows, uint32_t count, int64_t last_r
     return low;
 }
 
+/* The first row of a claim that was surely done after the day counts in no case, whatever became of it. A later one may
+ * have taken the place of one that does. */
+static bool may_count(void *context, int64_t row, uint32_t note)
+{
+    const struct adding *adding = context;
+
+    (void)row;
+    return (note & PACKED_NOTE_FIRST) == 0 || !packed_note_is_after(note, adding->until);
+}
+
 static int add_all(struct adding *adding, enum tallies_from from, enum tallies_from *ret_from)
 {
     struct arena arena = ARENA_EMPTY;
     int64_t *rows = NULL;
     uint32_t count = 0, before = 0;
     bool decided_later = false;
-    int status = ledger_rows_of(adding->reader, &arena, adding->dealer, TEXT(""), &rows, &count);
+    int status =
+        ledger_rows_of(adding->reader, &arena, adding->dealer, TEXT(""), may_count, adding, &rows, &count);
 
     if (status == WM_OK)
         before = count_before(rows, count, adding->point.last_row);

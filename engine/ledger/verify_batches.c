@@ -179,7 +179,7 @@ static const char *differing_column(sqlite3_stmt *row, const struct claim *claim
     return sqlite3_column_int64(row, 11) != claim->total_amount_cents ? "asked_cents" : NULL;
 }
 
-static int add_findings(struct walk *walk, int64_t row, struct canonical *canonical)
+static int add_findings(struct walk *walk, int64_t row, struct canonical *canonical, bool *ret_any)
 {
     sqlite3_stmt *side = walk->sides[FINDINGS];
     int64_t number = 0;
@@ -202,6 +202,7 @@ static int add_findings(struct walk *walk, int64_t row, struct canonical *canoni
             row_canonical_finding(canonical, &finding);
         status = advance(walk, FINDINGS);
     }
+    *ret_any = number > 0;
     return status;
 }
 
@@ -281,16 +282,18 @@ static int note_standing(struct walk *walk, int64_t row, const struct claim *cla
 }
 
 /* Every way to find the row leads to it. */
-static int find_row(struct walk *walk, int64_t row, const struct claim *claim)
+static int find_row(struct walk *walk, int64_t row, const struct claim *claim, bool has_findings)
 {
     static const char *const WAYS[PACKED_ROWS_OF_CLAIM] = {"claim", "vehicle", "repair order"};
     struct packed_entry entries[PACKED_ROWS_OF_CLAIM];
     bool found = false;
     int status = WM_OK;
 
-    packed_rows_of(claim, (uint32_t)row, entries);
+    bool is_first = sqlite3_column_type(walk->sides[ROWS], 14) == SQLITE_NULL;
+
+    packed_rows_of(claim, (uint32_t)row, packed_note(claim->completed_on, has_findings, is_first), entries);
     for (int i = 0; status == WM_OK && i < PACKED_ROWS_OF_CLAIM; i++) {
-        status = packed_has_number(walk->rows, entries[i].hash, (uint32_t)row, &found);
+        status = packed_has_entry(walk->rows, &entries[i], &found);
         if (status == WM_OK && !found)
             verify_row_fault(walk->verification, row,
                              "row_buckets does not have it by its %s; restore the file from a copy", WAYS[i]);
@@ -300,7 +303,7 @@ static int find_row(struct walk *walk, int64_t row, const struct claim *claim)
 
 /* --- Rows of a batch --------------------------------------------------------------------------------- */
 
-static int check_content(struct walk *walk, int64_t row, struct text content)
+static int check_content(struct walk *walk, int64_t row, struct text content, bool has_findings)
 {
     struct claim claim;
     int status =
@@ -312,7 +315,7 @@ static int check_content(struct walk *walk, int64_t row, struct text content)
     if (column != NULL)
         verify_row_fault(walk->verification, row,
                          "its %s does not fit what was recorded; restore the file from a copy", column);
-    status = find_row(walk, row, &claim);
+    status = find_row(walk, row, &claim, has_findings);
     return status == WM_OK ? note_standing(walk, row, &claim) : status;
 }
 
@@ -334,6 +337,7 @@ static int check_row(struct walk *walk, int64_t batch)
     const uint8_t *digest;
     struct text content = {"", 0};
     struct canonical canonical;
+    bool has_findings = false;
 
     arena_reset(&walk->arena);
     if (row != walk->next_row)
@@ -349,11 +353,11 @@ static int check_row(struct walk *walk, int64_t batch)
         return status;
     content_digest(content, content_is);
     row_digest(walk, content_is, &canonical);
-    status = add_findings(walk, row, &canonical);
+    status = add_findings(walk, row, &canonical, &has_findings);
     canonical_end(&canonical, digest_is);
     batch_canonical_row(walk->canonical, digest_is);
     if (status == WM_OK && digest != NULL)
-        status = check_content(walk, row, content);
+        status = check_content(walk, row, content, has_findings);
     if (status == WM_OK && walk->verification->result.faults == faults &&
         (digest == NULL || memcmp(digest, digest_is, DIGEST_BYTES) != 0))
         verify_row_fault(walk->verification, row, "it does not fit its digest; restore the file from a copy");

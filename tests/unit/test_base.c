@@ -14,6 +14,7 @@
 #include "base/limits.h"
 #include "base/status.h"
 #include "base/text.h"
+#include "base/large.h"
 #include "base/text_pool.h"
 #include "base/value.h"
 
@@ -620,6 +621,30 @@ static void a_write_that_fails(void **state)
 }
 
 /* Short and long texts, over several pieces: each is found at its place, and no place is 0. */
+/* Zeroed, all of it one's own, and given back, on both sides of where large pages begin. */
+static void large_memory(void **state)
+{
+    static const size_t BYTES[] = {1, 4096, LARGE_BYTES - 1, LARGE_BYTES, LARGE_BYTES + 1, 3 * LARGE_BYTES};
+
+    (void)state;
+    for (size_t i = 0; i < sizeof BYTES / sizeof BYTES[0]; i++) {
+        unsigned char *memory = large_take(BYTES[i]), *other = large_take(BYTES[i]);
+        assert_non_null(memory);
+        assert_non_null(other);
+        for (size_t at = 0; at < BYTES[i]; at += 1000)
+            assert_int_equal(memory[at] | other[at], 0);
+        memset(memory, 1, BYTES[i]);
+        memset(other, 2, BYTES[i]);
+        assert_int_equal(memory[0] | memory[BYTES[i] - 1], 1);
+        large_give_back(other, BYTES[i]);
+        assert_int_equal(memory[BYTES[i] / 2], 1);
+        large_give_back(memory, BYTES[i]);
+    }
+    large_give_back(NULL, 4096);
+    large_give_back(NULL, LARGE_BYTES);
+    assert_null(large_take(SIZE_MAX / 2 + 1));
+}
+
 static void text_pools(void **state)
 {
     static char long_text[TEXT_POOL_MOST_BYTES];
@@ -648,6 +673,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(text_pools),
+        cmocka_unit_test(large_memory),
         cmocka_unit_test(numbers_read),
         cmocka_unit_test(numbers_written),
         cmocka_unit_test(random_numbers_come_back),

@@ -6,6 +6,7 @@
 #include <stdbool.h>
 #include <unistd.h>
 
+#include "base/date.h"
 #include "base/status.h"
 #include "ledger/packed.h"
 
@@ -65,6 +66,7 @@ static void compare_all(struct office *office, enum packed_table table)
             if (found.entries[k].number == plain[i].number) {
                 hits++;
                 assert_true(table == PACKED_ROWS || found.entries[k].amount == plain[i].amount);
+                assert_int_equal(found.entries[k].note, plain[i].note);
             }
         }
         assert_int_equal(hits, counts);
@@ -80,6 +82,7 @@ static struct packed_entry random_entry(enum packed_table table, uint32_t row, u
 
     entry.number = table == PACKED_ROWS ? row : packed_day((int32_t)random_below(&seed, 400) - 200);
     entry.amount = table == PACKED_ROWS ? 0 : (int64_t)random_below(&seed, 5) - 2;
+    entry.note = table == PACKED_ROWS ? random_below(&seed, 65536) : 0;
     return entry;
 }
 
@@ -244,9 +247,36 @@ static void hashes_stay(void **state)
                 packed_hash(KEY_REPAIR_ORDER, TEXT("D1"), TEXT("2")));
 }
 
+/* Days by the calendar; what lies outside of them is not known, and so never surely after a day. */
+static void notes(void **state)
+{
+    static const struct {
+        int year, month, day;
+        bool noted;
+    } DAYS[] = {{2014, 12, 31, false},
+                {2015, 1, 1, true},
+                {2026, 11, 26, true},
+                {2059, 11, 8, true},
+                {2059, 11, 9, false}};
+
+    (void)state;
+    for (size_t i = 0; i < sizeof DAYS / sizeof DAYS[0]; i++) {
+        int32_t day = date_from_civil(DAYS[i].year, DAYS[i].month, DAYS[i].day);
+        uint32_t note = packed_note(day, i % 2 == 0, i % 3 == 0);
+        assert_true(note <= UINT16_MAX);
+        assert_int_equal((note & PACKED_NOTE_FINDINGS) != 0, i % 2 == 0);
+        assert_int_equal((note & PACKED_NOTE_FIRST) != 0, i % 3 == 0);
+        assert_int_equal(packed_note_is_after(note, day - 1), DAYS[i].noted);
+        assert_false(packed_note_is_after(note, day));
+        assert_false(packed_note_is_after(note, day + 1));
+    }
+    assert_false(packed_note_is_after(packed_note(DAY_NONE, true, true), -100000));
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(notes),
         cmocka_unit_test(rows),
         cmocka_unit_test(tallies),
         cmocka_unit_test(nothing_is_left),

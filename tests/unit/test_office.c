@@ -121,9 +121,9 @@ static void make_damaged(const char *path)
 #define OTHER "this is a database of another program, no office file; name another with --office FILE"
 #define DAMAGED \
     "this is no office file, or a damaged one; name another with --office FILE, or restore it from a copy"
-#define NEWER "the office file has version 9, and this program knows up to 2; use a newer program"
+#define NEWER "the office file has version 9, and this program knows up to 3; use a newer program"
 #define OLDER                                                                                                     \
-    "the office file has version 1, and this program reads version 2; use the program that made it, or load and " \
+    "the office file has version 1, and this program reads version 3; use the program that made it, or load and " \
     "post into a new file"
 
 static void what_cannot_be_opened_is_told(void **state)
