@@ -126,10 +126,13 @@ run-test: $(UNIT_TESTS) $(DEMO)/office.db $(DEMO)/D137.pack $(BUILD)/bench/batch
 	@failed=; for t in $(UNIT_TESTS) $(sort $(wildcard tests/*.sh)) tests/bench/instructions.sh; do $(TEST_ENVIRONMENT) $$t || failed="$$failed $$t"; done; \
 	 if [ -n "$$failed" ]; then echo "failed:$$failed" >&2; exit 1; fi
 
-# With TEN=1 on an office of ten years instead, of 1,000,000 claims; TEN=10000000: of so many.
+# With TEN=1 on an office of ten years instead, of 1,000,000 claims; TEN=10000000: of so many. PEERS=DIR: also what DIR/run.sh
+# says, which runs other programs beside this one and compares what they decide.
 bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure $(BUILD)/bench/stages
 	@$(if $(TEN),:,sh tests/bench/bench.sh $(BUILD)/witnessmark $(BUILD)/bench)
+	@$(if $(TEN),:,sh tests/bench/tables.sh $(BUILD)/witnessmark $(BUILD)/bench)
 	@$(if $(TEN),:,sh tests/bench/post.sh $(BUILD)/witnessmark $(BUILD)/bench)
+	@$(if $(PEERS),$(PEERS)/run.sh -q -r 7 $(abspath $(BUILD)/witnessmark),:)
 	@$(if $(TEN),sh tests/bench/ten.sh $(BUILD)/witnessmark $(BUILD)/bench $(if $(filter 1,$(TEN)),1000000,$(TEN)),:)
 
 # What holds when the machine fails; FULL=all fails each call, without it every one at first and then in steps.
