@@ -14,8 +14,18 @@
 /* Four buckets or more fit into a page of the database. */
 enum { FULL_BYTES = 3400, MOST_BITS = 24, HASH_BYTES = 8, NUMBER_BYTES = 4, NOTE_BYTES = 2, AMOUNT_BYTES = 8 };
 
-static const char *const NAMES[PACKED_TABLES] = {"rows", "tallies"};
-static const char *const TABLES[PACKED_TABLES] = {"row_buckets", "tally_buckets"};
+static const char *const TABLES[PACKED_LEVELS][PACKED_TABLES] = {
+    [PACKED_SETTLED] = {"row_buckets", "tally_buckets"},
+    [PACKED_RECENT] = {"recent_row_buckets", "recent_tally_buckets"},
+};
+
+/* Recent entries are settled when they are more than one in so many. */
+enum { RECENT_SHARE = 16 };
+
+const char *packed_name(enum packed_table table, enum packed_level level)
+{
+    return TABLES[level][table];
+}
 static const unsigned char HASH_KEY[crypto_shorthash_KEYBYTES] = "witnessmark rows";
 
 /* --- Entries ----------------------------------------------------------------------------------------- */
@@ -535,7 +545,8 @@ struct packed_size {
     uint64_t entries;
 };
 
-static int read_size(struct office *office, enum packed_table table, struct packed_size *ret_size)
+static int read_size(struct office *office, enum packed_level level, enum packed_table table,
+                     struct packed_size *ret_size)
 {
     struct packed_size size = {0, 0};
     sqlite3_stmt *statement = NULL;
@@ -544,7 +555,7 @@ static int read_size(struct office *office, enum packed_table table, struct pack
 
     if (status != WM_OK)
         return status;
-    sqlite3_bind_text(statement, 1, NAMES[table], -1, SQLITE_STATIC);
+    sqlite3_bind_text(statement, 1, TABLES[level][table], -1, SQLITE_STATIC);
     status = office_step(office, statement, &found);
     if (status == WM_OK && found) {
         int64_t bits = sqlite3_column_int64(statement, 0), entries = sqlite3_column_int64(statement, 1);
@@ -558,7 +569,8 @@ static int read_size(struct office *office, enum packed_table table, struct pack
     return status;
 }
 
-static int write_size(struct office *office, enum packed_table table, const struct packed_size *size)
+static int write_size(struct office *office, enum packed_level level, enum packed_table table,
+                      const struct packed_size *size)
 {
     sqlite3_stmt *statement = NULL;
     int status = office_prepare(
@@ -566,7 +578,7 @@ static int write_size(struct office *office, enum packed_table table, const stru
 
     if (status != WM_OK)
         return status;
-    sqlite3_bind_text(statement, 1, NAMES[table], -1, SQLITE_STATIC);
+    sqlite3_bind_text(statement, 1, TABLES[level][table], -1, SQLITE_STATIC);
     sqlite3_bind_int64(statement, 2, size->bits);
     sqlite3_bind_int64(statement, 3, (int64_t)size->entries);
     status = office_execute(office, statement);
@@ -591,13 +603,13 @@ static uint32_t bucket_of(uint64_t hash, unsigned bits)
     return bits == 0 ? 0 : (uint32_t)(hash >> (64 - bits));
 }
 
-/* SQL on the table of the kind, which stands between both pieces. */
-static int prepare(struct office *office, enum packed_table table, const char *before, const char *behind,
-                   sqlite3_stmt **ret_statement)
+/* SQL on the table of the kind and level, which stands between both pieces. */
+static int prepare(struct office *office, enum packed_level level, enum packed_table table, const char *before,
+                   const char *behind, sqlite3_stmt **ret_statement)
 {
     char sql[160];
 
-    snprintf(sql, sizeof sql, "%s %s %s", before, TABLES[table], behind);
+    snprintf(sql, sizeof sql, "%s %s %s", before, TABLES[level][table], behind);
     return office_prepare(office, sql, ret_statement);
 }
 
@@ -624,6 +636,7 @@ static bool cursor_entry(struct cursor *cursor, struct packed_entry *ret_entry)
 
 struct packed_writing {
     struct office *office;
+    enum packed_level level;
     enum packed_table table;
     struct cursor cursor;
     unsigned bits;
@@ -719,12 +732,12 @@ struct table_cursor {
 };
 
 /* Buckets below this one. */
-static int table_cursor_open(struct table_cursor *cursor, struct office *office, enum packed_table table,
-                             int64_t end)
+static int table_cursor_open(struct table_cursor *cursor, struct office *office, enum packed_level level,
+                             enum packed_table table, int64_t end)
 {
     *cursor = (struct table_cursor){.office = office, .table = table};
     int status =
-        prepare(office, table, "SELECT entries FROM", "WHERE bucket < ?1 ORDER BY bucket", &cursor->statement);
+        prepare(office, level, table, "SELECT entries FROM", "WHERE bucket < ?1 ORDER BY bucket", &cursor->statement);
     if (status == WM_OK)
         sqlite3_bind_int64(cursor->statement, 1, end);
     return status;
@@ -764,10 +777,10 @@ static int table_cursor_next(struct table_cursor *cursor, struct packed_entry *r
     return WM_OK;
 }
 
-static int delete_below(struct office *office, enum packed_table table, int64_t end)
+static int delete_below(struct office *office, enum packed_level level, enum packed_table table, int64_t end)
 {
     sqlite3_stmt *statement = NULL;
-    int status = prepare(office, table, "DELETE FROM", "WHERE bucket < ?1", &statement);
+    int status = prepare(office, level, table, "DELETE FROM", "WHERE bucket < ?1", &statement);
 
     if (status != WM_OK)
         return status;
@@ -824,29 +837,28 @@ static int write_anew(struct packed_writing *writing)
 {
     int64_t end = (int64_t)1 << writing->bits;
     struct table_cursor old;
-    int status = table_cursor_open(&old, writing->office, writing->table, end);
+    int status = table_cursor_open(&old, writing->office, writing->level, writing->table, end);
 
     if (status == WM_OK)
         status = merge_all(writing, &old);
     table_cursor_close(&old);
-    return status == WM_OK ? delete_below(writing->office, writing->table, end) : status;
+    return status == WM_OK ? delete_below(writing->office, writing->level, writing->table, end) : status;
 }
 
-int packed_write(struct office *office, const struct packed_list *list)
+/* Adds the list to the buckets of a level, which are of this size before. */
+static int write_level(struct office *office, enum packed_level level, const struct packed_list *list,
+                       struct packed_size size)
 {
-    struct packed_writing writing = {.office = office, .table = list->table, .cursor = {.list = list}};
-    struct packed_size size;
+    struct packed_writing writing = {
+        .office = office, .level = level, .table = list->table, .cursor = {.list = list}};
+    int status =
+        prepare(office, level, list->table, "SELECT entries FROM", "WHERE bucket = ?1", &writing.select);
 
-    if (list->count == 0)
-        return WM_OK;
-    int status = read_size(office, list->table, &size);
     if (status == WM_OK)
-        status = prepare(office, list->table, "SELECT entries FROM", "WHERE bucket = ?1", &writing.select);
-    if (status == WM_OK)
-        status = prepare(office, list->table, "INSERT OR REPLACE INTO", "(bucket, entries) VALUES (?1, ?2)",
+        status = prepare(office, level, list->table, "INSERT OR REPLACE INTO", "(bucket, entries) VALUES (?1, ?2)",
                          &writing.put);
     if (status == WM_OK)
-        status = prepare(office, list->table, "DELETE FROM", "WHERE bucket = ?1", &writing.take_away);
+        status = prepare(office, level, list->table, "DELETE FROM", "WHERE bucket = ?1", &writing.take_away);
     if (status == WM_OK) {
         writing.bits = bits_for(list->table, size.entries + list->count, size.bits);
         status = writing.bits == size.bits ? write_into(&writing) : write_anew(&writing);
@@ -854,13 +866,79 @@ int packed_write(struct office *office, const struct packed_list *list)
         size.entries += writing.added;
     }
     if (status == WM_OK)
-        status = write_size(office, list->table, &size);
+        status = write_size(office, level, list->table, &size);
     sqlite3_finalize(writing.select);
     sqlite3_finalize(writing.put);
     sqlite3_finalize(writing.take_away);
     buffer_free(&writing.bucket);
     buffer_free(&writing.stored);
     return status;
+}
+
+static int add_recent(struct office *office, struct packed_list *list)
+{
+    struct table_cursor recent;
+    struct packed_entry entry;
+    bool more = false;
+    int status = table_cursor_open(&recent, office, PACKED_RECENT, list->table, INT64_MAX);
+
+    if (status == WM_OK)
+        status = table_cursor_next(&recent, &entry, &more);
+    while (status == WM_OK && more) {
+        status = packed_list_add(list, &entry);
+        if (status == WM_OK)
+            status = table_cursor_next(&recent, &entry, &more);
+    }
+    table_cursor_close(&recent);
+    return status;
+}
+
+static int add_list(struct packed_list *to, const struct packed_list *from)
+{
+    struct cursor cursor = {.list = from};
+    struct packed_entry entry;
+    int status = WM_OK;
+
+    for (; status == WM_OK && cursor_entry(&cursor, &entry); cursor.at++)
+        status = packed_list_add(to, &entry);
+    return status;
+}
+
+/* Both the list and what is recent go where the others are, and nothing is recent then. */
+static int settle_recent(struct office *office, const struct packed_list *list, struct packed_size settled)
+{
+    const struct packed_size none = {0, 0};
+    struct packed_list all;
+
+    packed_list_open(&all, list->table);
+    int status = add_recent(office, &all);
+    if (status == WM_OK)
+        status = add_list(&all, list);
+    if (status == WM_OK)
+        status = packed_list_settle(&all, 1);
+    if (status == WM_OK)
+        status = write_level(office, PACKED_SETTLED, &all, settled);
+    packed_list_free(&all);
+    if (status == WM_OK)
+        status = delete_below(office, PACKED_RECENT, list->table, INT64_MAX);
+    return status == WM_OK ? write_size(office, PACKED_RECENT, list->table, &none) : status;
+}
+
+int packed_write(struct office *office, const struct packed_list *list)
+{
+    struct packed_size sizes[PACKED_LEVELS];
+    int status = WM_OK;
+
+    if (list->count == 0)
+        return WM_OK;
+    for (int level = 0; status == WM_OK && level < PACKED_LEVELS; level++)
+        status = read_size(office, level, list->table, &sizes[level]);
+    if (status != WM_OK)
+        return status;
+    if ((sizes[PACKED_RECENT].entries + list->count) * RECENT_SHARE <= sizes[PACKED_SETTLED].entries)
+        return write_level(office, PACKED_RECENT, list, sizes[PACKED_RECENT]);
+    return sizes[PACKED_RECENT].entries == 0 ? write_level(office, PACKED_SETTLED, list, sizes[PACKED_SETTLED])
+                                             : settle_recent(office, list, sizes[PACKED_SETTLED]);
 }
 
 /* --- Finding ----------------------------------------------------------------------------------------- */
@@ -870,31 +948,46 @@ struct bucket {
     uint32_t length;
 };
 
-struct packed_reader {
-    struct office *office;
-    enum packed_table table;
+struct level_reader {
     unsigned bits;
     sqlite3_stmt *select;
     struct bucket *buckets;
+};
+
+struct packed_reader {
+    struct office *office;
+    enum packed_table table;
+    struct level_reader levels[PACKED_LEVELS];
     struct arena arena;
     struct buffer room;
 };
 
+static int open_level(struct packed_reader *reader, enum packed_level level)
+{
+    struct level_reader *opened = &reader->levels[level];
+    struct packed_size size;
+    int status = read_size(reader->office, level, reader->table, &size);
+
+    if (status != WM_OK)
+        return status;
+    opened->bits = size.bits;
+    opened->buckets = calloc((size_t)1 << size.bits, sizeof *opened->buckets);
+    return opened->buckets != NULL ? prepare(reader->office, level, reader->table, "SELECT entries FROM",
+                                             "WHERE bucket = ?1", &opened->select)
+                                   : office_report(reader->office, SQLITE_NOMEM);
+}
+
 int packed_reader_open(struct office *office, enum packed_table table, struct packed_reader **ret_reader)
 {
     struct packed_reader *reader = calloc(1, sizeof *reader);
-    struct packed_size size;
-    int status = reader != NULL ? read_size(office, table, &size) : office_report(office, SQLITE_NOMEM);
+    int status = reader != NULL ? WM_OK : office_report(office, SQLITE_NOMEM);
 
-    if (status == WM_OK) {
-        reader->office = office;
-        reader->table = table;
-        reader->bits = size.bits;
-        reader->buckets = calloc((size_t)1 << size.bits, sizeof *reader->buckets);
-        status = reader->buckets != NULL
-                     ? prepare(office, table, "SELECT entries FROM", "WHERE bucket = ?1", &reader->select)
-                     : office_report(office, SQLITE_NOMEM);
-    }
+    if (status != WM_OK)
+        return status;
+    reader->office = office;
+    reader->table = table;
+    for (int level = 0; status == WM_OK && level < PACKED_LEVELS; level++)
+        status = open_level(reader, level);
     if (status == WM_OK)
         *ret_reader = reader;
     else
@@ -906,48 +999,60 @@ void packed_reader_close(struct packed_reader *reader)
 {
     if (reader == NULL)
         return;
-    sqlite3_finalize(reader->select);
-    free(reader->buckets);
+    for (int level = 0; level < PACKED_LEVELS; level++) {
+        sqlite3_finalize(reader->levels[level].select);
+        free(reader->levels[level].buckets);
+    }
     arena_free(&reader->arena);
     buffer_free(&reader->room);
     free(reader);
 }
 
-static int read_bucket(struct packed_reader *reader, uint32_t number)
+static int read_bucket(struct packed_reader *reader, const struct level_reader *level, uint32_t number)
 {
-    struct bucket *bucket = &reader->buckets[number];
+    struct bucket *bucket = &level->buckets[number];
     bool found = false;
 
-    sqlite3_bind_int64(reader->select, 1, ((int64_t)1 << reader->bits) + number);
-    int status = office_step(reader->office, reader->select, &found);
+    sqlite3_bind_int64(level->select, 1, ((int64_t)1 << level->bits) + number);
+    int status = office_step(reader->office, level->select, &found);
     if (status == WM_OK) {
         struct text entries = TEXT(""), copy;
-        if (found && !entries_of(reader->table, column_blob(reader->select, 0), &reader->room, &entries))
+        if (found && !entries_of(reader->table, column_blob(level->select, 0), &reader->room, &entries))
             status = report_entries(reader->office, &reader->room);
         else if ((copy = text_copy(&reader->arena, entries)).bytes == NULL)
             status = office_report(reader->office, SQLITE_NOMEM);
         else
             *bucket = (struct bucket){(char *)copy.bytes, (uint32_t)copy.length};
     }
-    sqlite3_reset(reader->select);
+    sqlite3_reset(level->select);
+    return status;
+}
+
+/* The bucket where a hash belongs. */
+static int bucket_for(struct packed_reader *reader, const struct level_reader *level, uint64_t hash,
+                      const struct bucket **ret_bucket)
+{
+    uint32_t number = bucket_of(hash, level->bits);
+    int status = level->buckets[number].entries == NULL ? read_bucket(reader, level, number) : WM_OK;
+
+    *ret_bucket = &level->buckets[number];
     return status;
 }
 
 /* About where a hash stands among the entries of its bucket, as hashes are spread evenly. */
-static uint32_t guess(const struct packed_reader *reader, uint32_t count, uint64_t hash)
+static uint32_t guess(unsigned bits, uint32_t count, uint64_t hash)
 {
-    uint64_t in_bucket = reader->bits == 0 ? hash : hash << reader->bits;
+    uint64_t in_bucket = bits == 0 ? hash : hash << bits;
 
     return (uint32_t)((in_bucket >> 32) * count >> 32);
 }
 
 /* The first entry of the bucket that is not below the hash: from the guess on in growing steps, then by halves.
  */
-static uint32_t lower_bound(const struct packed_reader *reader, const struct bucket *bucket, uint64_t hash)
+static uint32_t lower_bound(enum packed_table table, unsigned bits, const struct bucket *bucket, uint64_t hash)
 {
-    size_t size = packed_size(reader->table);
-    uint32_t count = bucket->length / (uint32_t)size, at = guess(reader, count, hash), low = 0, high = count,
-             step = 1;
+    size_t size = packed_size(table);
+    uint32_t count = bucket->length / (uint32_t)size, at = guess(bits, count, hash), low = 0, high = count, step = 1;
 
     if (at < count && get_hash(bucket->entries + at * size) < hash) {
         for (low = at + 1; low + step <= count && get_hash(bucket->entries + (low + step - 1) * size) < hash;
@@ -971,11 +1076,14 @@ static uint32_t lower_bound(const struct packed_reader *reader, const struct buc
 
 void packed_prefetch(const struct packed_reader *reader, uint64_t hash)
 {
-    const struct bucket *bucket = &reader->buckets[bucket_of(hash, reader->bits)];
     size_t size = packed_size(reader->table);
 
-    if (bucket->entries != NULL)
-        __builtin_prefetch(bucket->entries + guess(reader, bucket->length / (uint32_t)size, hash) * size);
+    for (int i = 0; i < PACKED_LEVELS; i++) {
+        const struct level_reader *level = &reader->levels[i];
+        const struct bucket *bucket = &level->buckets[bucket_of(hash, level->bits)];
+        if (bucket->entries != NULL)
+            __builtin_prefetch(bucket->entries + guess(level->bits, bucket->length / (uint32_t)size, hash) * size);
+    }
 }
 
 static int found_one(void *context, const struct packed_entry *entry)
@@ -994,22 +1102,64 @@ int packed_has(struct packed_reader *reader, uint64_t hash, bool *ret_has)
     return status;
 }
 
-/* The entries from the first hash to the last, which are of one bucket. */
-static int find_between(struct packed_reader *reader, uint64_t first, uint64_t last, packed_take *take,
-                        void *taker)
+/* Entries that follow each other in a bucket. */
+struct run {
+    struct text rest;
+    struct packed_entry entry; /* the first of the rest */
+    bool more;                 /* there is one, and it is not above the last hash */
+};
+
+static void run_read(struct run *run, enum packed_table table, uint64_t last)
 {
-    struct bucket *bucket = &reader->buckets[bucket_of(first, reader->bits)];
-    size_t size = packed_size(reader->table);
-    int status = bucket->entries == NULL ? read_bucket(reader, bucket_of(first, reader->bits)) : WM_OK;
+    run->more = run->rest.length >= packed_size(table);
+    if (run->more)
+        run->entry = unpack(table, run->rest.bytes);
+    run->more = run->more && run->entry.hash <= last;
+}
+
+static void run_next(struct run *run, enum packed_table table, uint64_t last)
+{
+    size_t size = packed_size(table);
+
+    run->rest = (struct text){run->rest.bytes + size, run->rest.length - size};
+    run_read(run, table, last);
+}
+
+static int run_open(struct packed_reader *reader, const struct level_reader *level, uint64_t first, uint64_t last,
+                    struct run *ret_run)
+{
+    const struct bucket *bucket;
+    int status = bucket_for(reader, level, first, &bucket);
 
     if (status != WM_OK)
         return status;
-    for (uint32_t at = lower_bound(reader, bucket, first); status == WM_OK && (at + 1) * size <= bucket->length;
-         at++) {
-        struct packed_entry entry = unpack(reader->table, bucket->entries + at * size);
-        if (entry.hash > last)
-            break;
-        status = take(taker, &entry);
+    size_t at = lower_bound(reader->table, level->bits, bucket, first) * packed_size(reader->table);
+    ret_run->rest = (struct text){bucket->entries + at, bucket->length - at};
+    run_read(ret_run, reader->table, last);
+    return WM_OK;
+}
+
+/* The entries of both levels from the first hash to the last, which are of one bucket in each; where both have one,
+ * their sum. */
+static int find_between(struct packed_reader *reader, uint64_t first, uint64_t last, packed_take *take,
+                        void *taker)
+{
+    struct run settled, recent;
+    int status = run_open(reader, &reader->levels[PACKED_SETTLED], first, last, &settled);
+
+    if (status == WM_OK)
+        status = run_open(reader, &reader->levels[PACKED_RECENT], first, last, &recent);
+    while (status == WM_OK && (settled.more || recent.more)) {
+        int order = !settled.more ? 1 : !recent.more ? -1 : compare(&settled.entry, &recent.entry);
+        struct packed_entry entry = order <= 0 ? settled.entry : recent.entry;
+        if (order == 0)
+            entry.amount = plus(settled.entry.amount, recent.entry.amount);
+        if (order <= 0)
+            run_next(&settled, reader->table, last);
+        if (order >= 0)
+            run_next(&recent, reader->table, last);
+        if (reader->table == PACKED_ROWS || entry.amount != 0)
+            status = take(taker, &entry);
     }
     return status;
 }
@@ -1026,16 +1176,17 @@ int packed_find_dealer(struct packed_reader *reader, struct text dealer, packed_
     return find_between(reader, hash, hash | ~DEALER_BITS, take, taker);
 }
 
-int packed_has_entry(struct packed_reader *reader, const struct packed_entry *wanted, bool *ret_has)
+static int level_has_entry(struct packed_reader *reader, const struct level_reader *level,
+                           const struct packed_entry *wanted, bool *ret_has)
 {
-    uint32_t number = bucket_of(wanted->hash, reader->bits);
-    struct bucket *bucket = &reader->buckets[number];
+    const struct bucket *bucket;
     size_t size = packed_size(reader->table);
-    int status = bucket->entries == NULL ? read_bucket(reader, number) : WM_OK;
+    int status = bucket_for(reader, level, wanted->hash, &bucket);
 
     if (status != WM_OK)
         return status;
-    uint32_t low = lower_bound(reader, bucket, wanted->hash), count = bucket->length / (uint32_t)size, high = count;
+    uint32_t low = lower_bound(reader->table, level->bits, bucket, wanted->hash),
+             count = bucket->length / (uint32_t)size, high = count;
     while (low < high) {
         uint32_t middle = low + (high - low) / 2;
         struct packed_entry entry = unpack(reader->table, bucket->entries + middle * size);
@@ -1049,6 +1200,17 @@ int packed_has_entry(struct packed_reader *reader, const struct packed_entry *wa
         found = unpack(reader->table, bucket->entries + low * size);
     *ret_has = low < count && compare(&found, wanted) == 0 && found.note == wanted->note;
     return WM_OK;
+}
+
+int packed_has_entry(struct packed_reader *reader, const struct packed_entry *entry, bool *ret_has)
+{
+    bool has = false;
+    int status = WM_OK;
+
+    for (int level = 0; status == WM_OK && !has && level < PACKED_LEVELS; level++)
+        status = level_has_entry(reader, &reader->levels[level], entry, &has);
+    *ret_has = has;
+    return status;
 }
 
 /* --- Checking ---------------------------------------------------------------------------------------- */
@@ -1072,8 +1234,8 @@ static const char *form_fault(enum packed_table table, unsigned bits, int64_t id
     return NULL;
 }
 
-int packed_check_form(struct office *office, enum packed_table table, uint64_t *ret_entries,
-                      const char **ret_fault)
+int packed_check_form(struct office *office, enum packed_table table, enum packed_level level,
+                      uint64_t *ret_entries, const char **ret_fault)
 {
     sqlite3_stmt *statement = NULL;
     struct packed_entry last = {0};
@@ -1082,10 +1244,10 @@ int packed_check_form(struct office *office, enum packed_table table, uint64_t *
     uint64_t count = 0;
     const char *fault = NULL;
     bool more = false, any = false;
-    int status = read_size(office, table, &size);
+    int status = read_size(office, level, table, &size);
 
     if (status == WM_OK)
-        status = prepare(office, table, "SELECT bucket, entries FROM", "ORDER BY bucket", &statement);
+        status = prepare(office, level, table, "SELECT bucket, entries FROM", "ORDER BY bucket", &statement);
     if (status == WM_OK)
         status = office_step(office, statement, &more);
     while (status == WM_OK && more && fault == NULL) {
@@ -1114,24 +1276,82 @@ int packed_check_form(struct office *office, enum packed_table table, uint64_t *
     return WM_OK;
 }
 
+/* The entries of both levels, in their order; where both have one, their sum. */
+struct merged_cursor {
+    struct table_cursor levels[PACKED_LEVELS];
+    struct packed_entry next[PACKED_LEVELS];
+    bool has[PACKED_LEVELS];
+};
+
+static int merged_advance(struct merged_cursor *cursor, int level)
+{
+    return table_cursor_next(&cursor->levels[level], &cursor->next[level], &cursor->has[level]);
+}
+
+static int merged_open(struct merged_cursor *cursor, struct office *office, enum packed_table table)
+{
+    int status = WM_OK;
+
+    memset(cursor, 0, sizeof *cursor);
+    for (int level = 0; status == WM_OK && level < PACKED_LEVELS; level++) {
+        status = table_cursor_open(&cursor->levels[level], office, level, table, INT64_MAX);
+        if (status == WM_OK)
+            status = merged_advance(cursor, level);
+    }
+    return status;
+}
+
+static void merged_close(struct merged_cursor *cursor)
+{
+    for (int level = 0; level < PACKED_LEVELS; level++)
+        table_cursor_close(&cursor->levels[level]);
+}
+
+static int merged_next(struct merged_cursor *cursor, enum packed_table table, struct packed_entry *ret_entry,
+                       bool *ret_more)
+{
+    int status = WM_OK;
+
+    while (status == WM_OK && (cursor->has[PACKED_SETTLED] || cursor->has[PACKED_RECENT])) {
+        const struct packed_entry *settled = &cursor->next[PACKED_SETTLED], *recent = &cursor->next[PACKED_RECENT];
+        int order = !cursor->has[PACKED_SETTLED]  ? 1
+                    : !cursor->has[PACKED_RECENT] ? -1
+                                                  : compare(settled, recent);
+        struct packed_entry entry = order <= 0 ? *settled : *recent;
+        if (order == 0)
+            entry.amount = plus(settled->amount, recent->amount);
+        if (order <= 0)
+            status = merged_advance(cursor, PACKED_SETTLED);
+        if (status == WM_OK && order >= 0)
+            status = merged_advance(cursor, PACKED_RECENT);
+        if (table != PACKED_ROWS && entry.amount == 0)
+            continue;
+        *ret_entry = entry;
+        *ret_more = true;
+        return status;
+    }
+    *ret_more = false;
+    return status;
+}
+
 int packed_equals(struct office *office, const struct packed_list *list, bool *ret_equal)
 {
-    struct table_cursor there;
+    struct merged_cursor there;
     struct cursor should = {.list = list};
     struct packed_entry is, wanted;
-    bool has, wants, equal = true;
-    int status = table_cursor_open(&there, office, list->table, INT64_MAX);
+    bool has = false, wants, equal = true;
+    int status = merged_open(&there, office, list->table);
 
     if (status == WM_OK)
-        status = table_cursor_next(&there, &is, &has);
+        status = merged_next(&there, list->table, &is, &has);
     wants = cursor_entry(&should, &wanted);
     while (status == WM_OK && equal && (has || wants)) {
         equal = has && wants && compare(&is, &wanted) == 0 && is.amount == wanted.amount && is.note == wanted.note;
         should.at++;
         wants = cursor_entry(&should, &wanted);
-        status = table_cursor_next(&there, &is, &has);
+        status = merged_next(&there, list->table, &is, &has);
     }
-    table_cursor_close(&there);
+    merged_close(&there);
     if (status == WM_OK)
         *ret_equal = equal;
     return status;

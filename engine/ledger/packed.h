@@ -24,6 +24,13 @@
 
 enum packed_table { PACKED_ROWS, PACKED_TALLIES, PACKED_TABLES };
 
+/* Each table is there twice: what was settled, and what was recorded since, which is at most one in sixteen. So a night
+ * is written among few, and the many are written anew once in many nights. A look-up looks into both. */
+enum packed_level { PACKED_SETTLED, PACKED_RECENT, PACKED_LEVELS };
+
+/* The table's name in the database. */
+const char *packed_name(enum packed_table table, enum packed_level level);
+
 /* What a key is made of: its kind and parts, joined by NUL; of more than 256 bytes the BLAKE2b-256 of both
  * parts. */
 enum packed_key {
@@ -132,11 +139,11 @@ void packed_prefetch(const struct packed_reader *reader, uint64_t hash);
 
 /* --- Checking ---------------------------------------------------------------------------------------- */
 
-/* Reads the whole table. *ret_fault: NULL, or what is wrong with its form, in words. */
-int packed_check_form(struct office *office, enum packed_table table, uint64_t *ret_entries,
-                      const char **ret_fault);
+/* Reads the whole table of one level. *ret_fault: NULL, or what is wrong with its form, in words. */
+int packed_check_form(struct office *office, enum packed_table table, enum packed_level level,
+                      uint64_t *ret_entries, const char **ret_fault);
 
-/* Whether the table is exactly this settled list. */
+/* Whether both levels together are exactly this settled list. */
 int packed_equals(struct office *office, const struct packed_list *list, bool *ret_equal);
 
 #endif

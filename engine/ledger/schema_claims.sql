@@ -221,8 +221,19 @@ CREATE TABLE tally_buckets (
     entries BLOB NOT NULL
 ) STRICT;
 
+-- The same of what was recorded lately, and is not among them yet.
+CREATE TABLE recent_row_buckets (
+    bucket INTEGER PRIMARY KEY,
+    entries BLOB NOT NULL
+) STRICT;
+
+CREATE TABLE recent_tally_buckets (
+    bucket INTEGER PRIMARY KEY,
+    entries BLOB NOT NULL
+) STRICT;
+
 CREATE TABLE bucket_sizes (
-    name TEXT PRIMARY KEY CHECK (name IN ('rows', 'tallies')),
+    name TEXT PRIMARY KEY CHECK (name IN ('row_buckets', 'tally_buckets', 'recent_row_buckets', 'recent_tally_buckets')),
     bits INTEGER NOT NULL CHECK (bits BETWEEN 0 AND 31),
     entries INTEGER NOT NULL
 ) STRICT, WITHOUT ROWID;

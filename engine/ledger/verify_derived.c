@@ -53,15 +53,21 @@ static int check_waiting(struct verification *verification)
     return status;
 }
 
-static int check_form(struct verification *verification, enum packed_table table, const char *name,
-                      uint64_t *ret_entries)
+/* *ret_entries: of both levels. */
+static int check_form(struct verification *verification, enum packed_table table, uint64_t *ret_entries)
 {
-    const char *fault = NULL;
-    int status = packed_check_form(verification->office, table, ret_entries, &fault);
+    int status = WM_OK;
 
-    if (status == WM_OK && fault != NULL)
-        verify_fault(verification, "%s is not as it was written (%s); restore the file from a copy", name,
-                     fault);
+    *ret_entries = 0;
+    for (int level = 0; status == WM_OK && level < PACKED_LEVELS; level++) {
+        const char *fault = NULL;
+        uint64_t entries = 0;
+        status = packed_check_form(verification->office, table, level, &entries, &fault);
+        if (status == WM_OK && fault != NULL)
+            verify_fault(verification, "%s is not as it was written (%s); restore the file from a copy",
+                         packed_name(table, level), fault);
+        *ret_entries += entries;
+    }
     return status;
 }
 
@@ -69,7 +75,7 @@ static int check_form(struct verification *verification, enum packed_table table
 static int check_rows(struct verification *verification)
 {
     uint64_t entries = 0, should = verification->result.rows * PACKED_ROWS_OF_CLAIM;
-    int status = check_form(verification, PACKED_ROWS, "row_buckets", &entries);
+    int status = check_form(verification, PACKED_ROWS, &entries);
 
     if (status == WM_OK && entries != should)
         verify_fault(verification,
@@ -83,7 +89,7 @@ static int check_tallies(struct verification *verification)
     struct packed_list list;
     uint64_t entries = 0;
     bool equal = true;
-    int status = check_form(verification, PACKED_TALLIES, "tally_buckets", &entries);
+    int status = check_form(verification, PACKED_TALLIES, &entries);
 
     packed_list_open(&list, PACKED_TALLIES);
     if (status == WM_OK)

@@ -10,7 +10,7 @@
 static char *folder, *whole, *office;
 
 /* A corrected revision of a recorded claim that supplies what its follow-up work waits for. */
-static void post_correction(void)
+static void post_correction(const char *claim, const char *today)
 {
     const char *path = words("%s/correction.csv", folder);
     FILE *file = fopen(path, "w");
@@ -20,7 +20,7 @@ static void post_correction(void)
     for (int night = 1; night <= 3; night++) {
         struct csv_sheet sheet = csv_sheet_of_file(demo_file(words("night-%d.csv", night)));
         for (size_t row = 1; row < sheet.count && found == 0; row++) {
-            if (strcmp(csv_at(&sheet, row, "claim"), "C11393") != 0)
+            if (strcmp(csv_at(&sheet, row, "claim"), claim) != 0)
                 continue;
             found = row;
             for (size_t at = 0; at <= row; at += row)
@@ -36,7 +36,7 @@ static void post_correction(void)
     }
     fclose(file);
     assert_true(found > 0);
-    struct result result = RUN("post", path, "--office", whole, "--today", "2026-03-05", "--quiet");
+    struct result result = RUN("post", path, "--office", whole, "--today", today, "--quiet");
     assert_int_equal(result.code, 0);
     result_free(&result);
 }
@@ -102,8 +102,10 @@ static void post_nights(void)
         assert_int_equal(result.code, 0);
         result_free(&result);
         if (night == 1)
-            post_correction();
+            post_correction("C11393", "2026-03-05");
     }
+    /* so little that it stays among the recent */
+    post_correction("C12282", "2026-04-20");
     /* a row that repeats a recorded one, and one that cannot be read */
     shell("head -n 2 %s > %s/again.csv && printf 'broken\\n' >> %s/again.csv", demo_file("night-1.csv"), folder,
           folder);
