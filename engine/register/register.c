@@ -4,7 +4,6 @@
 #include <pthread.h>
 #include <stdatomic.h>
 #include <stdlib.h>
-#include <sys/mman.h>
 
 #include "base/large.h"
 #include "base/status.h"
@@ -19,8 +18,8 @@ enum {
     BUCKET_GROUP = 64,     /* buckets asked for at a time once many are needed */
     FEW_BUCKETS = 16,      /* one bucket at a time until one in this many is loaded */
     FILTER_BITS = 11,      /* a bucket of 150 sets 7 % of its bits */
-    HUGE_PAGE = 2 * 1024 * 1024,
-    LARGE_PIECE = 4 * HUGE_PAGE
+    HEAD_BITS = 20,        /* of the filter of heads, which stays in a cache near the processor */
+    PIECE_BYTES = 4 * LARGE_BYTES
 };
 
 struct profile_group {
@@ -28,9 +27,9 @@ struct profile_group {
     bool known[PROFILE_GROUP];
 };
 
-/* Where buckets are kept once many are needed: in huge pages, so that a look-up does not wait for page tables too. */
-struct large_piece {
-    struct large_piece *next;
+/* Where buckets are kept once many are needed. */
+struct piece {
+    struct piece *next;
 };
 
 struct office_register {
@@ -44,9 +43,11 @@ struct office_register {
     uint16_t (*guides)[GUIDE_ENTRIES];                   /* written before the bucket is published */
     unsigned char *filter;                               /* a bit for each value of a hash's top bits: is one there? */
     _Atomic(bool) filter_is_kept;                        /* from when it is first asked on: most runs never do */
-    unsigned char *room;                                 /* under the lock: what is left of a large piece */
+    unsigned char *heads;                                /* a bit for each value of the hash of a VIN's head */
+    _Atomic(bool) heads_are_whole;                       /* the filter is kept, and all buckets are loaded */
+    unsigned char *room;                                 /* under the lock: what is left of a piece */
     size_t room_left;
-    struct large_piece *pieces;
+    struct piece *pieces;
     struct text_index word_index;                        /* under the lock: the words of profiles, each kept once */
     struct text *words;
     uint32_t word_capacity;
@@ -76,12 +77,14 @@ int register_open(struct register_source *source, struct office_register **ret_r
     opened->buckets = calloc((size_t)opened->bucket_count + 1, sizeof *opened->buckets);
     opened->guides = calloc((size_t)opened->bucket_count + 1, sizeof *opened->guides);
     opened->filter = large_take(filter_bytes(opened));
+    opened->heads = large_take((1 << HEAD_BITS) / 8);
     opened->profile_groups = calloc((size_t)opened->profile_group_count + 1, sizeof *opened->profile_groups);
-    if (opened->buckets == NULL || opened->guides == NULL || opened->filter == NULL || opened->profile_groups == NULL ||
-        pthread_mutex_init(&opened->lock, NULL) != 0) {
+    if (opened->buckets == NULL || opened->guides == NULL || opened->filter == NULL || opened->heads == NULL ||
+        opened->profile_groups == NULL || pthread_mutex_init(&opened->lock, NULL) != 0) {
         free(opened->buckets);
         free(opened->guides);
         large_give_back(opened->filter, filter_bytes(opened));
+        large_give_back(opened->heads, (1 << HEAD_BITS) / 8);
         free(opened->profile_groups);
         free(opened);
         return WM_NO_MEMORY;
@@ -99,13 +102,14 @@ void register_close(struct office_register *office_register)
     free(office_register->buckets);
     free(office_register->guides);
     large_give_back(office_register->filter, filter_bytes(office_register));
+    large_give_back(office_register->heads, (1 << HEAD_BITS) / 8);
     free(office_register->profile_groups);
     free(office_register->words);
     text_index_free(&office_register->word_index);
     arena_free(&office_register->arena);
     while (office_register->pieces != NULL) {
-        struct large_piece *next = office_register->pieces->next;
-        free(office_register->pieces);
+        struct piece *next = office_register->pieces->next;
+        large_give_back(office_register->pieces, PIECE_BYTES);
         office_register->pieces = next;
     }
     pthread_mutex_destroy(&office_register->lock);
@@ -150,17 +154,16 @@ static unsigned char *bucket_room(struct office_register *reg, size_t length)
 {
     size_t needed = (length + 15) / 16 * 16;
 
-    if (needed > LARGE_PIECE / 2 || (!many_buckets(reg) && needed > reg->room_left))
+    if (needed > PIECE_BYTES / 2 || (!many_buckets(reg) && needed > reg->room_left))
         return arena_bytes(&reg->arena, length);
     if (needed > reg->room_left) {
-        struct large_piece *piece = aligned_alloc(HUGE_PAGE, LARGE_PIECE);
+        struct piece *piece = large_take(PIECE_BYTES);
         if (piece == NULL)
             return NULL;
-        madvise(piece, LARGE_PIECE, MADV_HUGEPAGE);
         piece->next = reg->pieces;
         reg->pieces = piece;
         reg->room = (unsigned char *)piece + 64;
-        reg->room_left = LARGE_PIECE - 64;
+        reg->room_left = PIECE_BYTES - 64;
     }
     unsigned char *room = reg->room;
     reg->room += needed;
@@ -173,13 +176,38 @@ static inline uint64_t filter_place(const struct office_register *reg, uint64_t 
     return hash >> (64 - FILTER_BITS - reg->source->bucket_bits);
 }
 
+static inline uint32_t head_place(uint64_t head)
+{
+    return (uint32_t)((head * UINT64_C(0x9e3779b97f4a7c15)) >> (64 - HEAD_BITS));
+}
+
 static void fill_filter(struct office_register *reg, const unsigned char *bucket, uint32_t count)
 {
     for (uint32_t i = 0; i < count; i++) {
-        uint64_t place = filter_place(reg, vehicle_bucket_at(bucket, count, i).key.hash);
+        struct vehicle_key key = vehicle_bucket_at(bucket, count, i).key;
+        uint64_t place = filter_place(reg, key.hash);
+        uint32_t head = head_place(vehicle_key_vin(key).head);
+        reg->heads[head / 8] |= (unsigned char)(1 << head % 8);
         if (place < (uint64_t)reg->bucket_count << FILTER_BITS)
             reg->filter[place / 8] |= (unsigned char)(1 << place % 8);
     }
+}
+
+/* Under the lock. */
+static void note_whole_heads(struct office_register *reg)
+{
+    if (atomic_load_explicit(&reg->filter_is_kept, memory_order_relaxed) && reg->buckets_loaded == reg->bucket_count)
+        atomic_store_explicit(&reg->heads_are_whole, true, memory_order_release);
+}
+
+/* Whether there surely is no VIN that begins as this one: a slip of the pen in the first twelve characters mostly
+ * makes a beginning that nobody has. */
+static inline bool head_is_nobodys(const struct office_register *reg, struct packed_vin packed)
+{
+    uint32_t place = head_place(packed.head);
+
+    return atomic_load_explicit(&reg->heads_are_whole, memory_order_acquire) &&
+           (reg->heads[place / 8] >> place % 8 & 1) == 0;
 }
 
 static int take_bucket(void *taker, uint32_t bucket, const void *bytes, size_t length)
@@ -223,6 +251,7 @@ static int load_buckets(struct office_register *reg, uint32_t bucket)
             reg->buckets_loaded++;
         }
     }
+    note_whole_heads(reg);
     return WM_OK;
 }
 
@@ -447,16 +476,16 @@ static void keep_filter(struct office_register *reg)
                 fill_filter(reg, bucket, reg->guides[i][GUIDE_ENTRIES - 1]);
         }
         atomic_store_explicit(&reg->filter_is_kept, true, memory_order_release);
+        note_whole_heads(reg);
     }
     pthread_mutex_unlock(&reg->lock);
 }
 
 void register_may_have_prefetch(const struct office_register *reg, struct packed_vin packed)
 {
-    uint64_t hash = vehicle_key_of(packed).hash;
-
-    if (reg->bucket_count == 0)
+    if (reg->bucket_count == 0 || head_is_nobodys(reg, packed))
         return;
+    uint64_t hash = vehicle_key_of(packed).hash;
     __builtin_prefetch(&reg->buckets[vehicle_bucket_of(hash, reg->source->bucket_bits)]);
     __builtin_prefetch(&reg->filter[filter_place(reg, hash) / 8]);
 }
@@ -471,6 +500,10 @@ int register_may_have_packed(struct office_register *reg, struct packed_vin pack
     *ret_may = true;
     if (reg->bucket_count == 0)
         return WM_OK;
+    if (head_is_nobodys(reg, packed)) {
+        *ret_may = false;
+        return WM_OK;
+    }
     if (!atomic_load_explicit(&reg->filter_is_kept, memory_order_acquire))
         keep_filter(reg);
     int status = bucket_ready(reg, bucket, &bytes);
