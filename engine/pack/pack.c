@@ -610,6 +610,9 @@ static int read_counts(struct pack *pack)
         pack->set_count = take_4(&reader);
     }
     arena_free(&arena);
+    uint64_t offsets = UINT64_C(1) + pack->profile_count + pack->set_count;
+    if (status == WM_OK && OFFSETS_AT + offsets * OFFSET_BYTES > head->parts[PART_PROFILES].bytes)
+        return does_not_fit(pack);
     uint64_t blocks = head->vehicles / ENTRIES_A_BLOCK, over = head->vehicles % ENTRIES_A_BLOCK;
     if (status == WM_OK && head->parts[PART_VEHICLES].bytes != blocks * PACK_BLOCK_BYTES + over * ENTRY_BYTES)
         status = does_not_fit(pack);

@@ -1,8 +1,8 @@
-/* Office data: vehicles, dealers, shipments, approvals and notices, loaded into an office file in memory. The first
- * byte says which; the rest is the file.
+/* Office data: vehicles, dealers, shipments, approvals and notices, loaded into an office file in memory. The
+ * first byte says which; the rest is the file.
  *
- * Most inputs load nothing. Behind one that does, the rows are taken out again, which is quicker than a new office
- * file: a table that was empty is emptied, the few that were not get their first rows back.
+ * Most inputs load nothing. Behind one that does, the rows are taken out again, which is quicker than a new
+ * office file: a table that was empty is emptied, the few that were not get their first rows back.
  */
 #include "fuzz.h"
 
@@ -24,7 +24,8 @@ static sqlite3_stmt *undo[2 * MOST_TABLES];
 static size_t undo_count;
 static bool threads_wanted;
 
-/* Without threads the engine does the same in one; with them an input takes ten times as long. One in 64 gets them. */
+/* Without threads the engine does the same in one; with them an input takes ten times as long. One in 64 gets
+ * them. */
 int pthread_create(pthread_t *thread, const pthread_attr_t *attributes, void *(*start)(void *), void *context)
 {
     static int (*create)(pthread_t *, const pthread_attr_t *, void *(*)(void *), void *);
@@ -62,7 +63,8 @@ static bool has_rows(const char *table)
     char *sql = sqlite3_mprintf("SELECT 1 FROM \"%w\" LIMIT 1", table);
     sqlite3_stmt *statement = NULL;
 
-    must(sqlite3_prepare_v2(office_database(office), sql, -1, &statement, NULL) == SQLITE_OK, "a table has rows");
+    must(sqlite3_prepare_v2(office_database(office), sql, -1, &statement, NULL) == SQLITE_OK,
+         "a table has rows");
     bool has = sqlite3_step(statement) == SQLITE_ROW;
     sqlite3_finalize(statement);
     sqlite3_free(sql);
@@ -86,7 +88,8 @@ static void prepare_undo(void)
     for (size_t i = 0; i < count; i++) {
         add_undo("DELETE FROM main.\"%w\"", names[i]);
         if (has_rows(names[i])) {
-            char *sql = sqlite3_mprintf("CREATE TEMP TABLE \"first %w\" AS SELECT * FROM \"%w\"", names[i], names[i]);
+            char *sql =
+                sqlite3_mprintf("CREATE TEMP TABLE \"first %w\" AS SELECT * FROM \"%w\"", names[i], names[i]);
             run(sql);
             sqlite3_free(sql);
             add_undo("INSERT INTO main.\"%w\" SELECT * FROM temp.\"first %w\"", names[i]);
@@ -116,7 +119,8 @@ static void remove_office(void)
     for (size_t i = 0; i < undo_count; i++)
         sqlite3_finalize(undo[i]);
     office_close(office);
-    for (const char *const *end = (const char *const[]){"", "-wal", "-shm", "-journal", NULL}; *end != NULL; end++) {
+    for (const char *const *end = (const char *const[]){"", "-wal", "-shm", "-journal", NULL}; *end != NULL;
+         end++) {
         snprintf(path, sizeof path, "%s%s", office_file, *end);
         unlink(path);
     }

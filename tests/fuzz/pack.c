@@ -222,11 +222,12 @@ static void ask_register(struct pack *pack)
     int32_t built_on;
     bool found = false;
 
-    if (answered(pack, source->vehicle(source->context, TEXT("EZ7BAMCK6KE421481"), &found, &profile, &built_on)) &&
+    if (answered(pack,
+                 source->vehicle(source->context, TEXT("EZ7BAMCK6KE421481"), &found, &profile, &built_on)) &&
         found)
         answered(pack, source->profiles(source->context, profile, 1, take_profile, &seen));
     answered(pack, source->profiles(source->context, 0, 64, take_profile, &seen));
-    must(seen <= 65 && seen <= source->profile_limit + 1, "there are no more profiles than there are");
+    must(seen <= 65 && seen <= source->profile_limit + UINT64_C(1), "there are no more profiles than there are");
     answered(pack, source->dealer(source->context, TEXT("D1"), take_dealer, NULL));
     answered(pack, source->shipments(source->context, TEXT("D1"), take_shipment, NULL));
     answered(pack, source->approval(source->context, TEXT("A1"), take_approval, NULL));

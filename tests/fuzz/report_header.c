@@ -103,7 +103,8 @@ static void look_at_query(struct text sql)
         if (sql_word_name(word, name, sizeof name)) {
             must(strlen(name) <= word.length, "a name is no longer than its word");
             must(strlen(name) < word.length || sql_word_is(word, name), "a word is its name");
-            must(sql.length > 500 || !sql_word_is(word, name) || guard_names(sql, name), "a name that is there is found");
+            must(sql.length > 500 || !sql_word_is(word, name) || guard_names(sql, name),
+                 "a name that is there is found");
         }
         sql_defines_table(words);
     }

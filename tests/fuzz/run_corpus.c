@@ -122,7 +122,7 @@ static void read_word(struct pieces *words, const char *line)
             byte = (uint8_t)(hexadecimal(at[2]) * 16 + hexadecimal(at[3]));
             at += 3;
         } else if (byte == '\\' && at[1] != '\0') {
-            byte = (uint8_t)*++at;
+            byte = (uint8_t) * ++at;
         }
         word->bytes[word->length++] = byte;
     }
@@ -188,11 +188,13 @@ static size_t change(struct input *random, uint8_t *room, size_t length, const s
     case 5:
     case 6: return word == NULL ? length : put_in(room, length, at, 0, word->bytes, word->length);
     case 7:
-        return word == NULL ? length
-                            : put_in(room, length, at, smaller(word->length, length - at), word->bytes, word->length);
+        return word == NULL
+                   ? length
+                   : put_in(room, length, at, smaller(word->length, length - at), word->bytes, word->length);
     case 8:
         if (other->length > at && input_more(random) % 4 == 0)
-            return put_in(room, length, at, length - at, other->bytes + at, smaller(other->length - at, MOST_BYTES));
+            return put_in(room, length, at, length - at, other->bytes + at,
+                          smaller(other->length - at, MOST_BYTES));
         return length;
     default: room[at] = (uint8_t)input_more(random); return length;
     }
@@ -226,8 +228,8 @@ int main(int count, char **arguments)
     long times = count > 2 ? atol(arguments[2]) : DEFAULT_TIMES, run = 0;
 
     must(count > 1, "a folder is named");
-    /* Large pieces come fresh from the system, since to zero them again and again would take most of the time; small
-     * ones do not go back to it. */
+    /* Large pieces come fresh from the system, since to zero them again and again would take most of the time;
+     * small ones do not go back to it. */
     mallopt(M_MMAP_THRESHOLD, 512 * 1024);
     mallopt(M_TRIM_THRESHOLD, 256 * 1024 * 1024);
     mallopt(M_TOP_PAD, 4 * 1024 * 1024);

@@ -659,9 +659,8 @@ static void letters_stay_in_their_folder(void **state)
     draw_60();
     says(record(fill(3, 20)), 0, "60 judged");
     assert_int_equal(sqlite3_open(office, &database), SQLITE_OK);
-    if (sqlite3_exec(database,
-                     "DROP TRIGGER samples_update; UPDATE samples SET name = '../../escaped'",
-                     NULL, NULL, &error) != SQLITE_OK)
+    if (sqlite3_exec(database, "DROP TRIGGER samples_update; UPDATE samples SET name = '../../escaped'", NULL,
+                     NULL, &error) != SQLITE_OK)
         fail_msg("%s", error);
     sqlite3_exec(database,
                  "CREATE TRIGGER samples_update BEFORE UPDATE ON samples\n"
@@ -669,10 +668,12 @@ static void letters_stay_in_their_folder(void **state)
                  NULL, NULL, NULL);
     sqlite3_close(database);
     shell("mkdir -p %s", deep);
-    says(AUDIT("chargeback", "../../escaped", "--draft", "--letters", words("%s/letters", deep), "--today", "2026-06-11"),
+    says(AUDIT("chargeback", "../../escaped", "--draft", "--letters", words("%s/letters", deep), "--today",
+               "2026-06-11"),
          0, "draft: nothing was recorded");
     shell("test $(find %s -name '*D137.txt' | wc -l) -eq 1", deep);
-    shell("test ! -e %s/escaped-D137.txt && test ! -e %s/deep/escaped-D137.txt && ! ls -A %s/letters | grep -q '^\\.'",
+    shell("test ! -e %s/escaped-D137.txt && test ! -e %s/deep/escaped-D137.txt && ! ls -A %s/letters | grep -q "
+          "'^\\.'",
           folder, folder, deep);
     says(AUDIT("verify"), 1, "sample");
 }
