@@ -587,6 +587,8 @@ static int read_own(struct pack *pack)
     if (head->dealer.length == 0)
         return WM_OK;
     int status = sealed_part(pack->sealed, PART_OWN, &pack->own_bytes);
+    if (status == WM_OK && pack->own_bytes.length == 0)
+        status = does_not_fit(pack);
     if (status == WM_OK)
         status = vin_lock_dealer(&head->lock, head->dealer, key);
     if (status != WM_OK)
