@@ -566,6 +566,8 @@ static int read_rules(struct pack *pack)
 
     if (status != WM_OK)
         return status;
+    if (at == NULL)
+        return does_not_fit(pack);
     struct byte_reader reader = {at, at + pack->rules_bytes.length, false};
     uint32_t count = take_count(&reader, 8);
     struct rules_file *files = ARENA_ARRAY(&pack->arena, struct rules_file, count);
