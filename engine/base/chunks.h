@@ -9,7 +9,12 @@
 #include <stddef.h>
 #include <stdint.h>
 
+/* Few under a sanitizer, so that short tests too go from one chunk to the next. */
+#ifdef ARENA_EXACT
+enum { CHUNK_ELEMENTS = 16 };
+#else
 enum { CHUNK_ELEMENTS = 16384 };
+#endif
 
 struct chunks {
     size_t element_size;

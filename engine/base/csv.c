@@ -398,6 +398,12 @@ static int read_at(const struct csv_source *source, uint64_t at, char *room, siz
     return WM_OK;
 }
 
+/* READ_BYTES, or fewer where the source has no more. */
+static char *reading_room(const struct csv_source *source)
+{
+    return malloc(source->bytes < READ_BYTES ? (size_t)source->bytes + 1 : READ_BYTES);
+}
+
 static int write_whole(int descriptor, const char *bytes, size_t length)
 {
     while (length > 0) {
@@ -555,7 +561,7 @@ int csv_source_read(const struct csv_source *source, uint64_t place, char *bytes
 int csv_source_digest(const struct csv_source *source, uint8_t ret_digest[CSV_DIGEST_BYTES], struct diag_sink *sink)
 {
     crypto_generichash_state hash;
-    char *room = malloc(READ_BYTES);
+    char *room = reading_room(source);
     int status = room != NULL && sodium_init() >= 0 ? WM_OK : no_memory(source, sink);
 
     crypto_generichash_init(&hash, NULL, 0, CSV_DIGEST_BYTES);
@@ -579,7 +585,7 @@ int csv_source_scan(const struct csv_source *source, bool with_digest, struct cs
     struct quote_walk walk = WALK_AT_ROW_START;
     crypto_generichash_state hash;
     uint64_t feeds = 0, opened_line = 1;
-    char *room = malloc(READ_BYTES), last = '\n';
+    char *room = reading_room(source), last = '\n';
     int status = WM_OK;
 
     if (room == NULL)

@@ -1,9 +1,47 @@
 #include "base/csv_quoted.h"
 
 #include <csv.h>
+#include <stdalign.h>
+#include <stdint.h>
+#include <stdlib.h>
 
 /* libcsv's cell buffer grows by this many bytes: few steps up to the longest cell that is accepted. */
 enum { GROW_BYTES = 64 * 1024 };
+
+/* That buffer, with what it may become in front. */
+struct cell_room {
+    size_t capacity;
+    alignas(max_align_t) char bytes[];
+};
+
+static struct cell_room *room_of(void *bytes)
+{
+    return bytes != NULL ? (struct cell_room *)((char *)bytes - offsetof(struct cell_room, bytes)) : NULL;
+}
+
+/* In place of realloc: twice as much each time. A quote that is never closed makes one cell of the rest of a file, and
+ * in steps of one size that is copied once a step, where realloc copies. */
+static void *grow_room(void *bytes, size_t size)
+{
+    struct cell_room *room = room_of(bytes);
+    size_t capacity = room != NULL ? room->capacity : 0;
+
+    if (size <= capacity)
+        return bytes;
+    if (capacity > SIZE_MAX / 4 || size > SIZE_MAX / 4)
+        return NULL;
+    capacity = size > capacity * 2 ? size : capacity * 2;
+    struct cell_room *grown = realloc(room, sizeof *grown + capacity);
+    if (grown == NULL)
+        return NULL;
+    grown->capacity = capacity;
+    return grown->bytes;
+}
+
+static void free_room(void *bytes)
+{
+    free(room_of(bytes));
+}
 
 struct receiver {
     void (*cell)(void *context, const char *bytes, size_t length);
@@ -27,6 +65,8 @@ static int prepare(struct csv_parser *parser)
     csv_set_space_func(parser, is_blank);
     csv_set_term_func(parser, is_row_end);
     csv_set_blk_size(parser, GROW_BYTES);
+    csv_set_realloc_func(parser, grow_room);
+    csv_set_free_func(parser, free_room);
     return 0;
 }
 

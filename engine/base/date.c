@@ -32,6 +32,11 @@ int32_t date_from_civil(int year, int month, int day_of_month)
     return day - EPOCH_FROM_YEAR_ONE;
 }
 
+bool date_is_day(int32_t day)
+{
+    return day >= -EPOCH_FROM_YEAR_ONE && day < days_before_year(10000) - EPOCH_FROM_YEAR_ONE;
+}
+
 void date_to_civil(int32_t day, int *ret_year, int *ret_month, int *ret_day_of_month)
 {
     int32_t rest = day + EPOCH_FROM_YEAR_ONE;

@@ -14,6 +14,9 @@
 #define DATE_ROOM 12
 #define DAY_NONE INT32_MIN    /* no date */
 
+/* Whether the number is a day of the years 1 to 9999, which alone the functions below take. */
+bool date_is_day(int32_t day);
+
 /* All of t must be YYYY-MM-DD, and a day that exists. */
 bool date_read(struct text t, int32_t *ret_day);
 

@@ -71,7 +71,10 @@ static int write_letter(struct charging *charging, const struct charge *charge)
     struct buffer path = BUFFER_EMPTY, letter = BUFFER_EMPTY;
     struct output out;
 
-    buffer_format(&path, "%s/%.*s-", folder, TEXT_ARGUMENTS(charging->sample.name));
+    /* an office file from elsewhere may have a name that `sample draw` would not take */
+    buffer_format(&path, "%s/", folder);
+    replies_add_file_name(&path, charging->sample.name);
+    buffer_add_byte(&path, '-');
     replies_add_file_name(&path, charge->dealer);
     buffer_add(&path, ".txt", sizeof ".txt");
     letter_write(&charging->plan, charge, &letter);

@@ -16,8 +16,9 @@
 #include "ledger/sql_words.h"
 #include "ledger/views.h"
 
-/* Steps of SQLite's machine between two looks at the clock: some hundred microseconds. */
-enum { STEPS_A_LOOK = 20000 };
+/* Steps of SQLite's machine between two looks at the clock, and questions of what may be done while a statement is
+ * prepared: some hundred microseconds. */
+enum { STEPS_A_LOOK = 20000, QUESTIONS_A_LOOK = 100 };
 
 struct feed {
     struct row_feed feed;
@@ -38,6 +39,7 @@ struct guard {
     uint32_t feed_count;
     struct timespec end;
     bool late;                 /* the time was over */
+    unsigned questions;        /* that the authorizer was asked */
     bool trusted;              /* the engine itself reads, inside stage_of */
     int status;                /* of stage_of */
     struct buffer base_tables; /* names, each behind a newline */
@@ -137,6 +139,19 @@ static int may_read(struct guard *guard, const char *table, const char *column, 
                   table);
 }
 
+static int look_at_clock(void *context)
+{
+    struct guard *guard = context;
+    struct timespec now;
+
+    clock_gettime(CLOCK_MONOTONIC, &now);
+    guard->late = now.tv_sec > guard->end.tv_sec ||
+                  (now.tv_sec == guard->end.tv_sec && now.tv_nsec >= guard->end.tv_nsec);
+    return guard->late;
+}
+
+/* Preparing has no steps that could be counted: of WITH tables, each of which names the one before twice, twenty would
+ * take minutes. Each of them is asked about here. */
 static int may_do(void *context, int action, const char *first, const char *second, const char *schema,
                   const char *inside)
 {
@@ -145,6 +160,8 @@ static int may_do(void *context, int action, const char *first, const char *seco
     (void)schema;
     if (guard->trusted)
         return SQLITE_OK;
+    if (++guard->questions % QUESTIONS_A_LOOK == 0 && look_at_clock(guard))
+        return SQLITE_DENY;
     switch (action) {
     case SQLITE_SELECT:
     case SQLITE_RECURSIVE: return SQLITE_OK;
@@ -163,17 +180,6 @@ static int may_do(void *context, int action, const char *first, const char *seco
         return refuse(guard, NULL, "a report is one SELECT a section, no transaction; take that out");
     default: return refuse(guard, NULL, "a report only reads; write a SELECT over the documented views");
     }
-}
-
-static int look_at_clock(void *context)
-{
-    struct guard *guard = context;
-    struct timespec now;
-
-    clock_gettime(CLOCK_MONOTONIC, &now);
-    guard->late = now.tv_sec > guard->end.tv_sec ||
-                  (now.tv_sec == guard->end.tv_sec && now.tv_nsec >= guard->end.tv_nsec);
-    return guard->late;
 }
 
 /* --- Functions ------------------------------------------------------------------------------------- */
@@ -432,18 +438,33 @@ static bool names_view_anew(struct text sql, size_t *ret_byte, struct text *ret_
     return false;
 }
 
+/* The time was over, or the memory. */
+static int report_spent(const struct guard *guard, struct place place)
+{
+    if (guard->late)
+        diag_error(
+            office_sink(guard->office), place,
+            "this took longer than %lld second%s; narrow it by its parameters, or give it more time with "
+            "--seconds",
+            (long long)guard->setup->seconds, guard->setup->seconds == 1 ? "" : "s");
+    else
+        diag_error(office_sink(guard->office), place,
+                   "this takes more memory than a report may have; narrow it by its parameters");
+    return WM_LIMIT;
+}
+
 /* What SQLite says of a text that it could not prepare. */
 static int report_fault(struct guard *guard, struct text sql, struct place start, int result)
 {
     const struct refusal *refusal = &guard->refusal;
     int byte = sqlite3_error_offset(guard->database);
 
+    if (guard->late || (result & 0xff) == SQLITE_NOMEM)
+        return report_spent(guard, start);
     if (refusal->words[0] != '\0') {
         diag_error(office_sink(guard->office), place_of_word(start, sql, refusal->name), "%s", refusal->words);
         return WM_BAD_INPUT;
     }
-    if ((result & 0xff) == SQLITE_NOMEM)
-        return WM_NO_MEMORY;
     struct place place = byte >= 0 ? place_at(start, sql, (size_t)byte) : place_of_word(start, sql, "");
     diag_error(office_sink(guard->office), place, "the query cannot be used: %s; correct it",
                sqlite3_errmsg(guard->database));
@@ -578,21 +599,12 @@ static int report_stop(const struct guarded_query *query, int result)
     struct guard *guard = query->guard;
     struct diag_sink *sink = office_sink(guard->office);
 
-    if (guard->late) {
-        diag_error(
-            sink, query->place,
-            "this took longer than %lld second%s; narrow it by its parameters, or give it more time with "
-            "--seconds",
-            (long long)guard->setup->seconds, guard->setup->seconds == 1 ? "" : "s");
-        return WM_LIMIT;
-    }
+    if (guard->late)
+        return report_spent(guard, query->place);
     if (guard->status != WM_OK)
         return guard->status;
     switch (result & 0xff) {
-    case SQLITE_NOMEM:
-        diag_error(sink, query->place,
-                   "this takes more memory than a report may have; narrow it by its parameters");
-        return WM_LIMIT;
+    case SQLITE_NOMEM: return report_spent(guard, query->place);
     case SQLITE_TOOBIG:
         diag_error(sink, query->place,
                    "a value of this query is longer than a report's may be; make it shorter");

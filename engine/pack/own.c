@@ -1,5 +1,8 @@
 #include "pack/own.h"
 
+#include "base/date.h"
+#include "base/decimal.h"
+#include "base/limits.h"
 #include "base/status.h"
 #include "pack/bytes.h"
 
@@ -102,41 +105,73 @@ enum {
     LEAST_PART = 12
 };
 
+/* What an amount in a file can be. */
+#define MOST_CENTS (INT64_MAX / DECIMAL_CENT)
+
+/* What a cell of a file can be: the engine asks no more of a text. */
+static struct text take_cell(struct byte_reader *reader)
+{
+    struct text cell = take_text(reader);
+
+    if (cell.length > LIMIT_CELL_BYTES)
+        reader->failed = true;
+    return cell;
+}
+
+/* A day that there is, or none. */
+static int32_t take_day(struct byte_reader *reader)
+{
+    int32_t day = (int32_t)take_4(reader);
+
+    if (day != DAY_NONE && !date_is_day(day))
+        reader->failed = true;
+    return day;
+}
+
+static int64_t take_number(struct byte_reader *reader, int64_t least, int64_t most)
+{
+    int64_t number = (int64_t)take_8(reader);
+
+    if (number < least || number > most)
+        reader->failed = true;
+    return number;
+}
+
 static struct dealer take_version(struct byte_reader *reader)
 {
-    struct dealer version = {.code = take_text(reader)};
+    struct dealer version = {.code = take_cell(reader)};
 
-    version.name = take_text(reader);
-    version.region = take_text(reader);
-    version.labor_rate = (int64_t)take_8(reader);
-    version.parts_markup = (int64_t)take_8(reader);
-    version.active_from = (int32_t)take_4(reader);
-    version.active_to = (int32_t)take_4(reader);
-    version.valid_from = (int32_t)take_4(reader);
+    version.name = take_cell(reader);
+    version.region = take_cell(reader);
+    version.labor_rate = take_number(reader, 0, INT64_MAX);
+    version.parts_markup = take_number(reader, 0, INT64_MAX);
+    version.active_from = take_day(reader);
+    version.active_to = take_day(reader);
+    version.valid_from = take_day(reader);
     return version;
 }
 
 static struct own_shipment take_shipment(struct byte_reader *reader)
 {
-    struct own_shipment shipment = {.part_key = take_text(reader)};
+    struct own_shipment shipment = {.part_key = take_cell(reader)};
 
-    shipment.shipped_on = (int32_t)take_4(reader);
-    shipment.quantity = (int64_t)take_8(reader);
+    shipment.shipped_on = take_day(reader);
+    shipment.quantity = take_number(reader, -INT64_MAX, INT64_MAX);
     return shipment;
 }
 
 static struct approval take_approval(struct byte_reader *reader)
 {
-    struct approval approval = {.number = take_text(reader)};
+    struct approval approval = {.number = take_cell(reader)};
 
-    approval.dealer = take_text(reader);
-    approval.campaign = take_text(reader);
-    approval.vin = take_text(reader);
-    approval.covers = take_text(reader);
-    approval.reason = take_text(reader);
+    approval.dealer = take_cell(reader);
+    approval.campaign = take_cell(reader);
+    approval.vin = take_cell(reader);
+    approval.covers = take_cell(reader);
+    approval.reason = take_cell(reader);
     approval.has_limit = take_4(reader) != 0;
-    approval.limit_cents = (int64_t)take_8(reader);
-    approval.valid_to = (int32_t)take_4(reader);
+    approval.limit_cents = take_number(reader, 0, MOST_CENTS);
+    approval.valid_to = take_day(reader);
     return approval;
 }
 
@@ -147,59 +182,64 @@ static int take_parts(struct arena *arena, struct byte_reader *reader, struct st
     if (parts == NULL)
         return WM_NO_MEMORY;
     for (uint32_t i = 0; i < standing->part_count; i++) {
-        parts[i].key = parts[i].number = take_text(reader);
-        parts[i].quantity = (int64_t)take_8(reader);
+        parts[i].key = parts[i].number = take_cell(reader);
+        parts[i].quantity = take_number(reader, 0, INT64_MAX);
     }
     standing->parts = parts;
     return WM_OK;
 }
 
-static int take_standing(struct arena *arena, struct byte_reader *reader, struct standing_claim *ret_standing)
+/* claims: how many the dealer has, of which this one has its place. */
+static int take_standing(struct arena *arena, struct byte_reader *reader, uint32_t claims,
+                         struct standing_claim *ret_standing)
 {
-    struct standing_claim standing = {.recorded = take_8(reader)};
+    struct standing_claim standing = {.recorded = (uint64_t)take_number(reader, 1, claims)};
 
-    standing.campaign = take_text(reader);
-    standing.vin = take_text(reader);
-    standing.outcome = take_text(reader);
-    standing.repair_order = take_text(reader);
-    standing.technician = take_text(reader);
-    standing.completed_on = (int32_t)take_4(reader);
+    standing.campaign = take_cell(reader);
+    standing.vin = take_cell(reader);
+    standing.outcome = take_cell(reader);
+    standing.repair_order = take_cell(reader);
+    standing.technician = take_cell(reader);
+    standing.completed_on = take_day(reader);
     standing.has_odometer = take_4(reader) != 0;
     standing.odometer_is_km = take_4(reader) != 0;
-    standing.odometer = (int64_t)take_8(reader);
-    standing.hours_claimed = (int64_t)take_8(reader);
+    standing.odometer = take_number(reader, 0, INT64_MAX / DECIMAL_ONE);
+    standing.hours_claimed = take_number(reader, 0, INT64_MAX);
     int status = take_parts(arena, reader, &standing);
     *ret_standing = standing;
     return status;
 }
 
-static int take_claim(struct arena *arena, struct byte_reader *reader, struct recorded_claim *ret_claim)
+static int take_claim(struct arena *arena, struct byte_reader *reader, uint32_t claims,
+                      struct recorded_claim *ret_claim)
 {
-    struct recorded_claim claim = {.dealer = take_text(reader)};
+    struct recorded_claim claim = {.dealer = take_cell(reader)};
     uint32_t decision;
 
-    claim.claim = take_text(reader);
-    claim.revision_last = (int64_t)take_8(reader);
+    claim.claim = take_cell(reader);
+    claim.revision_last = take_number(reader, 0, INT64_MAX);
     decision = take_4(reader);
     claim.previous_decision = (enum decision)decision;
-    claim.first_received_on = (int32_t)take_4(reader);
-    claim.paid_cents = (int64_t)take_8(reader);
+    claim.first_received_on = take_day(reader);
+    claim.paid_cents = take_number(reader, -MOST_CENTS, MOST_CENTS);
     claim.last_row = take_text(reader);
     claim.stands = take_4(reader) != 0;
-    if (decision > DECISION_REFUSE || claim.revision_last < 0)
+    if (decision > DECISION_REFUSE)
         reader->failed = true;
-    int status = claim.stands ? take_standing(arena, reader, &claim.standing) : WM_OK;
+    int status = claim.stands ? take_standing(arena, reader, claims, &claim.standing) : WM_OK;
     *ret_claim = claim;
     return status;
 }
 
-static struct own_other take_other(struct byte_reader *reader)
+static struct own_other take_other(struct byte_reader *reader, uint32_t claims)
 {
-    struct own_other other = {.vin = take_text(reader)};
+    struct own_other other = {.vin = take_cell(reader)};
 
-    other.campaign = take_text(reader);
+    other.campaign = take_cell(reader);
     other.outcome = take_4(reader) == OUTCOME_INSPECTED ? OUTCOME_INSPECTED : OUTCOME_REPAIRED;
     other.after = take_4(reader);
+    if (other.after > claims)
+        reader->failed = true;
     return other;
 }
 
@@ -222,11 +262,11 @@ static int take_lists(struct arena *arena, struct byte_reader *reader, struct ow
     own->claim_count = take_count(reader, LEAST_CLAIM);
     own->claims = ARENA_ARRAY(arena, struct own_claim, own->claim_count);
     for (uint32_t i = 0; own->claims != NULL && status == WM_OK && i < own->claim_count; i++)
-        status = take_claim(arena, reader, &own->claims[i].recorded);
+        status = take_claim(arena, reader, own->claim_count, &own->claims[i].recorded);
     own->other_count = take_count(reader, LEAST_OTHER);
     own->others = ARENA_ARRAY(arena, struct own_other, own->other_count);
     for (uint32_t i = 0; own->others != NULL && i < own->other_count; i++)
-        own->others[i] = take_other(reader);
+        own->others[i] = take_other(reader, own->claim_count);
     bool made = own->versions != NULL && own->shipments != NULL && own->approvals != NULL &&
                 own->claims != NULL && own->others != NULL;
     return !made || status != WM_OK ? WM_NO_MEMORY : reader->failed ? WM_BAD_INPUT : WM_OK;

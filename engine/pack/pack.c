@@ -566,6 +566,8 @@ static int read_rules(struct pack *pack)
 
     if (status != WM_OK)
         return status;
+    if (at == NULL)
+        return does_not_fit(pack);
     struct byte_reader reader = {at, at + pack->rules_bytes.length, false};
     uint32_t count = take_count(&reader, 8);
     struct rules_file *files = ARENA_ARRAY(&pack->arena, struct rules_file, count);
@@ -587,6 +589,8 @@ static int read_own(struct pack *pack)
     if (head->dealer.length == 0)
         return WM_OK;
     int status = sealed_part(pack->sealed, PART_OWN, &pack->own_bytes);
+    if (status == WM_OK && pack->own_bytes.length == 0)
+        status = does_not_fit(pack);
     if (status == WM_OK)
         status = vin_lock_dealer(&head->lock, head->dealer, key);
     if (status != WM_OK)
@@ -610,6 +614,9 @@ static int read_counts(struct pack *pack)
         pack->set_count = take_4(&reader);
     }
     arena_free(&arena);
+    uint64_t offsets = UINT64_C(1) + pack->profile_count + pack->set_count;
+    if (status == WM_OK && OFFSETS_AT + offsets * OFFSET_BYTES > head->parts[PART_PROFILES].bytes)
+        return does_not_fit(pack);
     uint64_t blocks = head->vehicles / ENTRIES_A_BLOCK, over = head->vehicles % ENTRIES_A_BLOCK;
     if (status == WM_OK && head->parts[PART_VEHICLES].bytes != blocks * PACK_BLOCK_BYTES + over * ENTRY_BYTES)
         status = does_not_fit(pack);

@@ -82,7 +82,8 @@ static bool read_head(const uint8_t *bytes, struct pack_head *ret_head)
     head.data_blocks = take_8(&reader);
     take_array(&reader, head.root, sizeof head.root);
     *ret_head = head;
-    return !reader.failed && head.lock.work_kib >= LOCK_WORK_LEAST && head.lock.work_kib <= LOCK_WORK_MOST;
+    return !reader.failed && date_is_day(head.made_on) && date_is_day(head.valid_to) &&
+           head.lock.work_kib >= LOCK_WORK_LEAST && head.lock.work_kib <= LOCK_WORK_MOST;
 }
 
 static uint64_t blocks_of(uint64_t bytes)
@@ -216,7 +217,7 @@ void pack_draft_free(struct pack_draft *draft)
 /* --- Reading ----------------------------------------------------------------------------------------- */
 
 /* Blocks that were read and checked lie in slots, by their number; a later one takes an earlier one's place. */
-enum { SLOTS = 512 };
+enum { MOST_SLOTS = 512 };
 
 struct slot {
     uint64_t block; /* number + 1; 0: empty */
@@ -229,8 +230,8 @@ struct sealed {
     uint8_t head_bytes[PACK_HEAD_BYTES];
     struct pack_head head;
     struct tree tree;
-    struct slot *slots;      /* of data */
-    struct slot *tree_slots; /* of the tree */
+    struct slot *slots, *tree_slots; /* of data, and of the tree */
+    uint64_t slot_count, tree_slot_count;
     char error[4096 + 256];
 };
 
@@ -284,7 +285,8 @@ static int digest_of(struct sealed *sealed, int level, uint64_t number, uint8_t 
 static int checked_block(struct sealed *sealed, int level, uint64_t number, const uint8_t **ret_bytes)
 {
     uint64_t block = (level == 0 ? 0 : sealed->tree.first[level]) + number;
-    struct slot *slot = level == 0 ? &sealed->slots[block % SLOTS] : &sealed->tree_slots[block % SLOTS];
+    struct slot *slot = level == 0 ? &sealed->slots[block % sealed->slot_count]
+                                   : &sealed->tree_slots[block % sealed->tree_slot_count];
     uint8_t wanted[PACK_DIGEST_BYTES], is[PACK_DIGEST_BYTES];
 
     if (slot->block == block + 1) {
@@ -347,6 +349,18 @@ static bool signature_holds(const struct sealed *sealed)
                                        sealed->head.public_key) == 0;
 }
 
+/* A small pack needs no more slots than it has blocks. */
+static int make_slots(struct sealed *sealed)
+{
+    uint64_t data = sealed->tree.count[0], above = sealed->tree.first[sealed->tree.levels] - data;
+
+    sealed->slot_count = data < MOST_SLOTS ? data + (data == 0) : MOST_SLOTS;
+    sealed->tree_slot_count = above < MOST_SLOTS ? above : MOST_SLOTS;
+    sealed->slots = calloc(sealed->slot_count, sizeof *sealed->slots);
+    sealed->tree_slots = calloc(sealed->tree_slot_count, sizeof *sealed->tree_slots);
+    return sealed->slots != NULL && sealed->tree_slots != NULL ? WM_OK : WM_NO_MEMORY;
+}
+
 /* What is read before the signature is checked decides nothing but where the key and the signature stand. */
 static int check_head(struct sealed *sealed, uint64_t bytes)
 {
@@ -365,7 +379,8 @@ static int check_head(struct sealed *sealed, uint64_t bytes)
     uint64_t blocks = sealed->tree.first[sealed->tree.levels];
     if (bytes != PACK_HEAD_BYTES + blocks * PACK_BLOCK_BYTES)
         return failed(sealed, "the pack is not whole: its length is not what the office signed; copy it anew");
-    return bytes <= SEALED_CHECK_WHOLE ? sealed_check(sealed) : WM_OK;
+    int status = make_slots(sealed);
+    return status == WM_OK && bytes <= SEALED_CHECK_WHOLE ? sealed_check(sealed) : status;
 }
 
 static int open_file(struct sealed *sealed)
@@ -394,10 +409,7 @@ int sealed_open(const char *path, struct diag_sink *sink, struct sealed **ret_se
     }
     sealed->descriptor = -1;
     sealed->path = strdup(path);
-    sealed->slots = calloc(SLOTS, sizeof *sealed->slots);
-    sealed->tree_slots = calloc(SLOTS, sizeof *sealed->tree_slots);
-    bool made = sealed->path != NULL && sealed->slots != NULL && sealed->tree_slots != NULL;
-    int status = made ? open_file(sealed) : WM_NO_MEMORY;
+    int status = sealed->path != NULL ? open_file(sealed) : WM_NO_MEMORY;
     if (status == WM_OK) {
         *ret_sealed = sealed;
         return WM_OK;

@@ -1,6 +1,7 @@
 /* One condition cell: alone, under not(...), and in a table of one row, on a value each.
  * Bytes: type, value up to a line feed, cell. */
 #include "fuzz.h"
+#include "jit.h"
 #include "table_kit.h"
 
 static const char *const COLUMN = "the column";
@@ -112,6 +113,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length)
     uint64_t type = input_choose(&input, 5);
     char *copy = input_rest(&input, &rest);
 
+    jit_choose(bytes, length);
     column_type = TYPES[type];
     column_any_case = type == 2;
     text_cut(rest, '\n', &written, &cell);

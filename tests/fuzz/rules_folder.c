@@ -1,6 +1,7 @@
 /* A rules folder: several files in one input, compiled; then every check and campaign table is asked once, and
  * what can be used is linted. A line "=== PATH" begins a file. */
 #include "fuzz.h"
+#include "jit.h"
 
 #include "rules/lint.h"
 #include "rules/rules.h"
@@ -106,6 +107,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length)
     struct text t;
     char *copy = input_rest(&input, &t);
 
+    jit_choose(bytes, length);
     files.count = split_input(t, list);
     if (went_well(rules_compile(&arena, &files, &sink, &rules), &sink)) {
         ask_all(rules);

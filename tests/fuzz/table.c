@@ -1,6 +1,7 @@
 /* A whole table as it stands in a file: compiled, then decided on facts, with its own cells asked one by one
  * beside it. The first bytes are the facts; what follows the first line feed is the table. */
 #include "fuzz.h"
+#include "jit.h"
 #include "table_kit.h"
 
 static struct table_scratch *scratch;
@@ -86,6 +87,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length)
     bool dealer_text = input_choose(&input, 2);
     char *copy = input_rest(&input, &rest);
 
+    jit_choose(bytes, length);
     text_cut(rest, '\n', &head, &csv);
     int status = table_compile(&arena, TEXT("t.csv"), csv,
                                (struct table_rules){.policies = HIT_ALL_POLICIES, .dealer_text = dealer_text},

@@ -1,6 +1,7 @@
 /* A table and its facts made of the input's bytes, decided by the engine and by the slow and obvious evaluator
  * of tests/unit/slow_tables.h: both say the same. */
 #include "fuzz.h"
+#include "jit.h"
 #include "capture.h"
 
 /* The evaluator's choices come from the input instead of from a seed. */
@@ -53,6 +54,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length)
     struct diag_sink sink = looking_sink();
     struct table *table = NULL;
 
+    jit_choose(bytes, length);
     choices = input_of(bytes, length);
     buffer_clear(&csv);
     slow_make_table(NULL, &slow);

@@ -49,6 +49,16 @@ static inline uint64_t random_seed(const char *test)
     return seed * UINT64_C(0x9e3779b97f4a7c15) + 1;
 }
 
+/* How many of so many random cases are run: all, or one in WM_SHARE, where a sanitizer makes each of them ten times as
+ * slow. At least one. */
+static inline int random_times(int all)
+{
+    const char *given = getenv("WM_SHARE");
+    int share = given ? atoi(given) : 1;
+
+    return share <= 1 ? all : all / share > 0 ? all / share : 1;
+}
+
 /* xorshift64*: 0 to limit - 1. */
 static inline uint64_t random_below(uint64_t *state, uint64_t limit)
 {

@@ -152,7 +152,10 @@ static bool slow_has_column(const struct slow_table *table, int fact)
 
 static void slow_make_table(uint64_t *seed, struct slow_table *table)
 {
-    *table = (struct slow_table){.policy = (enum hit_policy)random_below(seed, HIT_COUNT + 1)};
+    /* cells are set one by one, as far as there are any: all of them are many */
+    table->policy = (enum hit_policy)random_below(seed, HIT_COUNT + 1);
+    table->column_count = 0;
+    memset(table->has_values, 0, sizeof table->has_values);
     bool is_aggregate = table->policy >= HIT_SUM;
     bool is_ranked = table->policy == HIT_PRIORITY || table->policy == HIT_OUTPUT_ORDER;
     int columns = (int)random_below(seed, SLOW_COLUMNS + 1);

@@ -647,6 +647,37 @@ static void mistakes_of_charging(void **state)
          "the folder for letters cannot be made");
 }
 
+/* Whatever a sample is called in an office file from elsewhere, letters are files of their folder. */
+static void letters_stay_in_their_folder(void **state)
+{
+    char *deep = words("%s/deep/er", folder);
+    sqlite3 *database;
+    char *error = NULL;
+    (void)state;
+
+    new_office();
+    draw_60();
+    says(record(fill(3, 20)), 0, "60 judged");
+    assert_int_equal(sqlite3_open(office, &database), SQLITE_OK);
+    if (sqlite3_exec(database, "DROP TRIGGER samples_update; UPDATE samples SET name = '../../escaped'", NULL,
+                     NULL, &error) != SQLITE_OK)
+        fail_msg("%s", error);
+    sqlite3_exec(database,
+                 "CREATE TRIGGER samples_update BEFORE UPDATE ON samples\n"
+                 "BEGIN SELECT RAISE(ABORT, 'what is recorded is never edited; record a correction'); END",
+                 NULL, NULL, NULL);
+    sqlite3_close(database);
+    shell("mkdir -p %s", deep);
+    says(AUDIT("chargeback", "../../escaped", "--draft", "--letters", words("%s/letters", deep), "--today",
+               "2026-06-11"),
+         0, "draft: nothing was recorded");
+    shell("test $(find %s -name '*D137.txt' | wc -l) -eq 1", deep);
+    shell("test ! -e %s/escaped-D137.txt && test ! -e %s/deep/escaped-D137.txt && ! ls -A %s/letters | grep -q "
+          "'^\\.'",
+          folder, folder, deep);
+    says(AUDIT("verify"), 1, "sample");
+}
+
 static void claim_by_claim(void **state)
 {
     (void)state;
@@ -870,6 +901,7 @@ int main(void)
         cmocka_unit_test(evaluations_that_are_refused),
         cmocka_unit_test(evaluation_by_money),
         cmocka_unit_test(mistakes_of_charging),
+        cmocka_unit_test(letters_stay_in_their_folder),
         cmocka_unit_test(claim_by_claim),
         cmocka_unit_test(revised_since),
         cmocka_unit_test(revised_and_extrapolated),

@@ -102,7 +102,7 @@ static void random_numbers_come_back(void **state)
     (void)state;
     uint64_t random = random_seed("random_numbers_come_back");
 
-    for (int turn = 0; turn < 20000; turn++) {
+    for (int turn = 0; turn < random_times(20000); turn++) {
         int64_t number = (int64_t)(random_below(&random, UINT64_C(1) << 53) >> random_below(&random, 53)), read;
         char room[DECIMAL_ROOM];
         if (turn % 2)
@@ -669,9 +669,34 @@ static void text_pools(void **state)
     text_pool_free(&pool);
 }
 
+/* The numbers that are days: those that date_write can write. */
+static void days_there_are(void **state)
+{
+    static const struct {
+        int32_t day;
+        bool is;
+        const char *written;
+    } CASES[] = {
+        {0, true, "1970-01-01"},          {-719162, true, "0001-01-01"}, {-719163, false, NULL},
+        {2932896, true, "9999-12-31"},    {2932897, false, NULL},        {DAY_NONE, false, NULL},
+        {INT32_MAX, false, NULL},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < sizeof CASES / sizeof *CASES; i++) {
+        char room[DATE_ROOM];
+        assert_int_equal(date_is_day(CASES[i].day), CASES[i].is);
+        if (!CASES[i].is)
+            continue;
+        date_write(CASES[i].day, room);
+        assert_string_equal(room, CASES[i].written);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
+        cmocka_unit_test(days_there_are),
         cmocka_unit_test(text_pools),
         cmocka_unit_test(large_memory),
         cmocka_unit_test(numbers_read),

@@ -156,7 +156,7 @@ static void random_rows_as_the_reference(void **state)
     struct buffer expected = BUFFER_EMPTY, out = BUFFER_EMPTY;
     static char room[400];
 
-    for (int turn = 0; turn < 20000; turn++) {
+    for (int turn = 0; turn < random_times(20000); turn++) {
         struct text t = random_text(&random, room, turn % 10 == 0 ? sizeof room : 60);
         buffer_clear(&expected);
         buffer_clear(&out);
@@ -179,7 +179,7 @@ static void random_rows_as_libcsv(void **state)
     static char room[400];
     unsigned well_formed = 0, malformed = 0;
 
-    for (int turn = 0; turn < 40000; turn++) {
+    for (int turn = 0; turn < random_times(40000); turn++) {
         struct text t = random_text(&random, room, turn % 10 == 0 ? sizeof room : 40);
         buffer_clear(&rows.rows);
         buffer_clear(&rows.row);

@@ -2,6 +2,8 @@
  */
 #include "program.h"
 
+#include <endian.h>
+#include <sodium.h>
 #include <sqlite3.h>
 #include <sys/resource.h>
 
@@ -9,6 +11,9 @@
 #include "base/csv.h"
 #include "base/limits.h"
 #include "base/shown.h"
+#include "base/status.h"
+#include "pack/keys.h"
+#include "pack/sealed.h"
 
 static char folder[256];
 
@@ -351,7 +356,7 @@ static void patterns_that_blow_up(void **state)
 static void a_table_of_too_many_rows(void **state)
 {
     (void)state;
-    shell("{ echo 'C,model_year,>x'; seq 1 100001 | sed 's/.*/r&,&,1/'; } > %s", in_folder("t.csv"));
+    shell("{ echo 'C,model_year,>x'; seq 1 1000000 | sed 's/.*/r&,&,1/'; } > %s", in_folder("t.csv"));
     write_words(in_folder("facts.csv"), "model_year\n5\n");
     struct result result = RUN("rules", "try", in_folder("t.csv"), in_folder("facts.csv"));
     assert_int_equal(result.code, 2);
@@ -388,6 +393,445 @@ static void links_in_a_rules_folder(void **state)
     struct result result = RUN("rules", "lint", "--rules", in_folder("rules"));
     assert_int_equal(result.code, 0);
     result_free(&result);
+}
+
+/* --- Reports ------------------------------------------------------------------------------------------------
+ */
+
+static void write_report(const char *header, const char *query)
+{
+    shell("mkdir -p %s", in_folder("reports"));
+    write_words(in_folder("reports/evil.sql"), words("%s%s\n", header, query));
+}
+
+#define PLAIN_HEADER "-- title: T\n-- meaning: M.\n-- column: a text; x\n"
+
+static struct result run_report(const char *seconds)
+{
+    return RUN("report", "evil", "--reports", in_folder("reports"), OFFICE, "--seconds", seconds, "--format",
+               "csv");
+}
+
+/* Everything in the folder, with its digest. */
+static char *state_of_folder(void)
+{
+    shell("cd %s && find . -type f ! -name 'evil.sql' | sort | xargs -d '\\n' sha256sum > "
+          "/tmp/witnessmark-state-%ld",
+          folder, (long)getpid());
+    char *state = read_whole(words("/tmp/witnessmark-state-%ld", (long)getpid()), NULL);
+    shell("rm /tmp/witnessmark-state-%ld", (long)getpid());
+    return state;
+}
+
+/* WITH tables, each of which names the one before twice: 2^levels of the first. */
+static char *doubling_query(int levels)
+{
+    char *query = words("WITH t0 AS (SELECT vin FROM claims_now)");
+
+    for (int i = 1; i <= levels; i++)
+        query = words("%s, t%d AS (SELECT a.vin FROM t%d AS a, t%d AS b)", query, i, i - 1, i - 1);
+    return words("%s SELECT count(*) || '' AS a FROM t%d", query, levels);
+}
+
+static char *nested_query(int depth)
+{
+    char *query = malloc((size_t)depth * 2 + 64), *at = query;
+
+    need(query != NULL, "memory");
+    at = stpcpy(at, "SELECT ");
+    memset(at, '(', (size_t)depth);
+    at = stpcpy(at + depth, "1");
+    memset(at, ')', (size_t)depth);
+    stpcpy(at + depth, " AS a");
+    return query;
+}
+
+/* SQL of a report: it writes nothing, opens no file, calls nothing of the machine, and ends. That each
+ * statement but a SELECT over the views is refused, with its words, is test_reports_office.c; here is what is
+ * left behind. */
+static void sql_of_a_report(void **state)
+{
+    const char *const QUERIES[] = {
+        "DELETE FROM claim_rows",
+        "UPDATE claim_rows SET payable_cents = 1",
+        "INSERT INTO loads DEFAULT VALUES RETURNING 'x' AS a",
+        "DROP TRIGGER claim_rows_update",
+        "CREATE TRIGGER t AFTER INSERT ON batches BEGIN SELECT 1; END",
+        "CREATE VIRTUAL TABLE t USING fts5(a)",
+        words("ATTACH '%s' AS x", in_folder("attached.db")),
+        words("VACUUM INTO '%s'", in_folder("copy.db")),
+        "PRAGMA writable_schema = ON",
+        "PRAGMA journal_mode = DELETE",
+        words("SELECT writefile('%s', 'x') AS a", in_folder("written")),
+        "SELECT readfile('/etc/passwd') AS a",
+        "SELECT name AS a FROM fsdir('/')",
+        "SELECT load_extension('/tmp/x') AS a",
+        "SELECT fts3_tokenizer('simple') AS a",
+        "SELECT a FROM pragma_database_list",
+        "SELECT file AS a FROM (SELECT * FROM pragma_database_list)",
+        "SELECT sql AS a FROM sqlite_schema",
+        "SELECT randomblob(1000000000) AS a",
+        "SELECT zeroblob(2000000000) AS a",
+        "SELECT group_concat(printf('%.*c', 9000000, 'x')) AS a FROM (SELECT 1 UNION ALL SELECT 2)",
+        words("SELECT 'a' LIKE '%s' AS a",
+              "%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a"
+              "%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a"
+              "%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a%a"),
+        nested_query(100000),
+        "SELECT 1 AS a; DELETE FROM claim_rows",
+        "SELECT 1 AS a /* */; /* */ ATTACH 'x' AS y",
+    };
+    (void)state;
+
+    fresh_office();
+    shell("mkdir -p %s", in_folder("reports"));
+    char *before = state_of_folder();
+    for (size_t i = 0; i < COUNT(QUERIES); i++) {
+        write_report(PLAIN_HEADER, QUERIES[i]);
+        struct result result = run_report("20");
+        if (result.code != 2 || result.err[0] == '\0' || result.out_length > 0)
+            fail_msg("%.200s: exit %d, %s%s", QUERIES[i], result.code, result.err, result.out);
+        assert_readable(result.err);
+        result_free(&result);
+    }
+    assert_string_equal(state_of_folder(), before);
+    struct result verified = RUN("verify", "--office", in_folder("office.db"));
+    assert_int_equal(verified.code, 0);
+    result_free(&verified);
+}
+
+/* What would run for years, in a step or before the first one, is ended when its time is over. SQLite itself
+ * ends what names a view more than 65,535 times, some seconds after that. */
+static void reports_that_do_not_end(void **state)
+{
+    const char *const QUERIES[][2] = {
+        {"WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT max(i) || '' AS a FROM n",
+         "this took longer than 1 second"},
+        {"WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n LIMIT 100000) "
+         "SELECT count(*) || '' AS a FROM n AS a, n AS b, n AS c",
+         "this took longer than 1 second"},
+        {doubling_query(40), ""},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(QUERIES); i++) {
+        write_report(PLAIN_HEADER, QUERIES[i][0]);
+        struct result result = run_report("1");
+        if (result.code != 2 || strstr(result.err, QUERIES[i][1]) == NULL || result.out_length > 0)
+            fail_msg("%.100s: exit %d, %s", QUERIES[i][0], result.code, result.err);
+        result_free(&result);
+    }
+    write_report(PLAIN_HEADER,
+                 "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT i || '' AS a FROM n");
+    struct result result = run_report("100");
+    assert_int_equal(result.code, 2);
+    assert_non_null(strstr(result.err, "this comes to more than 200000 rows or 256 MiB"));
+    result_free(&result);
+}
+
+/* Files of the reports folder that are none. */
+static void files_that_are_no_reports(void **state)
+{
+    static const struct {
+        const char *make, *says;
+    } CASES[] = {
+        {"mkfifo %s", "not a regular file"},
+        {"mkdir %s", "this is a folder"},
+        {"ln -s /dev/zero %s", "a link that leads out of the folder"},
+        {"ln -s evil.sql %s", ""},
+        {"ln -s ../claims.csv %s", "a link that leads out of the folder"},
+        {"head -c 2000000 /dev/zero > %s", "larger than"},
+        {"head -c 1000 /dev/urandom > %s", "this is not text"},
+    };
+    (void)state;
+
+    shell("mkdir -p %s", in_folder("reports"));
+    claim_file("C-1", "D137", "R", "T");
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        const char *path = in_folder("reports/evil.sql");
+        shell("rm -rf %s", path);
+        shell("%s", words("p=%s; %s", path,
+                          words("%.*s$p%s", (int)(strstr(CASES[i].make, "%s") - CASES[i].make), CASES[i].make,
+                                strstr(CASES[i].make, "%s") + 2)));
+        struct result result = run_report("5"), list = RUN("report", "list", "--reports", in_folder("reports"));
+        if (result.code != 2 || strstr(result.err, CASES[i].says) == NULL)
+            fail_msg("%s: exit %d, %s", CASES[i].make, result.code, result.err);
+        assert_int_equal(list.code, 1);
+        assert_non_null(strstr(list.out, "quarterly"));
+        result_free(&result);
+        result_free(&list);
+    }
+    shell("rm -rf %s", in_folder("reports/evil.sql"));
+}
+
+/* --- Pages of HTML ------------------------------------------------------------------------------------------
+ */
+
+/* Each tag of a page: its name and those of its attributes, a line each. What stands in scripts and styles is
+ * left out. */
+static void tags_of(const char *html, struct buffer *out)
+{
+    for (const char *at = html; (at = strchr(at, '<')) != NULL;) {
+        const char *name = at + 1;
+        size_t length = strcspn(name, " \t\n/>");
+        if (strncmp(name, "!--", 3) == 0) {
+            at = strstr(at, "-->");
+            need(at != NULL, "a comment is closed");
+            buffer_add_string(out, "<!-- -->\n");
+            continue;
+        }
+        length += name[0] == '/' ? 1 + strcspn(name + 1, " \t\n/>") : 0;
+        buffer_format(out, "<%.*s", (int)length, name);
+        for (at = name + length; *at != '>' && *at != '\0';) {
+            at += strspn(at, " \t\n/");
+            size_t attribute = strcspn(at, "= \t\n/>");
+            if (attribute > 0)
+                buffer_format(out, " %.*s", (int)attribute, at);
+            at += attribute;
+            if (*at == '=' && (at[1] == '"' || at[1] == '\'')) {
+                at = strchr(at + 2, at[1]);
+                need(at != NULL, "a quote is closed");
+                at++;
+            } else if (*at == '=') {
+                at += strcspn(at, " \t\n>");
+            }
+        }
+        buffer_add_string(out, ">\n");
+        if (strncmp(name, "script", 6) == 0 || strncmp(name, "style", 5) == 0)
+            at = strstr(at, name[1] == 'c' ? "</script" : "</style");
+    }
+}
+
+static int count_of(const char *text, const char *part)
+{
+    int count = 0;
+
+    for (; (text = strstr(text, part)) != NULL; text += strlen(part))
+        count++;
+    return count;
+}
+
+/* The text with &lt; and the like put back, as a browser shows it. */
+static char *shown_by_browser(const char *html)
+{
+    static const char *const ENTITIES[][2] = {
+        {"&lt;", "<"}, {"&gt;", ">"}, {"&quot;", "\""}, {"&#39;", "'"}, {"&amp;", "&"}};
+    char *shown = malloc(strlen(html) + 1), *to = shown;
+
+    need(shown != NULL, "memory");
+    while (*html != '\0') {
+        size_t i = 0;
+        while (i < COUNT(ENTITIES) && strncmp(html, ENTITIES[i][0], strlen(ENTITIES[i][0])) != 0)
+            i++;
+        *to++ = i < COUNT(ENTITIES) ? ENTITIES[i][1][0] : *html;
+        html += i < COUNT(ENTITIES) ? strlen(ENTITIES[i][0]) : 1;
+    }
+    *to = '\0';
+    return shown;
+}
+
+/* A report that has these words wherever words can stand: title, meanings, headings, a parameter, cells of text
+ * and of a claim, names of a chart's lines. */
+static struct result page_with(const char *evil)
+{
+    char *heading = words("%s", evil);
+
+    for (char *at = heading; *at != '\0'; at++)
+        if (*at == '"')
+            *at = '\'';
+    fresh_office();
+    struct result posted = RUN("post", claim_file(evil, "D137", evil, evil), OFFICE, "--quiet");
+    assert_int_equal(posted.code, 0);
+    result_free(&posted);
+    write_report(
+        words("-- title: %s\n-- meaning: %s\n-- parameter: who text; %s\n-- section: one\n-- title: %s\n"
+              "-- meaning: %s\n-- column: claim claim \"%s\"; %s\n-- column: number text; %s\n"
+              "-- column: whose text; %s\n-- column: n integer \"%s\"; %s\n"
+              "-- chart: bar x=number y=n series=whose\n",
+              evil, evil, evil, evil, evil, heading, evil, evil, evil, heading, evil),
+        "SELECT dealer || '/' || claim AS claim, claim AS number, :who AS whose, 1 AS n FROM claims_now");
+    return RUN("report", "evil", "--reports", in_folder("reports"), OFFICE, "--who", evil, "--format", "html");
+}
+
+/* Whatever the words are, the page has the tags and attributes that it has with harmless ones, and shows the
+ * words. */
+static void html_holds_no_markup_of_others(void **state)
+{
+    static const char *const WORDS[] = {
+        "<script>x()</script>",
+        "</script><script>x()",
+        "\"><img src=x onerror=x()>",
+        "\" onmouseover=\"x()\" a=\"",
+        "' onfocus='x()' autofocus '",
+        "</title></style><b>x",
+        "</td></tr></table><h1>x",
+        "<!-- x",
+        "--> <b>x</b> ]]> <![CDATA[",
+        "&lt;script&gt;x&#40;&#41;",
+        "&amp;lt;&#x3c;b&#62;&notin;",
+        "<svg/onload=x()>",
+        "javascript:x()",
+        "<a href=//x.invalid>x</a>",
+        "\xe2\x80\xa8<b>\xe2\x80\xae"
+        "x",
+        "{{x}} ${x} `x` \\u003cb\\u003e",
+    };
+    struct buffer harmless = BUFFER_EMPTY, tags = BUFFER_EMPTY;
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(WORDS); i++) {
+        /* as long, since long cells are set apart */
+        char *calm = words("%s", WORDS[i]);
+        memset(calm, 'x', strlen(calm));
+        struct result first = page_with(calm), second = page_with(WORDS[i]);
+        if (first.code != 0 || second.code != 0)
+            fail_msg("%s: exit %d, %s%s", WORDS[i], second.code, first.err, second.err);
+        buffer_clear(&harmless);
+        buffer_clear(&tags);
+        tags_of(first.out, &harmless);
+        tags_of(second.out, &tags);
+        assert_true(harmless.length > 500);
+        if (!text_equal(buffer_text(&harmless), buffer_text(&tags)))
+            fail_msg("%s changes the page's tags: %.*s", WORDS[i], TEXT_ARGUMENTS(buffer_text(&tags)));
+        char *shown = shown_by_browser(second.out);
+        /* two titles, meanings, cells ...; headings have no double quotes */
+        assert_in_range(count_of(shown, WORDS[i]), 12, 100);
+        assert_non_null(
+            strstr(second.out, "Content-Security-Policy\" content=\"default-src 'none'; script-src 'sha256-"));
+        assert_null(strstr(second.out, "unsafe-inline"));
+        free(shown);
+        result_free(&first);
+        result_free(&second);
+    }
+    buffer_free(&harmless);
+    buffer_free(&tags);
+}
+
+/* --- Packs --------------------------------------------------------------------------------------------------
+ */
+
+#define SHOWN_ON "--today", "2026-04-20"
+
+static void says(struct result result, int code, const char *part)
+{
+    if (result.code != code || (strstr(result.err, part) == NULL && strstr(result.out, part) == NULL))
+        fail_msg("exit code %d, not %d, or not \"%s\": %s%s", result.code, code, part, result.out, result.err);
+    assert_readable(result.err);
+    result_free(&result);
+}
+
+static void make_office_pack(const char *name, const char *sign, const char *today)
+{
+    says(RUN("pack", "--out", in_folder(name), "--sign", in_folder(sign), "--office", in_folder("office.db"),
+             "--today", today, "--dealer", "D137", "--work", "8", "--quiet"),
+         0, "");
+}
+
+static void open_pack_office(void)
+{
+    need(setenv("XDG_CONFIG_HOME", folder, 1) == 0, "environment");
+    shell("rm -rf %s %s %s.pub %s %s.pub", in_folder("witnessmark"), in_folder("key"), in_folder("key"),
+          in_folder("thief"), in_folder("thief"));
+    fresh_office();
+    says(RUN("pack", "keygen", in_folder("key")), 0, "");
+    says(RUN("pack", "keygen", in_folder("thief")), 0, "");
+    make_office_pack("good.pack", "key", "2026-04-20");
+}
+
+/* Puts the signature of this key, and the key, over the head as it is now. */
+static void sign_again(char *bytes, const char *key_name)
+{
+    struct capture capture;
+    struct secret_key key;
+
+    capture_start(&capture);
+    assert_int_equal(secret_key_read(in_folder(key_name), &capture.sink, &key), WM_OK);
+    struct public_key public = secret_key_public(&key);
+    memcpy(bytes + 20, public.bytes, sizeof public.bytes);
+    crypto_sign_detached((unsigned char *)bytes + PACK_HEAD_BYTES - crypto_sign_BYTES, NULL,
+                         (unsigned char *)bytes, PACK_HEAD_BYTES - crypto_sign_BYTES, key.bytes);
+}
+
+/* A pack that was changed and signed by somebody else; with the office's own key, where what is written in it
+ * is what somebody could write who has that key. */
+static void forged_packs(void **state)
+{
+    static const struct {
+        size_t at;
+        uint32_t number; /* little-endian */
+        const char *says;
+    } CASES[] = {
+        {16, 0, "this pack is of another version of the program; use the program that belongs to it"},
+        {16, 2, "this pack is of another version of the program"},
+        {84, INT32_MAX, "the pack does not fit together"}, /* made on no day */
+        {88, INT32_MAX, "the pack does not fit together"}, /* good until no day */
+        {88, (uint32_t)INT32_MIN, "the pack does not fit together"},
+        {92, UINT32_MAX, "the pack does not fit together"}, /* work */
+        {92, 0, "the pack does not fit together"},
+        {140, UINT32_MAX, "the pack does not fit together"}, /* vehicles */
+        {148, UINT32_MAX, "the pack does not fit together"}, /* length of the dealer's code */
+        {148, 0, "the pack does not fit together"},          /* and what follows it is read as something else */
+    };
+    const char *key = in_folder("key.pub"), *changed = in_folder("changed.pack"),
+               *claims = claim_file("C-1", "D137", "R", "T");
+    size_t length;
+    (void)state;
+
+    open_pack_office();
+    says(RUN("check", claims, "--pack", in_folder("good.pack"), "--trust", key, SHOWN_ON), 1, "C-1");
+    for (size_t i = 0; i < COUNT(CASES); i++)
+        for (int thief = 0; thief < 2; thief++) {
+            char *bytes = read_whole(in_folder("good.pack"), &length);
+            uint32_t number = htole32(CASES[i].number);
+            memcpy(bytes + CASES[i].at, &number, sizeof number);
+            /* as it is changed, without a signature that holds */
+            write_file(changed, bytes, length);
+            says(
+                RUN("check", claims, "--pack", changed, "--trust", key, SHOWN_ON), 2,
+                "this pack was changed after the office signed it; do not use it, ask the office for it again");
+            sign_again(bytes, thief ? "thief" : "key");
+            write_file(changed, bytes, length);
+            struct result result = RUN("check", claims, "--pack", changed, "--trust", key, SHOWN_ON);
+            assert_int_equal(result.out_length, 0);
+            says(result, 2, CASES[i].says);
+            free(bytes);
+        }
+}
+
+/* The same pack under the key of somebody else. */
+static void packs_of_another_key(void **state)
+{
+    const char *claims = claim_file("C-1", "D137", "R", "T"), *stolen = in_folder("stolen.pack");
+    size_t length;
+    (void)state;
+
+    open_pack_office();
+    char *bytes = read_whole(in_folder("good.pack"), &length);
+    sign_again(bytes, "thief");
+    write_file(stolen, bytes, length);
+    free(bytes);
+    says(RUN("check", claims, "--pack", stolen, "--trust", in_folder("key.pub"), SHOWN_ON), 2,
+         "this pack is signed with another key than the one you trust; do not use it, ask the office");
+    /* remembered from the first pack on; a pack that is refused is not remembered */
+    says(RUN("check", claims, "--pack", in_folder("good.pack"), SHOWN_ON), 1, "C-1");
+    says(RUN("check", claims, "--pack", stolen, SHOWN_ON), 2,
+         "this pack is signed with another key than the first pack");
+    says(RUN("pack", "show", stolen, SHOWN_ON), 2, "another key than the first pack used here");
+    says(RUN("check", claims, "--pack", in_folder("good.pack"), SHOWN_ON), 1, "C-1");
+}
+
+/* An older pack in place of a newer one is good until its last day, and says when it was made; behind that day
+ * it is refused. Nothing else tells it from the newer one. */
+static void older_packs(void **state)
+{
+    const char *claims = claim_file("C-1", "D137", "R", "T"), *old = in_folder("old.pack");
+    (void)state;
+
+    open_pack_office();
+    make_office_pack("old.pack", "key", "2026-03-01");
+    says(RUN("pack", "show", old, "--trust", in_folder("key.pub"), "--today", "2026-03-31"), 0, "2026-03-01");
+    says(RUN("check", claims, "--pack", old, "--trust", in_folder("key.pub"), SHOWN_ON), 2,
+         "this pack was good until 2026-03-31");
 }
 
 /* --- Names of files
@@ -573,6 +1017,13 @@ int main(void)
         cmocka_unit_test(patterns_that_blow_up),
         cmocka_unit_test(a_table_of_too_many_rows),
         cmocka_unit_test(links_in_a_rules_folder),
+        cmocka_unit_test(sql_of_a_report),
+        cmocka_unit_test(reports_that_do_not_end),
+        cmocka_unit_test(files_that_are_no_reports),
+        cmocka_unit_test(html_holds_no_markup_of_others),
+        cmocka_unit_test(forged_packs),
+        cmocka_unit_test(packs_of_another_key),
+        cmocka_unit_test(older_packs),
         cmocka_unit_test(dealers_called_like_paths),
         cmocka_unit_test(nothing_is_written_through_a_link),
         cmocka_unit_test(recorded_though_not_printed),

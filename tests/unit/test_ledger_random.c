@@ -100,7 +100,7 @@ static void posted_as_checked(void **state)
     (void)state;
 
     seed = random_seed("test_ledger_random");
-    for (int run = 0; run < RUNS; run++) {
+    for (int run = 0; run < random_times(RUNS); run++) {
         const char *files[FILES];
         char *posted = words("%s", "");
         for (int i = 0; i < FILES; i++)
@@ -147,7 +147,7 @@ static void people_between_the_nights(void **state)
     (void)state;
 
     seed = random_seed("test_ledger_random");
-    for (int run = 0; run < RUNS; run++) {
+    for (int run = 0; run < random_times(RUNS); run++) {
         const char *files[FILES], *posted[FILES];
         new_office();
         for (int i = 0; i < FILES; i++) {
@@ -259,7 +259,7 @@ static void tallies_of_any_point(void **state)
 
     seed = random_seed("test_ledger_random");
     assert_true(date_read(TEXT("2026-02-22"), &last));
-    for (int run = 0; run < RUNS; run++) {
+    for (int run = 0; run < random_times(RUNS); run++) {
         new_office();
         for (int i = 0; i < FILES; i++) {
             post(make_file(2 * RUNS + run, i));

@@ -113,7 +113,7 @@ static void items_are_read_as_the_reader_of_record_does(void **state)
     struct arena arena = ARENA_EMPTY;
     char room[MOST_LENGTH];
 
-    for (int round = 0; round < ROUNDS; round++) {
+    for (int round = 0; round < random_times(ROUNDS); round++) {
         struct text list =
             round % 2 ? random_text(&random, LIST_CHARACTERS, room) : likely_list(&random, room);
         arena_reset(&arena);
@@ -147,7 +147,7 @@ static void numbers_are_read_as_the_reader_of_record_does(void **state)
     uint64_t random = random_seed("numbers_are_read_as_the_reader_of_record_does");
     char room[MOST_LENGTH];
 
-    for (int round = 0; round < ROUNDS; round++) {
+    for (int round = 0; round < random_times(ROUNDS); round++) {
         struct text number = random_text(&random, NUMBER_CHARACTERS, room);
         number.length = number.length > 24 ? random_below(&random, 14) : number.length;
         for (unsigned places = 0; places <= 6; places++) {

@@ -80,7 +80,7 @@ static void test_random_tables(void **state)
     static struct slow_table slow;
     (void)state;
 
-    for (int i = 0; i < 25000; i++)
+    for (int i = 0; i < random_times(25000); i++)
         check_table(&seed, &slow);
 }
 
