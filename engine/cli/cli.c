@@ -480,10 +480,22 @@ static void (*find_words(const char *word))(FILE *to)
     return NULL;
 }
 
+/* Of the call that is run: whether some error was printed, so that the last resort of cli_exit does not say it twice,
+ * and the last line printed. */
+static bool error_was_printed;
+static char last_line[LIMIT_MESSAGE_BYTES + 512];
+
+static void forget_what_was_said(void)
+{
+    error_was_printed = false;
+    last_line[0] = '\0';
+}
+
 int cli_main(int count, char **words)
 {
     struct call call = {.help = false};
 
+    forget_what_was_said();
     if (count < 2) {
         print_help(stderr);
         return EXIT_UNUSABLE;
@@ -508,21 +520,17 @@ int cli_main(int count, char **words)
 
 /* --- For commands ---------------------------------------------------------------------------------------------- */
 
-/* Whether some error was printed, so that the last resort of cli_exit does not say it twice. */
-static bool error_was_printed;
-
 static void print_diagnostic(void *context, const struct diag *diag)
 {
-    static char last[LIMIT_MESSAGE_BYTES + 512];
-    char line[sizeof last];
+    char line[sizeof last_line];
     (void)context;
 
     error_was_printed = error_was_printed || diag->severity == SEVERITY_ERROR;
     diag_write(diag, line, sizeof line);
     /* what failed, and then failed to be taken back for the same reason, is said once */
-    if (strcmp(line, last) == 0)
+    if (strcmp(line, last_line) == 0)
         return;
-    strcpy(last, line);
+    strcpy(last_line, line);
     fprintf(stderr, "%s%s\n", diag->severity == SEVERITY_WARNING ? "warning: " : "", line);
 }
 
