@@ -1,5 +1,6 @@
 #include <errno.h>
 #include <getopt.h>
+#include <pthread.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -520,18 +521,22 @@ int cli_main(int count, char **words)
 
 /* --- For commands ---------------------------------------------------------------------------------------------- */
 
+/* Any thread may have something to say. */
 static void print_diagnostic(void *context, const struct diag *diag)
 {
+    static pthread_mutex_t saying = PTHREAD_MUTEX_INITIALIZER;
     char line[sizeof last_line];
     (void)context;
 
-    error_was_printed = error_was_printed || diag->severity == SEVERITY_ERROR;
     diag_write(diag, line, sizeof line);
+    pthread_mutex_lock(&saying);
+    error_was_printed = error_was_printed || diag->severity == SEVERITY_ERROR;
     /* what failed, and then failed to be taken back for the same reason, is said once */
-    if (strcmp(line, last_line) == 0)
-        return;
-    strcpy(last_line, line);
-    fprintf(stderr, "%s%s\n", diag->severity == SEVERITY_WARNING ? "warning: " : "", line);
+    if (strcmp(line, last_line) != 0) {
+        strcpy(last_line, line);
+        fprintf(stderr, "%s%s\n", diag->severity == SEVERITY_WARNING ? "warning: " : "", line);
+    }
+    pthread_mutex_unlock(&saying);
 }
 
 struct diag_sink cli_diagnostics(void)
@@ -568,6 +573,16 @@ int cli_say_recorded(struct buffer *words, struct diag_sink *sink)
                      words->failed ? "out of memory" : strerror(errno));
     buffer_free(words);
     return EXIT_DONE;
+}
+
+static void warn_only(void *context, const struct diag *diag)
+{
+    diag_warning(context, diag->place, "%s; it is recorded all the same", diag->message);
+}
+
+struct diag_sink cli_recorded(struct diag_sink *sink)
+{
+    return (struct diag_sink){warn_only, sink, 0, 0};
 }
 
 int cli_finish(struct output *output, struct diag_sink *sink, int code)

@@ -31,28 +31,34 @@ static void add_sentence(struct writing *writing, size_t indent, enum sentence s
 
     language_say(writing->page->language, &words, sentence, said);
     add_wrapped(writing, buffer_text(&words), indent);
-    writing->out->failed = writing->out->failed || words.failed;
-    buffer_free(&words);
+    buffer_free_into(&words, writing->out);
 }
 
 #define ADD(writing, indent, sentence, ...) \
     add_sentence(writing, indent, sentence, (const struct said[]){__VA_ARGS__ __VA_OPT__(, ){NULL, {NULL, 0}}})
 
+/* A text of the arena; without memory for it the page has failed. */
+static struct text kept(struct writing *writing, struct text text)
+{
+    writing->out->failed = writing->out->failed || text.bytes == NULL;
+    return text;
+}
+
 static struct text money(struct writing *writing, int64_t cents)
 {
     char room[DECIMAL_ROOM];
-    return text_copy(writing->arena, (struct text){room, money_write(cents, room)});
+    return kept(writing, text_copy(writing->arena, (struct text){room, money_write(cents, room)}));
 }
 
 static struct text number(struct writing *writing, uint64_t whole)
 {
-    return text_format(writing->arena, "%llu", (unsigned long long)whole);
+    return kept(writing, text_format(writing->arena, "%llu", (unsigned long long)whole));
 }
 
 static struct text day(struct writing *writing, int32_t of)
 {
     char room[DATE_ROOM];
-    return text_copy(writing->arena, (struct text){room, date_write(of, room)});
+    return kept(writing, text_copy(writing->arena, (struct text){room, date_write(of, room)}));
 }
 
 /* --- Head -------------------------------------------------------------------------------------------- */
@@ -310,8 +316,8 @@ static struct text list_campaigns(struct writing *writing)
 
     for (uint32_t i = 0; i < rules->campaign_count; i++)
         buffer_format(&words, "%s%.*s", i > 0 ? ", " : "", TEXT_ARGUMENTS(rules->campaigns[i].id));
-    struct text list = text_copy(writing->arena, buffer_text(&words));
-    buffer_free(&words);
+    struct text list = kept(writing, text_copy(writing->arena, buffer_text(&words)));
+    buffer_free_into(&words, writing->out);
     return list;
 }
 

@@ -1,5 +1,7 @@
 #include "cli/fix_claims.h"
 
+#include <errno.h>
+
 #include "base/limits.h"
 #include "base/status.h"
 #include "cli/expected.h"
@@ -132,6 +134,8 @@ static int fix_amount(struct fixing_row *row, enum claim_column column)
         if (places <= 2)
             status = change(row, column, buffer_text(&point), SENTENCE_fix_number);
     }
+    if (point.failed)
+        status = WM_NO_MEMORY;
     buffer_free(&point);
     return status;
 }
@@ -297,6 +301,8 @@ static void write_row(const struct fixing_row *row, struct output *output)
     struct text text = row->changed ? buffer_text(&words) : row->row->raw;
     output_add(output, text.bytes, text.length);
     output_add(output, "\n", 1);
+    if (words.failed && output->error == 0)
+        output->error = ENOMEM;
     buffer_free(&words);
 }
 

@@ -38,7 +38,10 @@ struct worksheet {
 static struct text day_text(struct worksheet *sheet, int32_t day)
 {
     char room[DATE_ROOM];
-    return text_copy(&sheet->desk.arena, (struct text){room, date_write(day, room)});
+    struct text text = text_copy(&sheet->desk.arena, (struct text){room, date_write(day, room)});
+
+    sheet->words.failed = sheet->words.failed || text.bytes == NULL;
+    return text;
 }
 
 static void add_field(struct worksheet *sheet, enum sentence name, struct text words)
@@ -53,8 +56,7 @@ static void add_said(struct worksheet *sheet, enum sentence name, enum sentence 
 
     language_say(sheet->language, &words, sentence, said);
     add_field(sheet, name, buffer_text(&words));
-    sheet->words.failed = sheet->words.failed || words.failed;
-    buffer_free(&words);
+    buffer_free_into(&words, &sheet->words);
 }
 
 #define ADD_SAID(sheet, name, sentence, ...)                                                                         \
@@ -68,7 +70,7 @@ static void add_sentence(struct worksheet *sheet, enum sentence sentence, struct
     SAY(sheet->language, &words, sentence, {"campaign", campaign});
     buffer_say_wrapped(&sheet->words, buffer_text(&words), 0, PAGE_WIDTH);
     buffer_add_byte(&sheet->words, '\n');
-    buffer_free(&words);
+    buffer_free_into(&words, &sheet->words);
 }
 
 /* --- The vehicle ------------------------------------------------------------------------------------- */
@@ -122,7 +124,7 @@ static void write_days(struct worksheet *sheet, const struct campaign *campaign)
             opens && today < campaign->opens_on ? SENTENCE_sheet_not_open_yet : SENTENCE_sheet_closed);
     }
     add_field(sheet, SENTENCE_sheet_open, buffer_text(&words));
-    buffer_free(&words);
+    buffer_free_into(&words, &sheet->words);
 }
 
 /* Says plainly where nothing is left to do. */
@@ -152,10 +154,10 @@ static void write_campaign(struct worksheet *sheet, const struct campaign *campa
                                        sheet->worker.scratch, 2};
 
     SAY(sheet->language, &sheet->words, SENTENCE_sheet_campaign, {"campaign", campaign->id},
-        {"title", language_of_campaign(sheet->language, campaign, "title")});
+        {"title", language_of_campaign(sheet->language, campaign, "title", &sheet->words)});
     buffer_add_byte(&sheet->words, '\n');
-    add_field(sheet, SENTENCE_sheet_kind, language_of_campaign(sheet->language, campaign, "kind"));
-    add_field(sheet, SENTENCE_sheet_hazard, language_of_campaign(sheet->language, campaign, "hazard"));
+    add_field(sheet, SENTENCE_sheet_kind, language_of_campaign(sheet->language, campaign, "kind", &sheet->words));
+    add_field(sheet, SENTENCE_sheet_hazard, language_of_campaign(sheet->language, campaign, "hazard", &sheet->words));
     write_days(sheet, campaign);
     write_stage(sheet, expectation);
     write_completion(sheet, campaign);
@@ -279,9 +281,11 @@ static int find_vehicle(struct worksheet *sheet, const char *vin)
     struct buffer words = BUFFER_EMPTY;
     SAY(sheet->language, &words, nearest.length > 0 ? SENTENCE_sheet_is_it : SENTENCE_sheet_no_vehicle,
         {"vin", sheet->vin}, {"nearest", nearest});
-    diag_error(&desk->sink, (struct place){{NULL, 0}, 0, 0}, "%.*s", TEXT_ARGUMENTS(buffer_text(&words)));
+    bool failed = words.failed;
+    if (!failed)
+        diag_error(&desk->sink, (struct place){{NULL, 0}, 0, 0}, "%.*s", TEXT_ARGUMENTS(buffer_text(&words)));
     buffer_free(&words);
-    return WM_BAD_INPUT;
+    return failed ? WM_NO_MEMORY : WM_BAD_INPUT;
 }
 
 static int add_done(struct worksheet *sheet, struct done done)

@@ -469,7 +469,10 @@ static int look_at_value(const struct naming *naming, const struct operand *oper
                                "row \"%.*s\" names %.*s \"%.*s\", and no eligible vehicle of the row has it",
                                TEXT_ARGUMENTS(table_row_name(table, naming->row)), TEXT_ARGUMENTS(dim->name),
                                TEXT_ARGUMENTS(buffer_text(&words)));
+    bool failed = words.failed;
     buffer_free(&words);
+    if (failed)
+        return WM_NO_MEMORY;
     lint_box_meet_row(of->space, within, question.hits[0], false);
     question.region = NULL;
     status = lint_add_example(of->lint, of->space, &question, within, &result);

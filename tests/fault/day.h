@@ -8,6 +8,7 @@ struct step {
     const char *words;  /* separated by blanks; @NAME is that line of the file `names` */
     const char *office; /* offices/NAME.db is office/office.db before it; NULL: there is none */
     bool writes;        /* adds to the office; else it must stay as it was, to the byte */
+    bool in_parts;      /* several files, each recorded by itself: what stands between is an office too */
     bool varies; /* what it writes to out/ is another thing each time (keys, salts): only that it is there is
                     looked at */
     const char *input; /* what it reads from standard input; NULL: nothing */
