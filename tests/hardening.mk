@@ -67,7 +67,7 @@ COVERAGE_MAKE = $(MAKE) --no-print-directory BUILD=$(COVERAGE) HARDENING= CFLAGS
 coverage: packages
 	@find $(COVERAGE) -name '*.gcda' -delete 2>/dev/null || true
 	@$(COVERAGE_MAKE) run-test > $(BUILD)/coverage-test.log 2>&1 || { tail -n 20 $(BUILD)/coverage-test.log; exit 1; }
-	@$(COVERAGE_MAKE) fault > $(BUILD)/coverage-fault.log 2>&1 || { tail -n 20 $(BUILD)/coverage-fault.log; exit 1; }
+	@$(COVERAGE_MAKE) fault FULL=calls > $(BUILD)/coverage-fault.log 2>&1 || { tail -n 20 $(BUILD)/coverage-fault.log; exit 1; }
 	@sh tests/coverage/report.sh $(COVERAGE)
 
 .PHONY: coverage

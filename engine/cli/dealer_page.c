@@ -172,6 +172,7 @@ int dealer_page_likely(const struct dealer_page *page, struct text vin, struct a
                        struct text *ret_sentence)
 {
     struct buffer words = BUFFER_EMPTY;
+    char position[DECIMAL_ROOM], next[DECIMAL_ROOM];
     struct text nearest;
     int status = register_vin_nearest(page->desk->office_register, vin, arena, &nearest);
 
@@ -182,8 +183,8 @@ int dealer_page_likely(const struct dealer_page *page, struct text vin, struct a
     bool swapped =
         at + 1 < vin.length && vin.bytes[at] == nearest.bytes[at + 1] && vin.bytes[at + 1] == nearest.bytes[at];
     SAY(page->language, &words, swapped ? SENTENCE_likely_swapped : SENTENCE_likely_replaced,
-        {"nearest", nearest}, {"position", text_format(arena, "%zu", at + 1)},
-        {"next", text_format(arena, "%zu", at + 2)}, {"right", {nearest.bytes + at, 1}},
+        {"nearest", nearest}, {"position", {position, whole_write(at + 1, position)}},
+        {"next", {next, whole_write(at + 2, next)}}, {"right", {nearest.bytes + at, 1}},
         {"wrong", {vin.bytes + at, 1}});
     *ret_sentence = words.failed ? (struct text){NULL, 0} : text_copy(arena, buffer_text(&words));
     buffer_free(&words);

@@ -278,13 +278,14 @@ static bool has_blanks(const struct csv_row *row)
 static int note_blanks(struct fixing_row *row)
 {
     struct fixing *fixing = row->fixing;
+    char line[DECIMAL_ROOM];
 
     if (row->changed || !has_blanks(row->row))
         return WM_OK;
     row->changed = true;
     fixing->changes++;
     SAY(fixing->language, fixing->words, SENTENCE_fix_blanks,
-        {"line", text_format(row->arena, "%llu", (unsigned long long)row->row->line)});
+        {"line", {line, whole_write(row->row->line, line)}});
     buffer_add_byte(fixing->words, '\n');
     return WM_OK;
 }

@@ -34,14 +34,19 @@ struct worksheet {
     uint32_t campaigns; /* that the vehicle is in */
 };
 
+/* A text of the arena; without memory for it the sheet has failed. */
+static struct text kept(struct worksheet *sheet, struct text text)
+{
+    sheet->words.failed = sheet->words.failed || text.bytes == NULL;
+    return text;
+}
+
 /* A day as text in the arena. */
 static struct text day_text(struct worksheet *sheet, int32_t day)
 {
     char room[DATE_ROOM];
-    struct text text = text_copy(&sheet->desk.arena, (struct text){room, date_write(day, room)});
 
-    sheet->words.failed = sheet->words.failed || text.bytes == NULL;
-    return text;
+    return kept(sheet, text_copy(&sheet->desk.arena, (struct text){room, date_write(day, room)}));
 }
 
 static void add_field(struct worksheet *sheet, enum sentence name, struct text words)
@@ -83,7 +88,8 @@ static void write_vehicle(struct worksheet *sheet)
     buffer_add_byte(&sheet->words, '\n');
     add_field(sheet, SENTENCE_sheet_model_line, profile->model_line);
     if (profile->has_model_year)
-        add_field(sheet, SENTENCE_sheet_model_year, text_format(&sheet->desk.arena, "%d", profile->model_year));
+        add_field(sheet, SENTENCE_sheet_model_year,
+                  kept(sheet, text_format(&sheet->desk.arena, "%d", profile->model_year)));
     add_field(sheet, SENTENCE_sheet_engine, profile->engine);
     add_field(sheet, SENTENCE_sheet_transmission, profile->transmission);
     add_field(sheet, SENTENCE_sheet_options, profile->options);

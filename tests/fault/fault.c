@@ -1,4 +1,4 @@
-/* fault.c - what must hold when the machine fails: fault PROGRAM DEMO FOLDER [all] [step=N] [only=KIND]
+/* fault.c - what must hold when the machine fails: fault PROGRAM DEMO FOLDER [all] [calls] [step=N] [only=KIND]
  * [show=KIND:N]
  *
  * Each command of a day (day.c) runs in this process again and again, while the n-th allocation, read, write,
@@ -7,8 +7,9 @@
  * two posts at once with readers.
  *
  * Without `all` an allocation fails once for each chain of callers that asks for memory, and the post is killed
- * at a part of its system calls. With only=KIND (alloc, read, write, sync, open, kill) nothing else is done;
- * step=N takes that command alone, and show=KIND:N prints who makes the N-th call in it.
+ * at a part of its system calls; with `calls` nothing is killed. With only=KIND (alloc, read, write, sync,
+ * open, kill) nothing else is done; step=N takes that command alone, and show=KIND:N prints who makes the N-th
+ * call in it.
  *
  * Two workers share the cases of a command, each in a folder of its own. A worker that crashes is a failure,
  * and another goes on behind the case.
@@ -71,7 +72,7 @@ static struct shared {
 } * shared;
 
 static const char *program, *demo, *folder, *only, *show;
-static bool every_one;
+static bool every_one, calls_alone;
 static long only_step = -1;
 static long all_passed, all_failed, all_cases;
 static int crashes;
@@ -136,6 +137,8 @@ static void plan_places(int job, long calls)
 
 static bool is_wanted(const struct job *job, const struct step *step)
 {
+    if (calls_alone && job->how != IN_PROCESS)
+        return false;
     if (only != NULL && strcmp(only, job->how == IN_PROCESS ? job->name : "kill") != 0)
         return false;
     if (job->how == KILLED)
@@ -333,6 +336,8 @@ static void read_words(int count, char **words)
     for (int i = 4; i < count; i++) {
         if (strcmp(words[i], "all") == 0)
             every_one = true;
+        else if (strcmp(words[i], "calls") == 0)
+            calls_alone = true;
         else if (strncmp(words[i], "step=", 5) == 0)
             only_step = atol(words[i] + 5);
         else if (strncmp(words[i], "only=", 5) == 0)
@@ -356,7 +361,7 @@ int main(int count, char **words)
     void *callers[1];
 
     if (count < 4) {
-        fputs("usage: fault PROGRAM DEMO FOLDER [all] [step=N] [only=KIND] [show=KIND:N]\n", stderr);
+        fputs("usage: fault PROGRAM DEMO FOLDER [all] [calls] [step=N] [only=KIND] [show=KIND:N]\n", stderr);
         return 2;
     }
     program = words[1];
@@ -374,7 +379,7 @@ int main(int count, char **words)
     for (long i = 0; DAY[i].words != NULL; i++)
         if (only_step < 0 || only_step == i)
             run_step(&DAY[i]);
-    if (only_step < 0 && (only == NULL || strcmp(only, "kill") == 0) && show == NULL)
+    if (only_step < 0 && !calls_alone && (only == NULL || strcmp(only, "kill") == 0) && show == NULL)
         run_two_at_once();
     printf("%ld cases: %ld expectations hold, %ld do not; %.0f s\n", all_cases, all_passed, all_failed,
            seconds_now() - began);

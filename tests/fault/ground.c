@@ -193,6 +193,22 @@ static void count_file(void *context, const char *path)
     ++*(int *)context;
 }
 
+/* An office that is the old one gets a time of long ago, so that the next look need not read it: whoever writes
+ * to it changes the time. */
+static const struct timespec LONG_AGO[2] = {{1, 0}, {1, 0}};
+
+static void mark_as_old(void)
+{
+    must(utimensat(AT_FDCWD, "office/office.db", LONG_AGO, 0) == 0, "the time of the office");
+}
+
+static bool is_marked(void)
+{
+    struct stat about;
+    return stat("office/office.db", &about) == 0 && (size_t)about.st_size == old_length &&
+           about.st_mtim.tv_sec == LONG_AGO[1].tv_sec;
+}
+
 bool ground_office_is_old(void)
 {
     int files = 0;
@@ -200,10 +216,14 @@ bool ground_office_is_old(void)
     each_file("office", count_file, &files, false);
     if (old_bytes == NULL)
         return files == 0;
+    if (files == 1 && is_marked())
+        return true;
     size_t length = 0;
     char *bytes = files == 1 ? ground_read("office/office.db", &length) : NULL;
     bool is = bytes != NULL && length == old_length && memcmp(bytes, old_bytes, length) == 0;
     free(bytes);
+    if (is)
+        mark_as_old();
     return is;
 }
 
@@ -213,6 +233,8 @@ void ground_restore(void)
     if (ground_office_is_old())
         return;
     each_file("office", take_away, NULL, true);
-    if (old_bytes != NULL)
-        write_bytes("office/office.db", old_bytes, old_length);
+    if (old_bytes == NULL)
+        return;
+    write_bytes("office/office.db", old_bytes, old_length);
+    mark_as_old();
 }

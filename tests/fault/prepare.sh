@@ -38,6 +38,10 @@ sed 's/,mi,/,furlong,/; s/PSH-/PSX-/; s/LEAK=dry/LEAK=wet/' claims.csv | head -n
 printf '%s\n' 'stratum,claims,deviation' 'small,400,20.5' 'large,60,120' > strata.csv
 printf '%s\n' 'claim_model_year,model_year,campaign,vehicle_known' '2019,2020,H26-02,true' '2020,2020,H26-02,true' > facts.csv
 
+# what a dealer answers, field by field: after some, what was offered, and yes to each doubt
+awk -F, 'NR == 2 { printf "D113\n%s\nH26-02\ny\n\nC1\n\nRO-1\n", $6 }' claims.csv > answers
+for at in $(seq 40); do printf '\ny\n'; done >> answers
+
 # --- Other rules: something that lint finds, and what diff tells ---
 cp -r rules rules-other
 sed -i '2,$ s/true,/false,/' rules-other/campaigns/H26-02/eligibility.csv
@@ -68,7 +72,7 @@ cp ../office.db ../offices/charged.db
 rm ../office.db
 # one of few vehicles: a hash for each goes into a pack
 head -n 25 "$demo/vehicles.csv" > few.csv
-awk -F, 'NR > 1 { print $6 }' claims.csv | grep -F -f - "$demo/vehicles.csv" | head -n 15 >> few.csv
+awk -F, 'NR > 1 && NR < 17 { print $6 }' claims.csv | grep -F -f - "$demo/vehicles.csv" >> few.csv
 run load vehicles few.csv $office 2026-01-05
 run load dealers dealers.csv $office 2026-01-05
 run post claims.csv $office 2026-03-02

@@ -133,7 +133,8 @@ void trial_enter(const char *folder, int worker)
     snprintf(path, sizeof path, "%s/names", folder);
     names = ground_read(path, NULL);
     ground_enter(folder, worker);
-    setenv("XDG_CONFIG_HOME", "out/config", 1);
+    snprintf(path, sizeof path, "%s/w%d/out/config", folder, worker); /* only whole paths count */
+    setenv("XDG_CONFIG_HOME", path, 1);
     setenv("TMPDIR", folder, 1);
     for (int to = STDOUT_FILENO; to <= STDERR_FILENO; to++) {
         int descriptor = memfd_create(to == STDOUT_FILENO ? "out" : "err", MFD_CLOEXEC);
@@ -187,6 +188,17 @@ static int call_command(char **of)
     return code;
 }
 
+/* Standard input from its beginning. */
+static void take_input(void)
+{
+    if (step == NULL || step->input == NULL)
+        return;
+    int descriptor = open(step->input, O_RDONLY | O_CLOEXEC);
+    if (descriptor < 0 || dup2(descriptor, STDIN_FILENO) < 0 || fseek(stdin, 0, SEEK_SET) != 0)
+        exit(2);
+    close(descriptor);
+}
+
 static void ending_free(struct ending *ending)
 {
     free(ending->out);
@@ -199,6 +211,7 @@ static struct ending run_now(char **of, const struct trial_case *what, uint64_t 
     struct ending ending = {0};
     int descriptors = open_descriptors();
 
+    take_input();
     alarm(SECONDS_AT_MOST);
     calls_begin(what->kind, what->n, what->action);
     if (places != NULL)
@@ -344,10 +357,10 @@ static void judge_words(const struct trial_case *what, const struct ending *endi
                counts, "done, but it said something else", ending);
 }
 
-/* A check of verify that could not be made is one that does not fit. */
+/* What it could not read it has named. */
 static bool may_find(const struct trial_case *what, int code)
 {
-    return what->action != CALL_FAIL && code == EXIT_FOUND && strncmp(step->words, "verify", 6) == 0;
+    return what->action != CALL_FAIL && code == EXIT_FOUND && step->goes_on;
 }
 
 static void judge(const struct trial_case *what, const struct ending *ending, struct trial_counts *counts)
