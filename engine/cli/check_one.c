@@ -424,6 +424,9 @@ static int finish(struct asking *asking, bool *ret_clean)
         PRINT(asking, 0, *ret_clean ? SENTENCE_one_written : SENTENCE_one_written_anyway,
               {"file", text_of(asking->options->arguments[0])});
         PRINT(asking, 0, SENTENCE_one_warned);
+        if (asking->no_memory)
+            diag_warning(&asking->desk.sink, (struct place){text_of(asking->options->arguments[0]), 0, 0},
+                         "the claim is written, but there was no memory to say so");
     }
     return status;
 }

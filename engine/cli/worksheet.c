@@ -26,9 +26,9 @@ struct worksheet {
     struct text vin;
     struct vehicle vehicle;
     struct value *facts;
-    struct buffer words;         /* the page */
-    struct buffer rows;          /* claim rows to fill in */
-    struct done *done;           /* what stands as done on this vehicle */
+    struct buffer words; /* the page */
+    struct buffer rows;  /* claim rows to fill in */
+    struct done *done;   /* what stands as done on this vehicle */
     uint32_t done_count, done_capacity;
     struct language *language;
     uint32_t campaigns; /* that the vehicle is in */
@@ -55,7 +55,8 @@ static void add_field(struct worksheet *sheet, enum sentence name, struct text w
 }
 
 /* A field whose words are a sentence. */
-static void add_said(struct worksheet *sheet, enum sentence name, enum sentence sentence, const struct said *said)
+static void add_said(struct worksheet *sheet, enum sentence name, enum sentence sentence,
+                     const struct said *said)
 {
     struct buffer words = BUFFER_EMPTY;
 
@@ -64,7 +65,7 @@ static void add_said(struct worksheet *sheet, enum sentence name, enum sentence 
     buffer_free_into(&words, &sheet->words);
 }
 
-#define ADD_SAID(sheet, name, sentence, ...)                                                                         \
+#define ADD_SAID(sheet, name, sentence, ...) \
     add_said(sheet, name, sentence, (const struct said[]){__VA_ARGS__ __VA_OPT__(, ){NULL, {NULL, 0}}})
 
 /* A sentence on a line of its own. */
@@ -121,7 +122,9 @@ static void write_days(struct worksheet *sheet, const struct campaign *campaign)
 
     if (opens || closes)
         SAY(sheet->language, &words,
-            opens && closes ? SENTENCE_sheet_open_from_to : opens ? SENTENCE_sheet_open_from : SENTENCE_sheet_open_to,
+            opens && closes ? SENTENCE_sheet_open_from_to
+            : opens         ? SENTENCE_sheet_open_from
+                            : SENTENCE_sheet_open_to,
             {"opens_on", opens ? day_text(sheet, campaign->opens_on) : TEXT("")},
             {"closes_on", closes ? day_text(sheet, campaign->closes_on) : TEXT("")});
     if ((opens && today < campaign->opens_on) || (closes && campaign->closes_on < today)) {
@@ -141,13 +144,13 @@ static void write_completion(struct worksheet *sheet, const struct campaign *cam
         if (!text_equal(done->campaign, campaign->id))
             continue;
         bool day = done->completed_on != DAY_NONE;
-        enum sentence sentence = done->by_other  ? SENTENCE_sheet_done_by_other
+        enum sentence sentence = done->by_other      ? SENTENCE_sheet_done_by_other
                                  : done->by_somebody ? SENTENCE_sheet_done_by_somebody
-                                 : done->waits   ? (day ? SENTENCE_sheet_waits_on : SENTENCE_sheet_waits_no_day)
-                                                 : (day ? SENTENCE_sheet_done_on : SENTENCE_sheet_done_no_day);
-        struct text outcome = language_text(sheet->language, done->outcome == OUTCOME_INSPECTED
-                                                                 ? SENTENCE_completed_inspected
-                                                                 : SENTENCE_completed_repaired);
+                                 : done->waits ? (day ? SENTENCE_sheet_waits_on : SENTENCE_sheet_waits_no_day)
+                                               : (day ? SENTENCE_sheet_done_on : SENTENCE_sheet_done_no_day);
+        struct text outcome =
+            language_text(sheet->language, done->outcome == OUTCOME_INSPECTED ? SENTENCE_completed_inspected
+                                                                              : SENTENCE_completed_repaired);
         ADD_SAID(sheet, SENTENCE_sheet_done, sentence, {"outcome", outcome},
                  {"completed_on", day ? day_text(sheet, done->completed_on) : TEXT("")});
     }
@@ -156,14 +159,16 @@ static void write_completion(struct worksheet *sheet, const struct campaign *cam
 static void write_campaign(struct worksheet *sheet, const struct campaign *campaign,
                            const struct expectation *expectation)
 {
-    const struct expected_page page = {sheet->language, &sheet->words, sheet->options->today, sheet->facts,
-                                       sheet->worker.scratch, 2};
+    const struct expected_page page = {sheet->language, &sheet->words,         sheet->options->today,
+                                       sheet->facts,    sheet->worker.scratch, 2};
 
     SAY(sheet->language, &sheet->words, SENTENCE_sheet_campaign, {"campaign", campaign->id},
         {"title", language_of_campaign(sheet->language, campaign, "title", &sheet->words)});
     buffer_add_byte(&sheet->words, '\n');
-    add_field(sheet, SENTENCE_sheet_kind, language_of_campaign(sheet->language, campaign, "kind", &sheet->words));
-    add_field(sheet, SENTENCE_sheet_hazard, language_of_campaign(sheet->language, campaign, "hazard", &sheet->words));
+    add_field(sheet, SENTENCE_sheet_kind,
+              language_of_campaign(sheet->language, campaign, "kind", &sheet->words));
+    add_field(sheet, SENTENCE_sheet_hazard,
+              language_of_campaign(sheet->language, campaign, "hazard", &sheet->words));
     write_days(sheet, campaign);
     write_stage(sheet, expectation);
     write_completion(sheet, campaign);
@@ -197,11 +202,9 @@ static int fill_amounts(struct worksheet *sheet, struct text *cells)
                    TEXT_ARGUMENTS(cells[COLUMN_DEALER]));
         return WM_BAD_INPUT;
     }
-    cells[COLUMN_PARTS_AMOUNT] = claim_row_amount(dossier.parts_allowed_cents, &sheet->desk.arena);
-    cells[COLUMN_LABOR_AMOUNT] = claim_row_amount(dossier.labor_allowed_cents, &sheet->desk.arena);
-    cells[COLUMN_TOTAL_AMOUNT] =
-        claim_row_amount(decimal_sum(dossier.parts_allowed_cents, dossier.labor_allowed_cents), &sheet->desk.arena);
-    return WM_OK;
+    return claim_row_amounts(dossier.parts_allowed_cents, dossier.labor_allowed_cents,
+                             decimal_sum(dossier.parts_allowed_cents, dossier.labor_allowed_cents),
+                             &sheet->desk.arena, cells);
 }
 
 /* The dealer at whose rates amounts are worked out: --dealer, or the pack's own. Empty: none. */
@@ -298,7 +301,8 @@ static int add_done(struct worksheet *sheet, struct done done)
 {
     if (sheet->done_count == sheet->done_capacity) {
         uint32_t capacity = sheet->done_capacity ? sheet->done_capacity * 2 : 8;
-        struct done *grown = arena_grown(&sheet->desk.arena, sheet->done, sheet->done_count, capacity, sizeof *grown);
+        struct done *grown =
+            arena_grown(&sheet->desk.arena, sheet->done, sheet->done_count, capacity, sizeof *grown);
         if (grown == NULL)
             return WM_NO_MEMORY;
         sheet->done = grown;

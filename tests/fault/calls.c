@@ -12,6 +12,7 @@
 #include <stdio.h>
 #include <stdlib.h>
 #include <string.h>
+#include <sys/mman.h>
 #include <sys/stat.h>
 #include <sys/syscall.h>
 #include <sys/time.h>
@@ -28,7 +29,7 @@ const char *const CALL_KIND_NAMES[CALL_KINDS] = {"alloc", "read", "write", "sync
 const char *const CALL_ACTION_NAMES[] = {"go on", "fail", "full", "io", "kill"};
 
 static atomic_bool counting;
-static atomic_long counted[CALL_KINDS], live;
+static atomic_long counted[CALL_KINDS], live, mapped;
 static bool reached;
 static enum call_kind failing_kind;
 static enum call_action action;
@@ -103,7 +104,7 @@ long calls_first_live(void)
 
 long calls_live(void)
 {
-    return live;
+    return live + (mapped != 0);
 }
 
 /* --- Which call fails ------------------------------------------------------------------------------------- */
@@ -167,7 +168,7 @@ void calls_begin(enum call_kind kind, long n, enum call_action what)
 {
     for (int i = 0; i < CALL_KINDS; i++)
         counted[i] = 0;
-    live = 0;
+    live = mapped = 0;
     reached = false;
     failing_kind = kind;
     fail_at = n;
@@ -263,6 +264,37 @@ int posix_memalign(void **ret_piece, size_t alignment, size_t size)
         return ENOMEM;
     *ret_piece = piece;
     return 0;
+}
+
+/* Maps may be given back in parts, so their bytes are counted. */
+static long whole_pages(size_t size)
+{
+    enum { PAGE_BYTES = 4096 };
+    return (long)((size + PAGE_BYTES - 1) / PAGE_BYTES * PAGE_BYTES);
+}
+
+void *mmap64(void *wished, size_t size, int protection, int flags, int descriptor, off64_t at)
+{
+    if (fails(CALL_ALLOC))
+        return MAP_FAILED;
+    long map = syscall(SYS_mmap, wished, size, protection, flags, descriptor, at);
+    if (map == -1)
+        return MAP_FAILED;
+    if (counting)
+        mapped += whole_pages(size);
+    return (void *)map;
+}
+
+void *mmap(void *wished, size_t size, int protection, int flags, int descriptor, off_t at)
+{
+    return mmap64(wished, size, protection, flags, descriptor, at);
+}
+
+int munmap(void *map, size_t size)
+{
+    if (counting)
+        mapped -= whole_pages(size);
+    return (int)syscall(SYS_munmap, map, size);
 }
 
 /* --- Files ------------------------------------------------------------------------------------------------ */

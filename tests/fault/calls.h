@@ -17,8 +17,7 @@
 #include <stdint.h>
 
 enum call_kind {
-    CALL_ALLOC, /* malloc, calloc, realloc, aligned_alloc, posix_memalign, and what the C library makes of them
-                 */
+    CALL_ALLOC, /* malloc, calloc, realloc, aligned_alloc, posix_memalign, mmap, and what the C library makes of it */
     CALL_READ,  /* read, pread; of files, as all that follow */
     CALL_WRITE, /* write, pwrite, ftruncate, fallocate, rename, link, mkdir: what a full disk can refuse */
     CALL_SYNC,  /* fsync, fdatasync */
@@ -54,7 +53,8 @@ void calls_end(void);
 long calls_counted(enum call_kind kind);
 bool calls_reached(void);
 
-/* Pieces of memory that were asked for less those that were given back, between calls_begin and calls_end. */
+/* Pieces of memory that were asked for less those that were given back, between calls_begin and calls_end; maps of
+ * which something was not given back are one piece. */
 long calls_live(void);
 
 /* While calls are counted: keeps which allocation each piece is; then calls_first_live says which is the first

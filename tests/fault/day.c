@@ -92,7 +92,7 @@ const struct step DAY[] = {
     VARIES("few", "pack --out out/pack --sign key --dealer D111 --base few.pack --work 8 --valid-to 2026-06-30" DAY_8),
     READS(NULL, "pack show few.pack --trust key.pub --today 2026-03-09"),
     READS(NULL, "pack show few.pack --format csv --today 2026-03-09"),
-    READS(NULL, "check claims.csv --pack few.pack --trust key.pub --today 2026-03-09 --lang de --threads 1"),
+    READS(NULL, "check few-claims.csv --pack few.pack --trust key.pub --today 2026-03-09 --lang de --threads 1"),
     READS(NULL, "check --fix out/copy bad.csv --pack few.pack --trust key.pub --today 2026-03-09"),
     READS(NULL, "worksheet @vin --pack few.pack --trust key.pub --today 2026-03-09"),
     {.words = "check --one out/claim.csv --pack few.pack --trust key.pub --today 2026-03-09", .input = "answers"},

@@ -73,6 +73,7 @@ rm ../office.db
 # one of few vehicles: a hash for each goes into a pack
 head -n 25 "$demo/vehicles.csv" > few.csv
 awk -F, 'NR > 1 && NR < 17 { print $6 }' claims.csv | grep -F -f - "$demo/vehicles.csv" >> few.csv
+head -n 9 claims.csv > few-claims.csv
 run load vehicles few.csv $office 2026-01-05
 run load dealers dealers.csv $office 2026-01-05
 run post claims.csv $office 2026-03-02
