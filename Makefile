@@ -139,7 +139,7 @@ bench: $(BUILD)/witnessmark $(BUILD)/bench/batches $(BUILD)/bench/measure $(BUIL
 # machine has a file system in memory, the offices lie there.
 FAULT_FOLDER = $(if $(wildcard /dev/shm/.),/dev/shm/witnessmark-fault.$(shell echo $$$$),$(abspath $(BUILD)/fault/day))
 FAULT = $(BUILD)/fault/fault $(abspath $(BUILD)/witnessmark) $(abspath $(DEMO))
-fault: $(BUILD)/witnessmark $(BUILD)/fault/fault $(DEMO)/office.db $(DEMO)/D137.pack
+fault: $(BUILD)/witnessmark $(BUILD)/fault/fault $(DEMO)/office.db
 	@folder=$(FAULT_FOLDER); $(FAULT) $$folder $(FULL); code=$$?; rm -rf $$folder; exit $$code
 
 FAULT_SOURCES = $(sort $(wildcard tests/fault/*.c))

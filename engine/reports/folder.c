@@ -132,13 +132,22 @@ static void report_missing(struct arena *arena, const char *folder, struct text 
                    TEXT_ARGUMENTS(name));
 }
 
+/* The path with every link followed; malloc'd. NULL: it leads nowhere, or there is no memory for it. */
+static char *follow(const char *path, bool *ret_no_memory)
+{
+    errno = 0;
+    char *whole = realpath(path, NULL);
+
+    *ret_no_memory = *ret_no_memory || (whole == NULL && errno == ENOMEM);
+    return whole;
+}
+
 /* Whether the file is in the folder, also when every link was followed. */
 static int look_inside(const char *folder, const char *path, bool *ret_inside)
 {
-    errno = 0;
-    char *whole_folder = realpath(folder, NULL), *whole_path = realpath(path, NULL);
+    bool no_memory = false;
+    char *whole_folder = follow(folder, &no_memory), *whole_path = follow(path, &no_memory);
     size_t length = whole_folder != NULL ? strlen(whole_folder) : 0;
-    bool no_memory = (whole_folder == NULL || whole_path == NULL) && errno == ENOMEM;
 
     *ret_inside = whole_folder != NULL && whole_path != NULL &&
                   strncmp(whole_path, whole_folder, length) == 0 && (whole_path[length] == '/' || length == 1);

@@ -45,6 +45,7 @@ static struct text key_of(struct lint *lint, struct text shown)
 {
     char *room = arena_bytes(&lint->arena, shown.length + 1);
 
+    lint->no_memory = lint->no_memory || room == NULL;
     return room == NULL ? (struct text){"", 0} : (struct text){room, text_item_key(shown, room)};
 }
 

@@ -9,12 +9,13 @@ input=$folder/input offices=$folder/offices
 mkdir -p "$input" "$offices"
 cp -r rules reports "$input"
 cp "$demo"/night-1.csv "$demo"/night-2.csv "$input"
-cp "$demo"/key "$demo"/key.pub "$input"
 cd "$input"
 
 run() { # arguments of the program, which may find something
     "$program" "$@" > ../said 2>&1 || [ $? = 1 ] || { cat ../said >&2; exit 2; }
 }
+
+run pack keygen key
 
 # --- Office data: what changes one row and adds another ---
 first() { # KIND CHANGE: the header and rows of the demo, the first row changed

@@ -306,10 +306,15 @@ static enum state state_of_office(void)
 
 /* --- Judging ---------------------------------------------------------------------------------------------- */
 
+/* Of several files the first may be recorded, of which a warning then tells too. */
 static bool is_one_line(const char *text)
 {
+    const char *end = strchr(text, '\n');
     size_t length = strlen(text);
-    return length > 10 && strchr(text, '\n') == text + length - 1 && strstr(text, "locked") == NULL &&
+
+    if (end != NULL && step->in_parts && strncmp(end + 1, "warning: ", 9) == 0)
+        length = (size_t)(end + 1 - text);
+    return length > 10 && end == text + length - 1 && strstr(text, "locked") == NULL &&
            strncmp(text, "warning: ", 9) != 0;
 }
 
