@@ -55,7 +55,7 @@ fuzz: packages
 # --- Other compilers, and what reads the code without running it ------------------------------------------------------
 
 # Everything is compiled, nothing is run: `make CC=clang BUILD=build/clang CI=true compiled`.
-compiled: $(BUILD)/witnessmark $(UNIT_TESTS) $(FUZZ_RUNNERS) $(BUILD)/fixtures/demo $(BUILD)/fault/fault $(BUILD)/fault/shim.so
+compiled: $(BUILD)/witnessmark $(UNIT_TESTS) $(FUZZ_RUNNERS) $(BUILD)/fixtures/demo $(BUILD)/fault/fault
 
 static: packages tidy cppcheck
 
@@ -80,7 +80,7 @@ COVERAGE_MAKE = $(MAKE) --no-print-directory BUILD=$(COVERAGE) HARDENING= CFLAGS
 coverage: packages
 	@find $(COVERAGE) -name '*.gcda' -delete 2>/dev/null || true
 	@$(COVERAGE_MAKE) run-test > $(BUILD)/coverage-test.log 2>&1 || { tail -n 20 $(BUILD)/coverage-test.log; exit 1; }
-	@$(COVERAGE_MAKE) fault > $(BUILD)/coverage-fault.log 2>&1 || { tail -n 20 $(BUILD)/coverage-fault.log; exit 1; }
+	@$(COVERAGE_MAKE) fault FULL=calls > $(BUILD)/coverage-fault.log 2>&1 || { tail -n 20 $(BUILD)/coverage-fault.log; exit 1; }
 	@sh tests/coverage/report.sh $(COVERAGE)
 
 .PHONY: coverage

@@ -191,5 +191,5 @@ void letter_write(const struct charge_plan *plan, const struct charge *charge, s
     write_extrapolation(plan, charge, out, &words);
     write_amount(plan, charge, out);
     write_rights(plan, charge, out, &words);
-    buffer_free(&words);
+    buffer_free_into(&words, out);
 }

@@ -167,3 +167,9 @@ void buffer_free(struct buffer *buffer)
     free(buffer->bytes);
     *buffer = BUFFER_EMPTY;
 }
+
+void buffer_free_into(struct buffer *buffer, struct buffer *user)
+{
+    user->failed = user->failed || buffer->failed;
+    buffer_free(buffer);
+}

@@ -73,12 +73,16 @@ static inline struct text buffer_text(const struct buffer *buffer)
     return (struct text){buffer->bytes, buffer->length};
 }
 
+/* Begins again in the same room. A failure stays: who fills a buffer for each row looks at it once, behind the last;
+ * buffer_free forgets it. */
 static inline void buffer_clear(struct buffer *buffer)
 {
     buffer->length = 0;
-    buffer->failed = false;
 }
 
 void buffer_free(struct buffer *buffer);
+
+/* The same for words that were put together for another buffer: where they failed, it has failed too. */
+void buffer_free_into(struct buffer *buffer, struct buffer *user);
 
 #endif

@@ -16,12 +16,14 @@ static void report(struct diag_sink *sink, enum severity severity, struct place 
 
     vsnprintf(message, sizeof message, format, arguments);
     make_readable(message);
-    if (severity == SEVERITY_ERROR)
-        sink->errors++;
-    else
-        sink->warnings++;
+    diag_pass(sink, &(struct diag){severity, place, message});
+}
+
+void diag_pass(struct diag_sink *sink, const struct diag *diag)
+{
+    __atomic_add_fetch(diag->severity == SEVERITY_ERROR ? &sink->errors : &sink->warnings, 1, __ATOMIC_RELAXED);
     if (sink->report != NULL)
-        sink->report(sink->context, &(struct diag){severity, place, message});
+        sink->report(sink->context, diag);
 }
 
 void diag_error(struct diag_sink *sink, struct place place, const char *format, ...)

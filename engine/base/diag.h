@@ -27,6 +27,8 @@ struct diag {
                              * none of it in a name or a cell is shown as `?`. */
 };
 
+/* Several threads may report at once where `report` allows it, as that of the command line does; what they counted is
+ * read when they have ended. */
 struct diag_sink {
     void (*report)(void *context, const struct diag *diag);    /* may be NULL: only counts */
     void *context;
@@ -38,6 +40,9 @@ void diag_error(struct diag_sink *sink, struct place place, const char *format, 
     __attribute__((format(printf, 3, 4)));
 void diag_warning(struct diag_sink *sink, struct place place, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
+
+/* Hands a diagnostic that is there on to a sink. */
+void diag_pass(struct diag_sink *sink, const struct diag *diag);
 
 /* Writes `file:line:column: message` (the parts that are known), NUL-terminated; returns the length. */
 size_t diag_write(const struct diag *diag, char *room, size_t size);

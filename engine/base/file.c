@@ -97,8 +97,9 @@ int output_open(struct output *ret_output, const char *path, struct diag_sink *s
     struct output output = {.descriptor = STDOUT_FILENO};
     int status = path != NULL ? open_named(&output, path) : WM_OK;
 
-    if (status == WM_IO)
-        diag_error(sink, place_of(path), "cannot write: %s", strerror(errno));
+    if (status != WM_OK)
+        diag_error(sink, place_of(path), "cannot write: %s",
+                   status == WM_NO_MEMORY ? "out of memory" : strerror(errno));
     if (status != WM_OK) {
         free(output.path);
         free(output.temporary);

@@ -6,14 +6,14 @@
 
 /* Under a sanitizer all memory is the allocator's, which watches it. */
 #ifdef ARENA_EXACT
-enum { MAPPED_FROM = 0 };
+static const size_t MAPPED_FROM = SIZE_MAX;
 #else
-enum { MAPPED_FROM = LARGE_BYTES };
+static const size_t MAPPED_FROM = LARGE_BYTES;
 #endif
 
 static int is_mapped(size_t bytes)
 {
-    return MAPPED_FROM != 0 && bytes >= MAPPED_FROM;
+    return bytes >= MAPPED_FROM;
 }
 
 static size_t whole_pages(size_t bytes)

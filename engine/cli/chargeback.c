@@ -154,7 +154,8 @@ static int say(struct charging *charging)
         buffer_format(words, "%u chargeback%s recorded\n", charging->recorded,
                       charging->recorded == 1 ? "" : "s");
     buffer_add_string(words, "Local law and the office's own counsel decide what may be charged back.\n");
-    return audit_print(words, &charging->desk.desk.sink, EXIT_DONE);
+    return charging->recorded > 0 ? cli_say_recorded(words, &charging->desk.desk.sink)
+                                  : audit_print(words, &charging->desk.desk.sink, EXIT_DONE);
 }
 
 /* --- All of it --------------------------------------------------------------------------------------- */

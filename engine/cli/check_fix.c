@@ -26,13 +26,12 @@ static bool is_same_file(const char *one, const char *other)
 
 static void add_end(struct fix_run *run, const struct fixing *fixing)
 {
-    struct arena *arena = &run->desk.arena;
+    char changes[DECIMAL_ROOM], rows[DECIMAL_ROOM], all[DECIMAL_ROOM];
 
     SAY(run->language, &run->words, fixing->changes > 0 ? SENTENCE_fix_summary : SENTENCE_fix_none,
-        {"changes", text_format(arena, "%llu", (unsigned long long)fixing->changes)},
-        {"rows", text_format(arena, "%llu", (unsigned long long)fixing->rows_changed)},
-        {"all", text_format(arena, "%llu", (unsigned long long)fixing->rows)},
-        {"file", text_of(run->options->given[OPTION_FIX])});
+        {"changes", {changes, whole_write(fixing->changes, changes)}},
+        {"rows", {rows, whole_write(fixing->rows_changed, rows)}},
+        {"all", {all, whole_write(fixing->rows, all)}}, {"file", text_of(run->options->given[OPTION_FIX])});
     buffer_add_byte(&run->words, '\n');
 }
 

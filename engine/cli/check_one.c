@@ -1,5 +1,6 @@
 #include "cli/check_one.h"
 
+#include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
 #include <sys/stat.h>
@@ -23,6 +24,7 @@ struct asking {
     bool answered[CLAIM_COLUMNS];
     char *line; /* getline's */
     size_t line_room;
+    bool no_memory; /* something could not be said; noticed at the next question */
 };
 
 enum { STOPPED = -1 }; /* besides the statuses: the input ended */
@@ -34,7 +36,7 @@ static const char NOT_YET[] = "?";
 
 /* --- Talking ----------------------------------------------------------------------------------------- */
 
-static void print_wrapped(struct text words, size_t indent)
+static void print_wrapped(struct asking *asking, struct text words, size_t indent)
 {
     struct buffer wrapped = BUFFER_EMPTY;
 
@@ -42,6 +44,7 @@ static void print_wrapped(struct text words, size_t indent)
         buffer_add_byte(&wrapped, ' ');
     buffer_add_wrapped(&wrapped, words, indent, PAGE_WIDTH);
     printf("%.*s\n", (int)wrapped.length, wrapped.bytes != NULL ? wrapped.bytes : "");
+    asking->no_memory = asking->no_memory || wrapped.failed;
     buffer_free(&wrapped);
 }
 
@@ -50,7 +53,8 @@ static void print_said(struct asking *asking, size_t indent, enum sentence sente
     struct buffer words = BUFFER_EMPTY;
 
     language_say(asking->language, &words, sentence, said);
-    print_wrapped(buffer_text(&words), indent);
+    print_wrapped(asking, buffer_text(&words), indent);
+    asking->no_memory = asking->no_memory || words.failed;
     buffer_free(&words);
 }
 
@@ -60,8 +64,13 @@ static void print_said(struct asking *asking, size_t indent, enum sentence sente
 /* The next line of the input, trimmed, in the desk's arena. */
 static int read_line(struct asking *asking, struct text *ret_line)
 {
+    if (asking->no_memory)
+        return WM_NO_MEMORY;
     fflush(stdout);
+    errno = 0;
     ssize_t length = getline(&asking->line, &asking->line_room, stdin);
+    if (length < 0 && errno == ENOMEM)
+        return WM_NO_MEMORY;
     if (length < 0) {
         putchar('\n');
         return STOPPED;
@@ -84,6 +93,7 @@ static void prompt(struct asking *asking, struct text name, const char *column, 
         buffer_format(&words, " [%.*s]", TEXT_ARGUMENTS(offered));
     buffer_add_string(&words, ": ");
     printf("%.*s", (int)words.length, words.bytes != NULL ? words.bytes : "");
+    asking->no_memory = asking->no_memory || words.failed;
     buffer_free(&words);
 }
 
@@ -155,7 +165,7 @@ static int say_new(struct asking *asking, struct arena *arena, enum claim_column
     if (status == WM_OK && *ret_doubtful && column == COLUMN_VIN && !after->vehicle_known)
         status = dealer_page_likely(&asking->page, after->claim.vin, arena, &likely);
     if (status == WM_OK && likely.length > 0)
-        print_wrapped(likely, 2);
+        print_wrapped(asking, likely, 2);
     return status;
 }
 
@@ -204,6 +214,7 @@ static int judge(struct asking *asking, enum claim_column column, struct text be
         struct buffer fault = BUFFER_EMPTY;
         language_fault(asking->language, fault_alone(&after->claim), &fault);
         PRINT(asking, 2, SENTENCE_one_again, {"fault", buffer_text(&fault)});
+        asking->no_memory = asking->no_memory || fault.failed;
         buffer_free(&fault);
         *ret_taken = false;
     } else if (status == WM_OK && !after->claim.unreadable) {
@@ -276,6 +287,8 @@ static int ask_column(struct asking *asking, enum claim_column column)
         asking->cells[column] = answer.length == 0 ? offered : text_is(answer, "-") ? TEXT("") : answer;
         if (column == COLUMN_VIN)
             asking->cells[column] = text_upper(&asking->desk.arena, asking->cells[column]);
+        if (asking->cells[column].bytes == NULL)
+            return WM_NO_MEMORY;
         if (asking->cells[column].length == 0 && claim_row_requires(column)) {
             PRINT(asking, 2, SENTENCE_one_required);
             continue;
@@ -313,6 +326,7 @@ static int ask_inspection(struct asking *asking, struct text item, struct text e
         else
             status = judge(asking, COLUMN_INSPECTIONS, before, &taken);
     }
+    asking->no_memory = asking->no_memory || name.failed;
     buffer_free(&name);
     return status;
 }
@@ -326,6 +340,7 @@ static struct text joined_tests(struct asking *asking, const struct expected_ins
         buffer_add_text(&words, inspection->tests[i]->expects);
     }
     struct text text = text_copy(&asking->desk.arena, buffer_text(&words));
+    asking->no_memory = asking->no_memory || words.failed || text.bytes == NULL;
     buffer_free(&words);
     return text;
 }
@@ -404,11 +419,14 @@ static int finish(struct asking *asking, bool *ret_clean)
     *ret_clean = status == WM_OK && !dossier->claim.unreadable && dossier->decision == DECISION_PAY &&
                  dossier->payable_cents >= dossier->claim.total_amount_cents;
     if (status == WM_OK)
-        status = write_row(asking);
+        status = asking->no_memory ? WM_NO_MEMORY : write_row(asking);
     if (status == WM_OK) {
         PRINT(asking, 0, *ret_clean ? SENTENCE_one_written : SENTENCE_one_written_anyway,
               {"file", text_of(asking->options->arguments[0])});
         PRINT(asking, 0, SENTENCE_one_warned);
+        if (asking->no_memory)
+            diag_warning(&asking->desk.sink, (struct place){text_of(asking->options->arguments[0]), 0, 0},
+                         "the claim is written, but there was no memory to say so");
     }
     return status;
 }

@@ -82,12 +82,26 @@ struct text claim_row_list(const struct expectation *expectation, enum claim_col
     return copy;
 }
 
-struct text claim_row_amount(int64_t cents, struct arena *arena)
+static struct text amount(int64_t cents, struct arena *arena)
 {
     char room[DECIMAL_ROOM];
     size_t length = money_write(cents, room);
 
     return text_copy(arena, (struct text){room, length});
+}
+
+int claim_row_amounts(int64_t parts_cents, int64_t labor_cents, int64_t total_cents, struct arena *arena,
+                      struct text ret_cells[CLAIM_COLUMNS])
+{
+    struct text parts = amount(parts_cents, arena), labor = amount(labor_cents, arena),
+                total = amount(total_cents, arena);
+
+    if (parts.bytes == NULL || labor.bytes == NULL || total.bytes == NULL)
+        return WM_NO_MEMORY;
+    ret_cells[COLUMN_PARTS_AMOUNT] = parts;
+    ret_cells[COLUMN_LABOR_AMOUNT] = labor;
+    ret_cells[COLUMN_TOTAL_AMOUNT] = total;
+    return WM_OK;
 }
 
 /* --- What follows from what is answered ---------------------------------------------------------------- */
@@ -108,6 +122,8 @@ static int establish(struct fact_worker *worker, struct arena *arena, const stru
     if (stated[COLUMN_COMPLETED_ON].length == 0)
         stated[COLUMN_COMPLETED_ON] =
             text_copy(arena, (struct text){today, date_write(worker->day->today, today)});
+    if (stated[COLUMN_COMPLETED_ON].bytes == NULL)
+        return WM_NO_MEMORY;
     *ret_dossier = (struct dossier){.campaign_number = -1};
     int status = claim_of_cells(stated, 1, arena, &ret_dossier->claim);
     return status == WM_OK && !ret_dossier->claim.unreadable ? facts_establish(worker, arena, ret_dossier)
@@ -130,6 +146,8 @@ static int expect_items(const struct dossier *dossier, struct arena *arena, stru
         ret_cells[COLUMN_ENGINE] = profile->engine;
     if (profile != NULL && profile->has_model_year)
         ret_cells[COLUMN_MODEL_YEAR] = text_format(arena, "%d", profile->model_year);
+    if (profile != NULL && profile->has_model_year && ret_cells[COLUMN_MODEL_YEAR].bytes == NULL)
+        return WM_NO_MEMORY;
     if (!expects_something(dossier))
         return WM_OK;
     ret_cells[COLUMN_PARTS] =
@@ -149,11 +167,9 @@ static int expect_amounts(const struct dossier *dossier, const bool *answered, s
         return WM_OK;
     int64_t parts = answered[COLUMN_PARTS_AMOUNT] ? claim->parts_amount_cents : dossier->parts_allowed_cents;
     int64_t labor = answered[COLUMN_LABOR_AMOUNT] ? claim->labor_amount_cents : dossier->labor_allowed_cents;
-    ret_cells[COLUMN_PARTS_AMOUNT] = claim_row_amount(dossier->parts_allowed_cents, arena);
-    ret_cells[COLUMN_LABOR_AMOUNT] = claim_row_amount(dossier->labor_allowed_cents, arena);
-    ret_cells[COLUMN_TOTAL_AMOUNT] =
-        claim_row_amount(decimal_sum(decimal_sum(parts, labor), claim->other_amount_cents), arena);
-    return ret_cells[COLUMN_TOTAL_AMOUNT].bytes == NULL ? WM_NO_MEMORY : WM_OK;
+    return claim_row_amounts(dossier->parts_allowed_cents, dossier->labor_allowed_cents,
+                             decimal_sum(decimal_sum(parts, labor), claim->other_amount_cents), arena,
+                             ret_cells);
 }
 
 int claim_row_expected(struct fact_worker *worker, struct arena *arena, const struct text cells[CLAIM_COLUMNS],

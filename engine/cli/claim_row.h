@@ -17,7 +17,9 @@ bool claim_row_requires(enum claim_column column);
 struct text claim_row_list(const struct expectation *expectation, enum claim_column column, int32_t day,
                            struct arena *arena);
 
-struct text claim_row_amount(int64_t cents, struct arena *arena);
+/* The amounts as cells of the arena; all three or none, and then WM_NO_MEMORY. */
+int claim_row_amounts(int64_t parts_cents, int64_t labor_cents, int64_t total_cents, struct arena *arena,
+                      struct text ret_cells[CLAIM_COLUMNS]);
 
 /* What follows from the cells that are answered (answered[column]) is put into ret_cells, the others of which
  * are {NULL, 0}: model year and engine of the vehicle, parts and labor that the campaign expects, and the

@@ -1,5 +1,6 @@
 #include <errno.h>
 #include <getopt.h>
+#include <pthread.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -480,10 +481,22 @@ static void (*find_words(const char *word))(FILE *to)
     return NULL;
 }
 
+/* Of the call that is run: whether some error was printed, so that the last resort of cli_exit does not say it twice,
+ * and the last line printed. */
+static bool error_was_printed;
+static char last_line[LIMIT_MESSAGE_BYTES + 512];
+
+static void forget_what_was_said(void)
+{
+    error_was_printed = false;
+    last_line[0] = '\0';
+}
+
 int cli_main(int count, char **words)
 {
     struct call call = {.help = false};
 
+    forget_what_was_said();
     if (count < 2) {
         print_help(stderr);
         return EXIT_UNUSABLE;
@@ -508,22 +521,22 @@ int cli_main(int count, char **words)
 
 /* --- For commands ---------------------------------------------------------------------------------------------- */
 
-/* Whether some error was printed, so that the last resort of cli_exit does not say it twice. */
-static bool error_was_printed;
-
+/* Any thread may have something to say. */
 static void print_diagnostic(void *context, const struct diag *diag)
 {
-    static char last[LIMIT_MESSAGE_BYTES + 512];
-    char line[sizeof last];
+    static pthread_mutex_t saying = PTHREAD_MUTEX_INITIALIZER;
+    char line[sizeof last_line];
     (void)context;
 
-    error_was_printed = error_was_printed || diag->severity == SEVERITY_ERROR;
     diag_write(diag, line, sizeof line);
+    pthread_mutex_lock(&saying);
+    error_was_printed = error_was_printed || diag->severity == SEVERITY_ERROR;
     /* what failed, and then failed to be taken back for the same reason, is said once */
-    if (strcmp(line, last) == 0)
-        return;
-    strcpy(last, line);
-    fprintf(stderr, "%s%s\n", diag->severity == SEVERITY_WARNING ? "warning: " : "", line);
+    if (strcmp(line, last_line) != 0) {
+        strcpy(last_line, line);
+        fprintf(stderr, "%s%s\n", diag->severity == SEVERITY_WARNING ? "warning: " : "", line);
+    }
+    pthread_mutex_unlock(&saying);
 }
 
 struct diag_sink cli_diagnostics(void)
@@ -560,6 +573,16 @@ int cli_say_recorded(struct buffer *words, struct diag_sink *sink)
                      words->failed ? "out of memory" : strerror(errno));
     buffer_free(words);
     return EXIT_DONE;
+}
+
+static void warn_only(void *context, const struct diag *diag)
+{
+    diag_warning(context, diag->place, "%s; it is recorded all the same", diag->message);
+}
+
+struct diag_sink cli_recorded(struct diag_sink *sink)
+{
+    return (struct diag_sink){warn_only, sink, 0, 0};
 }
 
 int cli_finish(struct output *output, struct diag_sink *sink, int code)

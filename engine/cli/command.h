@@ -176,6 +176,9 @@ int cli_exit(int status);
  * printed: then a warning says so, and the command is done all the same. */
 int cli_say_recorded(struct buffer *words, struct diag_sink *sink);
 
+/* A sink for what fails when all is recorded: a warning on the sink given, which must outlive it. */
+struct diag_sink cli_recorded(struct diag_sink *sink);
+
 /* Ends an output: closes it, and gives the code if that went well. */
 int cli_finish(struct output *output, struct diag_sink *sink, int code);
 

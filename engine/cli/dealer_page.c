@@ -31,28 +31,34 @@ static void add_sentence(struct writing *writing, size_t indent, enum sentence s
 
     language_say(writing->page->language, &words, sentence, said);
     add_wrapped(writing, buffer_text(&words), indent);
-    writing->out->failed = writing->out->failed || words.failed;
-    buffer_free(&words);
+    buffer_free_into(&words, writing->out);
 }
 
 #define ADD(writing, indent, sentence, ...) \
     add_sentence(writing, indent, sentence, (const struct said[]){__VA_ARGS__ __VA_OPT__(, ){NULL, {NULL, 0}}})
 
+/* A text of the arena; without memory for it the page has failed. */
+static struct text kept(struct writing *writing, struct text text)
+{
+    writing->out->failed = writing->out->failed || text.bytes == NULL;
+    return text;
+}
+
 static struct text money(struct writing *writing, int64_t cents)
 {
     char room[DECIMAL_ROOM];
-    return text_copy(writing->arena, (struct text){room, money_write(cents, room)});
+    return kept(writing, text_copy(writing->arena, (struct text){room, money_write(cents, room)}));
 }
 
 static struct text number(struct writing *writing, uint64_t whole)
 {
-    return text_format(writing->arena, "%llu", (unsigned long long)whole);
+    return kept(writing, text_format(writing->arena, "%llu", (unsigned long long)whole));
 }
 
 static struct text day(struct writing *writing, int32_t of)
 {
     char room[DATE_ROOM];
-    return text_copy(writing->arena, (struct text){room, date_write(of, room)});
+    return kept(writing, text_copy(writing->arena, (struct text){room, date_write(of, room)}));
 }
 
 /* --- Head -------------------------------------------------------------------------------------------- */
@@ -166,6 +172,7 @@ int dealer_page_likely(const struct dealer_page *page, struct text vin, struct a
                        struct text *ret_sentence)
 {
     struct buffer words = BUFFER_EMPTY;
+    char position[DECIMAL_ROOM], next[DECIMAL_ROOM];
     struct text nearest;
     int status = register_vin_nearest(page->desk->office_register, vin, arena, &nearest);
 
@@ -176,8 +183,8 @@ int dealer_page_likely(const struct dealer_page *page, struct text vin, struct a
     bool swapped =
         at + 1 < vin.length && vin.bytes[at] == nearest.bytes[at + 1] && vin.bytes[at + 1] == nearest.bytes[at];
     SAY(page->language, &words, swapped ? SENTENCE_likely_swapped : SENTENCE_likely_replaced,
-        {"nearest", nearest}, {"position", text_format(arena, "%zu", at + 1)},
-        {"next", text_format(arena, "%zu", at + 2)}, {"right", {nearest.bytes + at, 1}},
+        {"nearest", nearest}, {"position", {position, whole_write(at + 1, position)}},
+        {"next", {next, whole_write(at + 2, next)}}, {"right", {nearest.bytes + at, 1}},
         {"wrong", {vin.bytes + at, 1}});
     *ret_sentence = words.failed ? (struct text){NULL, 0} : text_copy(arena, buffer_text(&words));
     buffer_free(&words);
@@ -310,8 +317,8 @@ static struct text list_campaigns(struct writing *writing)
 
     for (uint32_t i = 0; i < rules->campaign_count; i++)
         buffer_format(&words, "%s%.*s", i > 0 ? ", " : "", TEXT_ARGUMENTS(rules->campaigns[i].id));
-    struct text list = text_copy(writing->arena, buffer_text(&words));
-    buffer_free(&words);
+    struct text list = kept(writing, text_copy(writing->arena, buffer_text(&words)));
+    buffer_free_into(&words, writing->out);
     return list;
 }
 

@@ -1,5 +1,7 @@
 #include "cli/early_scan.h"
 
+#include <stdio.h>
+
 #include "base/status.h"
 
 static void *search(void *context)
@@ -22,12 +24,18 @@ static void pass_on(void *context, const struct diag *diag)
 
     if (early_scan_result(scan) != WM_OK)
         return;
-    if (diag->severity == SEVERITY_ERROR)
-        scan->user_sink->errors++;
-    else
-        scan->user_sink->warnings++;
-    if (scan->user_sink->report != NULL)
-        scan->user_sink->report(scan->user_sink->context, diag);
+    diag_pass(scan->user_sink, diag);
+}
+
+/* For the user, if it comes to that: other threads may speak before it is known. */
+static void keep(void *context, const struct diag *diag)
+{
+    struct early_scan *scan = context;
+
+    if (scan->message[0] != '\0')
+        return;
+    snprintf(scan->message, sizeof scan->message, "%s", diag->message);
+    scan->place = (struct place){scan->source->name, diag->place.line, diag->place.column};
 }
 
 static void destroy(struct early_scan *scan)
@@ -41,6 +49,7 @@ int early_scan_start(struct early_scan *scan, const struct csv_source *source, s
     *scan = (struct early_scan){
         .source = source,
         .user_sink = user_sink,
+        .own_sink = {.report = keep, .context = scan},
         .held_sink = {.report = pass_on, .context = scan},
         .lock = PTHREAD_MUTEX_INITIALIZER,
         .ended = PTHREAD_COND_INITIALIZER,
@@ -63,17 +72,9 @@ int early_scan_result(struct early_scan *scan)
 
 int early_scan_close(struct early_scan *scan)
 {
-    struct csv_scan found;
-
     pthread_join(scan->thread, NULL);
     destroy(scan);
-    if (scan->status == WM_OK)
-        return WM_OK;
-    /* once more, aloud: a file that cannot be used is rare, and other threads may have spoken in between */
-    int status = csv_source_scan(scan->source, false, &found, scan->user_sink);
-    if (status != WM_OK)
-        return status;
-    diag_error(scan->user_sink, (struct place){scan->source->name, 0, 0},
-               "the file was changed while it was read; run it again");
-    return WM_IO;
+    if (scan->status != WM_OK && scan->message[0] != '\0')
+        diag_error(scan->user_sink, scan->place, "%s", scan->message);
+    return scan->status;
 }

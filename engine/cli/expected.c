@@ -90,9 +90,9 @@ static void write_part(const struct expected_page *page, const struct expected_p
         SAY(page->language, words, SENTENCE_sheet_part, {"part", part->shown},
             {"quantity", buffer_text(&quantity)});
     }
+    buffer_free_into(&quantity, words);
+    buffer_free_into(&price, words);
     add_line(page, part->need, words);
-    buffer_free(&quantity);
-    buffer_free(&price);
 }
 
 static void write_operation(const struct expected_page *page, const struct expected_operation *operation,
@@ -103,8 +103,8 @@ static void write_operation(const struct expected_page *page, const struct expec
     expected_add_number(&hours, operation->hours);
     SAY(page->language, words, SENTENCE_sheet_operation, {"operation", operation->shown},
         {"hours", buffer_text(&hours)});
+    buffer_free_into(&hours, words);
     add_line(page, operation->need, words);
-    buffer_free(&hours);
 }
 
 static void write_inspection(const struct expected_page *page, const struct expected_inspection *inspection,
@@ -123,8 +123,8 @@ static void write_inspection(const struct expected_page *page, const struct expe
     SAY(page->language, words,
         expects.length > 0 ? SENTENCE_sheet_inspection_expects : SENTENCE_sheet_inspection,
         {"inspection", inspection->shown}, {"expects", buffer_text(&expects)});
+    buffer_free_into(&expects, words);
     add_line(page, inspection->need, words);
-    buffer_free(&expects);
 }
 
 static bool is_inspection_fact(struct text name)
@@ -151,8 +151,8 @@ static void write_conditional_row(const struct expected_page *page, const struct
         {"inspection", {fact.bytes + 11, fact.length - 11}},
         {"result", table_condition_cell(table, (uint32_t)condition, row)},
         {is_labor ? "operation" : "part", thing}, {is_labor ? "hours" : "quantity", buffer_text(&number)});
+    buffer_free_into(&number, words);
     add_line(page, NEED_NONE, words);
-    buffer_free(&number);
 }
 
 static void write_conditional(const struct expected_page *page, const struct table *table, bool is_labor,
@@ -178,5 +178,5 @@ void expected_write(const struct expected_page *page, const struct campaign *cam
     add_heading(page, SENTENCE_sheet_inspections);
     for (uint32_t i = 0; i < expectation->inspection_count; i++)
         write_inspection(page, &expectation->inspections[i], &words);
-    buffer_free(&words);
+    buffer_free_into(&words, page->out);
 }

@@ -1,5 +1,7 @@
 #include "cli/fix_claims.h"
 
+#include <errno.h>
+
 #include "base/limits.h"
 #include "base/status.h"
 #include "cli/expected.h"
@@ -132,6 +134,8 @@ static int fix_amount(struct fixing_row *row, enum claim_column column)
         if (places <= 2)
             status = change(row, column, buffer_text(&point), SENTENCE_fix_number);
     }
+    if (point.failed)
+        status = WM_NO_MEMORY;
     buffer_free(&point);
     return status;
 }
@@ -274,13 +278,14 @@ static bool has_blanks(const struct csv_row *row)
 static int note_blanks(struct fixing_row *row)
 {
     struct fixing *fixing = row->fixing;
+    char line[DECIMAL_ROOM];
 
     if (row->changed || !has_blanks(row->row))
         return WM_OK;
     row->changed = true;
     fixing->changes++;
     SAY(fixing->language, fixing->words, SENTENCE_fix_blanks,
-        {"line", text_format(row->arena, "%llu", (unsigned long long)row->row->line)});
+        {"line", {line, whole_write(row->row->line, line)}});
     buffer_add_byte(fixing->words, '\n');
     return WM_OK;
 }
@@ -297,6 +302,8 @@ static void write_row(const struct fixing_row *row, struct output *output)
     struct text text = row->changed ? buffer_text(&words) : row->row->raw;
     output_add(output, text.bytes, text.length);
     output_add(output, "\n", 1);
+    if (words.failed && output->error == 0)
+        output->error = ENOMEM;
     buffer_free(&words);
 }
 

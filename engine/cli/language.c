@@ -203,13 +203,13 @@ static struct text original_of_campaign(const struct campaign *campaign, const c
 }
 
 struct text language_of_campaign(const struct language *language, const struct campaign *campaign,
-                                 const char *key)
+                                 const char *key, struct buffer *user)
 {
     struct buffer room = BUFFER_EMPTY;
     struct text text =
         translated(language, campaign_key(&room, campaign, key), original_of_campaign(campaign, key));
 
-    buffer_free(&room);
+    buffer_free_into(&room, user);
     return text;
 }
 
@@ -319,7 +319,7 @@ static void add_message(const struct language *language, struct dossier *dossier
     struct text text = translated(language, row_key(&room, finding->rule_file, finding->rule_row),
                                   written_message(check, row));
     fill_with_facts(language->rules, scope, dossier->facts, text, TEXT(""), out);
-    buffer_free(&room);
+    buffer_free_into(&room, out);
 }
 
 int language_finding(const struct language *language, struct dossier *dossier, const struct finding *finding,
@@ -351,7 +351,7 @@ void language_possible(const struct language *language, const struct dossier *do
         fill_with_facts(language->rules, scope, dossier->facts,
                         translated(language, row_key(&room, rule_file, rule_row), written_message(check, row)),
                         language_text(language, SENTENCE_office_secret), out);
-    buffer_free(&room);
+    buffer_free_into(&room, out);
 }
 
 /* --- Reasons found again by their words --------------------------------------------------------------- */
@@ -432,8 +432,8 @@ static bool find_fault(const struct language *language, struct text reason, int 
         if (out != NULL) {
             translate_places(language, &matching, depth, &faults);
             language_say(language, out, (enum sentence)sentence, matching.places);
+            buffer_free_into(&faults, out);
         }
-        buffer_free(&faults);
         return true;
     }
     return false;
@@ -472,6 +472,7 @@ static int messages_of_checks(const struct language *language, take_message *tak
                                   row_key(&room, table_file(check->table), table_row_name(check->table, row)),
                                   written_message(check, row), take, taker);
         }
+    status = room.failed ? WM_NO_MEMORY : status;
     buffer_free(&room);
     return status;
 }
@@ -487,6 +488,7 @@ static int messages_of_campaigns(const struct language *language, take_message *
         for (size_t k = 0; status == WM_OK && k < 3; k++)
             status = take_one(language, campaign_key(&room, &rules->campaigns[i], CAMPAIGN_KEYS[k]),
                               original_of_campaign(&rules->campaigns[i], CAMPAIGN_KEYS[k]), take, taker);
+    status = room.failed ? WM_NO_MEMORY : status;
     buffer_free(&room);
     return status;
 }

@@ -41,9 +41,9 @@ void language_say(const struct language *language, struct buffer *out, enum sent
 /* The text as it stands, with its places. */
 struct text language_text(const struct language *language, enum sentence sentence);
 
-/* A campaign's title, kind or hazard. */
+/* A campaign's title, kind or hazard. user: where it is to stand; has failed if there is no memory to find it. */
 struct text language_of_campaign(const struct language *language, const struct campaign *campaign,
-                                 const char *key);
+                                 const char *key, struct buffer *user);
 
 /* What a finding says. dossier: its own; item facts are put into its facts on the way. */
 int language_finding(const struct language *language, struct dossier *dossier, const struct finding *finding,

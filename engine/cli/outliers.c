@@ -230,7 +230,6 @@ static int say_result(const struct options *options, const struct outlier_result
                       struct diag_sink *sink)
 {
     struct buffer words = BUFFER_EMPTY;
-    struct output out;
 
     if (options->quiet)
         return EXIT_DONE;
@@ -238,13 +237,7 @@ static int say_result(const struct options *options, const struct outlier_result
                   result->measures, result->flags, result->flags == 1 ? "" : "s",
                   result->flags > 0 ? "; `witnessmark outliers` shows the basis that each dealer must be told"
                                     : "");
-    int code = words.failed || output_open(&out, NULL, sink) != WM_OK ? cli_exit(WM_NO_MEMORY) : EXIT_DONE;
-    if (code == EXIT_DONE) {
-        output_add(&out, words.bytes, words.length);
-        code = cli_finish(&out, sink, EXIT_DONE);
-    }
-    buffer_free(&words);
-    return code;
+    return cli_say_recorded(&words, sink);
 }
 
 static int run_record(const struct options *options)

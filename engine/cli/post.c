@@ -37,6 +37,7 @@ struct posting {
     uint64_t out_bytes, findings_bytes; /* of the files that are recorded */
     struct replies *replies;
     struct buffer words; /* the summary */
+    int recorded;        /* files of this run */
     struct arena arena;
     bool progress;
 };
@@ -106,10 +107,11 @@ static int compare_row(struct post_run *run, struct arena *arena, const struct d
     }
     if (status != WM_OK && status != WM_NOT_FOUND)
         return status;
-    diag_error(&run->posting->desk.sink, (struct place){run->source.name, dossier->claim.line, 0},
-               "decided again, claim %.*s/%.*s is not what is recorded, so nothing is written; `witnessmark verify "
-               "--again` says what differs, the program of that time writes it",
-               TEXT_ARGUMENTS(dealer), TEXT_ARGUMENTS(number));
+    diag_error(
+        &run->posting->desk.sink, (struct place){run->source.name, dossier->claim.line, 0},
+        "decided again, claim %.*s/%.*s is not what is recorded, so nothing is written; `witnessmark verify "
+        "--again` says what differs, the program of that time writes it",
+        TEXT_ARGUMENTS(dealer), TEXT_ARGUMENTS(number));
     return WM_BAD_INPUT;
 }
 
@@ -131,10 +133,10 @@ static int deliver(void *context, const struct decided_block *block)
 {
     struct post_run *run = context;
     struct posting *posting = run->posting;
-    int status = run->post == NULL ? compare_block(run, block)
-                                   : ledger_post_record(run->post, block, &block->rendered[ROWS_PACKED],
-                                                        &block->rendered[PLACES_PACKED],
-                                                        &block->rendered[TALLIES_PACKED]);
+    int status = run->post == NULL
+                     ? compare_block(run, block)
+                     : ledger_post_record(run->post, block, &block->rendered[ROWS_PACKED],
+                                          &block->rendered[PLACES_PACKED], &block->rendered[TALLIES_PACKED]);
 
     if (posting->out_open)
         output_add(&posting->out, block->rendered[CLAIMS_TEXT].bytes, block->rendered[CLAIMS_TEXT].length);
@@ -324,8 +326,8 @@ static void say_recorded(struct post_run *run)
     struct buffer *words = &posting->words;
     const struct post_summary *recorded = &run->recorded;
 
-    buffer_say(words, "%.*s: batch %" PRId64 ", %" PRIu64 " claims recorded",
-                  TEXT_ARGUMENTS(run->source.name), recorded->batch, recorded->recorded);
+    buffer_say(words, "%.*s: batch %" PRId64 ", %" PRIu64 " claims recorded", TEXT_ARGUMENTS(run->source.name),
+               recorded->batch, recorded->recorded);
     if (recorded->repeated > 0)
         buffer_say(words, ", %" PRIu64 " exist already", recorded->repeated);
     if (recorded->unreadable > 0)
@@ -357,10 +359,15 @@ static int record_file(struct post_run *run)
         take_back_outputs(posting);
         return status;
     }
+    posting->recorded++;
     posting->out_bytes = out_bytes;
     posting->findings_bytes = findings_bytes;
     say_recorded(run);
-    return posting->replies != NULL ? replies_publish(posting->replies) : WM_OK;
+    if (posting->replies != NULL) { /* what fails now is said, and takes nothing back */
+        struct diag_sink recorded = cli_recorded(&posting->desk.sink);
+        replies_publish(posting->replies, &recorded);
+    }
+    return WM_OK;
 }
 
 /* --- A file that was recorded before ------------------------------------------------------------------ */
@@ -430,7 +437,7 @@ static int write_again(struct post_run *run, const struct known_batch *known)
     }
     posting->out_bytes = out_bytes;
     posting->findings_bytes = findings_bytes;
-    return posting->replies != NULL ? replies_publish(posting->replies) : WM_OK;
+    return posting->replies != NULL ? replies_publish(posting->replies, &posting->desk.sink) : WM_OK;
 }
 
 /* --- Files ------------------------------------------------------------------------------------------------ */
@@ -548,29 +555,58 @@ static int post_files(struct posting *posting)
     return status;
 }
 
-/* What was recorded stays recorded: its decisions are written even where a later file failed. */
+/* The summary; on standard error where the decisions are printed. */
+static int print_words(struct posting *posting, bool decisions_on_screen)
+{
+    struct buffer *words = &posting->words;
+    FILE *to = decisions_on_screen ? stderr : stdout;
+
+    if (posting->options->quiet)
+        return EXIT_DONE;
+    if (posting->recorded > 0 && !decisions_on_screen)
+        return cli_say_recorded(words, &posting->desk.sink);
+    if (words->failed)
+        return posting->recorded > 0 ? EXIT_DONE : cli_exit(WM_NO_MEMORY);
+    if (words->length == 0 || (fwrite(words->bytes, 1, words->length, to) == words->length && fflush(to) == 0))
+        return EXIT_DONE;
+    diag_error(&posting->desk.sink, (struct place){TEXT("standard output"), 0, 0}, "cannot write: %s",
+               strerror(errno));
+    return EXIT_UNUSABLE;
+}
+
+/* Where something of the run is recorded, that is said. */
+static int exit_code(struct posting *posting, int status)
+{
+    if (status == WM_NO_MEMORY && posting->recorded > 0 && posting->desk.sink.errors == 0)
+        diag_error(&posting->desk.sink, (struct place){{NULL, 0}, 0, 0},
+                   "out of memory; the first %d of the files are recorded, post the others again",
+                   posting->recorded);
+    return cli_exit(status);
+}
+
+/* What was recorded stays recorded: its decisions are written even where a later file failed; and where they
+ * cannot be written, a warning says so. */
 static int finish(struct posting *posting, int status)
 {
-    const struct options *options = posting->options;
-    bool decisions_on_screen = posting->out_open && options->out == NULL;
-    int code = cli_exit(status);
+    bool decisions_on_screen = posting->out_open && posting->options->out == NULL;
+    struct diag_sink recorded = cli_recorded(&posting->desk.sink);
+    struct diag_sink *sink = posting->recorded > 0 ? &recorded : &posting->desk.sink;
+    int code = exit_code(posting, status);
 
-    if (posting->findings_open && output_close(&posting->findings, &posting->desk.sink) != WM_OK)
-        code = EXIT_UNUSABLE;
-    if (posting->out_open && output_close(&posting->out, &posting->desk.sink) != WM_OK)
-        code = EXIT_UNUSABLE;
-    if (posting->words.failed)
-        code = cli_exit(WM_NO_MEMORY);
-    if (options->quiet || posting->words.length == 0)
+    if (status != WM_OK && posting->recorded == 0) {
+        if (posting->findings_open)
+            output_drop(&posting->findings);
+        if (posting->out_open)
+            output_drop(&posting->out);
         return code;
-    FILE *to = decisions_on_screen ? stderr : stdout;
-    if (fwrite(posting->words.bytes, 1, posting->words.length, to) != posting->words.length ||
-        fflush(to) != 0) {
-        diag_error(&posting->desk.sink, (struct place){TEXT("standard output"), 0, 0}, "cannot write: %s",
-                   strerror(errno));
-        return EXIT_UNUSABLE;
     }
-    return code;
+    bool written = !posting->findings_open || output_close(&posting->findings, sink) == WM_OK;
+    if (posting->out_open && output_close(&posting->out, sink) != WM_OK)
+        written = false;
+    if (!written && posting->recorded == 0)
+        return EXIT_UNUSABLE;
+    int printed = print_words(posting, decisions_on_screen);
+    return code != EXIT_DONE ? code : printed;
 }
 
 static int run_post(const struct options *options)
@@ -594,7 +630,8 @@ const struct command COMMAND_POST = {
     .details =
         "A batch is recorded whole or not at all. A file that was recorded before is recognised by its bytes "
         "and\n"
-        "changes nothing; --out, --findings and --replies are written once more, as they were that day. With --out\n"
+        "changes nothing; --out, --findings and --replies are written once more, as they were that day. With "
+        "--out\n"
         "or --format csv|json the decisions are printed as `check` prints them.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_TODAY) |
                OPTION_BIT(OPTION_RECEIVED) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) |

@@ -39,14 +39,19 @@ struct replies {
     uint32_t touched_count, touched_capacity;
 };
 
-static int report(const struct replies *replies, const char *name, const char *what)
+static int report_to(struct diag_sink *sink, const struct replies *replies, const char *name, const char *what)
 {
     char path[1024];
 
     snprintf(path, sizeof path, "%s%s%s", replies->folder_name, name != NULL ? "/" : "",
              name != NULL ? name : "");
-    diag_error(replies->sink, (struct place){text_of(path), 0, 0}, "%s: %s", what, strerror(errno));
+    diag_error(sink, (struct place){text_of(path), 0, 0}, "%s: %s", what, strerror(errno));
     return WM_IO;
+}
+
+static int report(const struct replies *replies, const char *name, const char *what)
+{
+    return report_to(replies->sink, replies, name, what);
 }
 
 int replies_open(const char *folder, enum format format, struct diag_sink *sink, struct replies **ret_replies)
@@ -265,7 +270,7 @@ int replies_stage(struct replies *replies)
     return status;
 }
 
-int replies_publish(struct replies *replies)
+int replies_publish(struct replies *replies, struct diag_sink *sink)
 {
     int status = WM_OK;
 
@@ -274,7 +279,7 @@ int replies_publish(struct replies *replies)
         if (renameat(replies->folder, reply->temporary.bytes, replies->folder, reply->name.bytes) == 0)
             reply->staged = false;
         else
-            status = report(replies, reply->name.bytes, "cannot write");
+            status = report_to(sink, replies, reply->name.bytes, "cannot write");
         reply->published = reply->words.length;
         reply->touched = false;
     }

@@ -25,8 +25,8 @@ int replies_add(struct replies *replies, const struct dossier *dossier);
 /* Writes the replies that were added to, under temporary names. */
 int replies_stage(struct replies *replies);
 
-/* Gives what is staged its names. */
-int replies_publish(struct replies *replies);
+/* Gives what is staged its names; the sink is told of those that could not have theirs. */
+int replies_publish(struct replies *replies, struct diag_sink *sink);
 
 /* Takes back what was added since the last publishing. */
 void replies_take_back(struct replies *replies);

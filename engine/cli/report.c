@@ -334,7 +334,7 @@ static void add_section_help(struct buffer *out, const struct report *report,
         struct buffer words = BUFFER_EMPTY;
         buffer_format(&words, "%.*s (%s)", TEXT_ARGUMENTS(column->meaning), report_format_name(column->format));
         add_entry(out, "  ", column->name, buffer_text(&words), MEANING_INDENT);
-        buffer_free(&words);
+        buffer_free_into(&words, out);
     }
 }
 

@@ -43,6 +43,7 @@ static void text_difference(struct diffing *diffing, const struct difference *di
         buffer_add_string(out, out->length > 0 ? "\n" : "");
         buffer_say(out, "%.*s\n", TEXT_ARGUMENTS(difference->file));
         diffing->file = text_copy(&diffing->arena, difference->file);
+        out->failed = out->failed || diffing->file.bytes == NULL;
     }
     buffer_add_string(out, "  ");
     if (difference->row.length > 0)
@@ -130,6 +131,7 @@ static void text_claim(struct diffing *diffing, const struct redecided *claim)
     struct text name =
         text_format(&diffing->arena, "%.*s/%.*s", TEXT_ARGUMENTS(claim->dealer), TEXT_ARGUMENTS(claim->claim));
 
+    out->failed = out->failed || name.bytes == NULL;
     buffer_say(out, "  %-20.*s %-10.*s ", TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(claim->campaign));
     if (claim->before == claim->after)
         buffer_say(out, "%s as before, payable ", decision_name(claim->before));

@@ -1,3 +1,4 @@
+#include <errno.h>
 #include <jansson.h>
 
 #include "base/limits.h"
@@ -22,6 +23,8 @@ struct linting {
 static void add(struct linting *linting, const struct buffer *buffer)
 {
     output_add(&linting->out, buffer->bytes, buffer->length);
+    if (buffer->failed && linting->out.error == 0)
+        linting->out.error = ENOMEM;
 }
 
 /* The file as the user names it: in the folder. */
@@ -87,7 +90,7 @@ static void write_csv(const struct linting *linting, const char *kind, const str
     buffer_add_byte(out, ',');
     buffer_add_csv(out, result->advice);
     buffer_add_byte(out, '\n');
-    buffer_free(&file);
+    buffer_free_into(&file, out);
 }
 
 static json_t *json_or_null(struct text t)
@@ -116,7 +119,7 @@ static void write_json(const struct linting *linting, const char *kind, const st
         buffer_format(out, "%s\n", written);
     free(written);
     json_decref(object);
-    buffer_free(&file);
+    buffer_free_into(&file, out);
 }
 
 static int say(struct linting *linting, const char *kind, const struct lint_result *result)

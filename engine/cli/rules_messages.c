@@ -25,22 +25,27 @@ static int add_message(void *taker, const struct message *message)
 }
 
 /* A language that has no file yet is begun with empty texts. */
-static const char *language_asked(const struct listing *listing)
+static int find_language(struct listing *listing, const char **ret_code)
 {
     const char *code = listing->options->argument_count > 0 ? listing->options->arguments[0] : NULL;
-    struct text path =
-        text_format((struct arena *)&listing->desk.arena, "messages/%s.csv", code != NULL ? code : "");
+    struct text path = text_format(&listing->desk.arena, "messages/%s.csv", code != NULL ? code : "");
 
-    return path.bytes != NULL && rules_files_find(&listing->desk.files, path) != NULL ? code : NULL;
+    if (path.bytes == NULL)
+        return WM_NO_MEMORY;
+    *ret_code = rules_files_find(&listing->desk.files, path) != NULL ? code : NULL;
+    return WM_OK;
 }
 
 static int list_messages(struct listing *listing, uint32_t *ret_missing)
 {
+    const char *code = NULL;
     int status = desk_open_rules(&listing->desk, listing->options);
 
     if (status == WM_OK)
-        status = language_open(&listing->desk.arena, listing->desk.rules, language_asked(listing),
-                               &listing->desk.sink, &listing->language);
+        status = find_language(listing, &code);
+    if (status == WM_OK)
+        status = language_open(&listing->desk.arena, listing->desk.rules, code, &listing->desk.sink,
+                               &listing->language);
     buffer_add_string(&listing->words, "key,text,english\n");
     if (status == WM_OK)
         status = language_messages(listing->language, add_message, &listing->words);

@@ -384,7 +384,8 @@ static int print_campaigns(struct printing *printing)
         if (only < 0 || (uint32_t)only == i)
             status = print_campaign(printing, &rules->campaigns[i]);
     page_end(&printing->page);
-    return status == WM_OK && printing->out.failed ? WM_NO_MEMORY : status;
+    bool failed = printing->out.failed || printing->words.failed || printing->amount.failed;
+    return status == WM_OK && failed ? WM_NO_MEMORY : status;
 }
 
 static int run_rules_print(const struct options *options)

@@ -214,10 +214,18 @@ static int draw(struct draw_run *run)
     return status == WM_OK ? audit_desk_commit(desk) : status;
 }
 
-static int say(struct draw_run *run, int code)
+/* The draw is recorded, which a worksheet that cannot have its name changes nothing of: it may be written later. */
+static void name_sheet(struct draw_run *run)
 {
-    if (run->options->quiet || code != EXIT_DONE)
-        return code;
+    struct diag_sink recorded = cli_recorded(&run->desk.desk.sink);
+
+    run->out_open = run->out_open && output_close(&run->out, &recorded) == WM_OK;
+}
+
+static int say(struct draw_run *run)
+{
+    if (run->options->quiet)
+        return EXIT_DONE;
     sample_describe(&run->sample, &run->words);
     if (run->out_open)
         buffer_format(&run->words,
@@ -227,7 +235,7 @@ static int say(struct draw_run *run, int code)
     else
         buffer_format(&run->words, "`witnessmark sample redraw %.*s --out FILE` writes the worksheet\n",
                       TEXT_ARGUMENTS(run->sample.name));
-    return audit_print(&run->words, &run->desk.desk.sink, code);
+    return cli_say_recorded(&run->words, &run->desk.desk.sink);
 }
 
 static int run_draw(const struct options *options)
@@ -244,9 +252,12 @@ static int run_draw(const struct options *options)
     run->desk.desk.sink = cli_diagnostics();
     if (read_request(run)) {
         code = cli_exit(draw(run));
-        if (run->out_open)
-            code = cli_finish(&run->out, &run->desk.desk.sink, code);
-        code = say(run, code);
+        if (code == EXIT_DONE) {
+            name_sheet(run);
+            code = say(run);
+        } else if (run->out_open) {
+            output_drop(&run->out);
+        }
     }
     chunks_free(&run->picks);
     buffer_free(&run->picks_csv);

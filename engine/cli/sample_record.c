@@ -77,7 +77,8 @@ static int say(struct recording *recording)
         buffer_add_string(&recording->words, "; nothing new, nothing recorded");
     buffer_format(&recording->words, "\n%u of %u claims of sample %.*s are still to be judged\n",
                   open_items(recording), recording->sample.item_count, TEXT_ARGUMENTS(recording->sample.name));
-    return audit_print(&recording->words, &recording->desk.desk.sink, EXIT_DONE);
+    return judging->changed_count > 0 ? cli_say_recorded(&recording->words, &recording->desk.desk.sink)
+                                      : audit_print(&recording->words, &recording->desk.desk.sink, EXIT_DONE);
 }
 
 static int run_record(const struct options *options)

@@ -257,8 +257,7 @@ static int run_size(const struct options *options)
     for (size_t i = 0; i < sizeof KINDS / sizeof KINDS[0]; i++)
         if (strcmp(options->arguments[0], KINDS[i].name) == 0) {
             known = true;
-            if (KINDS[i].size(&sizing))
-                code = print(&sizing);
+            code = KINDS[i].size(&sizing) ? print(&sizing) : cli_exit(WM_NO_MEMORY); /* if nothing else was said */
         }
     if (!known)
         diag_error(&sizing.sink, (struct place){{NULL, 0}, 0, 0},

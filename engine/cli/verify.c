@@ -52,9 +52,10 @@ static int print_result(const struct options *options, const struct verify_optio
     if (options->quiet)
         return code;
     write_result(verify, result, &words);
-    if (words.failed || output_open(&out, options->out, sink) != WM_OK) {
+    int status = words.failed ? WM_NO_MEMORY : output_open(&out, options->out, sink);
+    if (status != WM_OK) {
         buffer_free(&words);
-        return EXIT_UNUSABLE;
+        return cli_exit(status);
     }
     output_add(&out, words.bytes, words.length);
     buffer_free(&words);

@@ -26,19 +26,27 @@ struct worksheet {
     struct text vin;
     struct vehicle vehicle;
     struct value *facts;
-    struct buffer words;         /* the page */
-    struct buffer rows;          /* claim rows to fill in */
-    struct done *done;           /* what stands as done on this vehicle */
+    struct buffer words; /* the page */
+    struct buffer rows;  /* claim rows to fill in */
+    struct done *done;   /* what stands as done on this vehicle */
     uint32_t done_count, done_capacity;
     struct language *language;
     uint32_t campaigns; /* that the vehicle is in */
 };
 
+/* A text of the arena; without memory for it the sheet has failed. */
+static struct text kept(struct worksheet *sheet, struct text text)
+{
+    sheet->words.failed = sheet->words.failed || text.bytes == NULL;
+    return text;
+}
+
 /* A day as text in the arena. */
 static struct text day_text(struct worksheet *sheet, int32_t day)
 {
     char room[DATE_ROOM];
-    return text_copy(&sheet->desk.arena, (struct text){room, date_write(day, room)});
+
+    return kept(sheet, text_copy(&sheet->desk.arena, (struct text){room, date_write(day, room)}));
 }
 
 static void add_field(struct worksheet *sheet, enum sentence name, struct text words)
@@ -47,17 +55,17 @@ static void add_field(struct worksheet *sheet, enum sentence name, struct text w
 }
 
 /* A field whose words are a sentence. */
-static void add_said(struct worksheet *sheet, enum sentence name, enum sentence sentence, const struct said *said)
+static void add_said(struct worksheet *sheet, enum sentence name, enum sentence sentence,
+                     const struct said *said)
 {
     struct buffer words = BUFFER_EMPTY;
 
     language_say(sheet->language, &words, sentence, said);
     add_field(sheet, name, buffer_text(&words));
-    sheet->words.failed = sheet->words.failed || words.failed;
-    buffer_free(&words);
+    buffer_free_into(&words, &sheet->words);
 }
 
-#define ADD_SAID(sheet, name, sentence, ...)                                                                         \
+#define ADD_SAID(sheet, name, sentence, ...) \
     add_said(sheet, name, sentence, (const struct said[]){__VA_ARGS__ __VA_OPT__(, ){NULL, {NULL, 0}}})
 
 /* A sentence on a line of its own. */
@@ -68,7 +76,7 @@ static void add_sentence(struct worksheet *sheet, enum sentence sentence, struct
     SAY(sheet->language, &words, sentence, {"campaign", campaign});
     buffer_say_wrapped(&sheet->words, buffer_text(&words), 0, PAGE_WIDTH);
     buffer_add_byte(&sheet->words, '\n');
-    buffer_free(&words);
+    buffer_free_into(&words, &sheet->words);
 }
 
 /* --- The vehicle ------------------------------------------------------------------------------------- */
@@ -81,7 +89,8 @@ static void write_vehicle(struct worksheet *sheet)
     buffer_add_byte(&sheet->words, '\n');
     add_field(sheet, SENTENCE_sheet_model_line, profile->model_line);
     if (profile->has_model_year)
-        add_field(sheet, SENTENCE_sheet_model_year, text_format(&sheet->desk.arena, "%d", profile->model_year));
+        add_field(sheet, SENTENCE_sheet_model_year,
+                  kept(sheet, text_format(&sheet->desk.arena, "%d", profile->model_year)));
     add_field(sheet, SENTENCE_sheet_engine, profile->engine);
     add_field(sheet, SENTENCE_sheet_transmission, profile->transmission);
     add_field(sheet, SENTENCE_sheet_options, profile->options);
@@ -113,7 +122,9 @@ static void write_days(struct worksheet *sheet, const struct campaign *campaign)
 
     if (opens || closes)
         SAY(sheet->language, &words,
-            opens && closes ? SENTENCE_sheet_open_from_to : opens ? SENTENCE_sheet_open_from : SENTENCE_sheet_open_to,
+            opens && closes ? SENTENCE_sheet_open_from_to
+            : opens         ? SENTENCE_sheet_open_from
+                            : SENTENCE_sheet_open_to,
             {"opens_on", opens ? day_text(sheet, campaign->opens_on) : TEXT("")},
             {"closes_on", closes ? day_text(sheet, campaign->closes_on) : TEXT("")});
     if ((opens && today < campaign->opens_on) || (closes && campaign->closes_on < today)) {
@@ -122,7 +133,7 @@ static void write_days(struct worksheet *sheet, const struct campaign *campaign)
             opens && today < campaign->opens_on ? SENTENCE_sheet_not_open_yet : SENTENCE_sheet_closed);
     }
     add_field(sheet, SENTENCE_sheet_open, buffer_text(&words));
-    buffer_free(&words);
+    buffer_free_into(&words, &sheet->words);
 }
 
 /* Says plainly where nothing is left to do. */
@@ -133,13 +144,13 @@ static void write_completion(struct worksheet *sheet, const struct campaign *cam
         if (!text_equal(done->campaign, campaign->id))
             continue;
         bool day = done->completed_on != DAY_NONE;
-        enum sentence sentence = done->by_other  ? SENTENCE_sheet_done_by_other
+        enum sentence sentence = done->by_other      ? SENTENCE_sheet_done_by_other
                                  : done->by_somebody ? SENTENCE_sheet_done_by_somebody
-                                 : done->waits   ? (day ? SENTENCE_sheet_waits_on : SENTENCE_sheet_waits_no_day)
-                                                 : (day ? SENTENCE_sheet_done_on : SENTENCE_sheet_done_no_day);
-        struct text outcome = language_text(sheet->language, done->outcome == OUTCOME_INSPECTED
-                                                                 ? SENTENCE_completed_inspected
-                                                                 : SENTENCE_completed_repaired);
+                                 : done->waits ? (day ? SENTENCE_sheet_waits_on : SENTENCE_sheet_waits_no_day)
+                                               : (day ? SENTENCE_sheet_done_on : SENTENCE_sheet_done_no_day);
+        struct text outcome =
+            language_text(sheet->language, done->outcome == OUTCOME_INSPECTED ? SENTENCE_completed_inspected
+                                                                              : SENTENCE_completed_repaired);
         ADD_SAID(sheet, SENTENCE_sheet_done, sentence, {"outcome", outcome},
                  {"completed_on", day ? day_text(sheet, done->completed_on) : TEXT("")});
     }
@@ -148,14 +159,16 @@ static void write_completion(struct worksheet *sheet, const struct campaign *cam
 static void write_campaign(struct worksheet *sheet, const struct campaign *campaign,
                            const struct expectation *expectation)
 {
-    const struct expected_page page = {sheet->language, &sheet->words, sheet->options->today, sheet->facts,
-                                       sheet->worker.scratch, 2};
+    const struct expected_page page = {sheet->language, &sheet->words,         sheet->options->today,
+                                       sheet->facts,    sheet->worker.scratch, 2};
 
     SAY(sheet->language, &sheet->words, SENTENCE_sheet_campaign, {"campaign", campaign->id},
-        {"title", language_of_campaign(sheet->language, campaign, "title")});
+        {"title", language_of_campaign(sheet->language, campaign, "title", &sheet->words)});
     buffer_add_byte(&sheet->words, '\n');
-    add_field(sheet, SENTENCE_sheet_kind, language_of_campaign(sheet->language, campaign, "kind"));
-    add_field(sheet, SENTENCE_sheet_hazard, language_of_campaign(sheet->language, campaign, "hazard"));
+    add_field(sheet, SENTENCE_sheet_kind,
+              language_of_campaign(sheet->language, campaign, "kind", &sheet->words));
+    add_field(sheet, SENTENCE_sheet_hazard,
+              language_of_campaign(sheet->language, campaign, "hazard", &sheet->words));
     write_days(sheet, campaign);
     write_stage(sheet, expectation);
     write_completion(sheet, campaign);
@@ -189,11 +202,9 @@ static int fill_amounts(struct worksheet *sheet, struct text *cells)
                    TEXT_ARGUMENTS(cells[COLUMN_DEALER]));
         return WM_BAD_INPUT;
     }
-    cells[COLUMN_PARTS_AMOUNT] = claim_row_amount(dossier.parts_allowed_cents, &sheet->desk.arena);
-    cells[COLUMN_LABOR_AMOUNT] = claim_row_amount(dossier.labor_allowed_cents, &sheet->desk.arena);
-    cells[COLUMN_TOTAL_AMOUNT] =
-        claim_row_amount(decimal_sum(dossier.parts_allowed_cents, dossier.labor_allowed_cents), &sheet->desk.arena);
-    return WM_OK;
+    return claim_row_amounts(dossier.parts_allowed_cents, dossier.labor_allowed_cents,
+                             decimal_sum(dossier.parts_allowed_cents, dossier.labor_allowed_cents),
+                             &sheet->desk.arena, cells);
 }
 
 /* The dealer at whose rates amounts are worked out: --dealer, or the pack's own. Empty: none. */
@@ -279,16 +290,19 @@ static int find_vehicle(struct worksheet *sheet, const char *vin)
     struct buffer words = BUFFER_EMPTY;
     SAY(sheet->language, &words, nearest.length > 0 ? SENTENCE_sheet_is_it : SENTENCE_sheet_no_vehicle,
         {"vin", sheet->vin}, {"nearest", nearest});
-    diag_error(&desk->sink, (struct place){{NULL, 0}, 0, 0}, "%.*s", TEXT_ARGUMENTS(buffer_text(&words)));
+    bool failed = words.failed;
+    if (!failed)
+        diag_error(&desk->sink, (struct place){{NULL, 0}, 0, 0}, "%.*s", TEXT_ARGUMENTS(buffer_text(&words)));
     buffer_free(&words);
-    return WM_BAD_INPUT;
+    return failed ? WM_NO_MEMORY : WM_BAD_INPUT;
 }
 
 static int add_done(struct worksheet *sheet, struct done done)
 {
     if (sheet->done_count == sheet->done_capacity) {
         uint32_t capacity = sheet->done_capacity ? sheet->done_capacity * 2 : 8;
-        struct done *grown = arena_grown(&sheet->desk.arena, sheet->done, sheet->done_count, capacity, sizeof *grown);
+        struct done *grown =
+            arena_grown(&sheet->desk.arena, sheet->done, sheet->done_count, capacity, sizeof *grown);
         if (grown == NULL)
             return WM_NO_MEMORY;
         sheet->done = grown;

@@ -227,26 +227,39 @@ static json_t *json_rate(const struct rate_found *rate)
                      rate->exact ? "clopper-pearson" : "strata");
 }
 
+/* The collection, or NULL where something of it found no memory. */
+static json_t *whole(json_t *collection, bool failed)
+{
+    if (!failed)
+        return collection;
+    json_decref(collection);
+    return NULL;
+}
+
 static json_t *json_notes(const struct evaluation *evaluation)
 {
     json_t *notes = json_array();
+    bool failed = notes == NULL;
 
-    for (uint32_t i = 0; notes != NULL && i < evaluation->note_count; i++) {
+    for (uint32_t i = 0; i < evaluation->note_count; i++) {
         const struct evaluation_note *note = &evaluation->notes[i];
-        json_array_append_new(notes, json_pack("{s:s, s:s, s:s%}", "kind", NOTE_KINDS[note->kind], "name",
-                                               note->name, "words", note->words.bytes, note->words.length));
+        failed |= json_array_append_new(notes, json_pack("{s:s, s:s, s:s%}", "kind", NOTE_KINDS[note->kind],
+                                                         "name", note->name, "words", note->words.bytes,
+                                                         note->words.length)) != 0;
     }
-    return notes;
+    return whole(notes, failed);
 }
 
 static json_t *json_estimates(const struct evaluation *evaluation)
 {
     json_t *estimates = json_object();
+    bool failed = estimates == NULL;
 
-    for (int i = 0; estimates != NULL && i < ESTIMATORS; i++)
+    for (int i = 0; i < ESTIMATORS; i++)
         if (evaluation->estimates[i].made)
-            json_object_set_new(estimates, ESTIMATOR_NAMES[i], json_estimate(&evaluation->estimates[i]));
-    return estimates;
+            failed |= json_object_set_new(estimates, ESTIMATOR_NAMES[i],
+                                          json_estimate(&evaluation->estimates[i])) != 0;
+    return whole(estimates, failed);
 }
 
 static int add_dump(const char *bytes, size_t length, void *context)

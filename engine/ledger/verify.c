@@ -130,7 +130,8 @@ int verify_digests(struct verification *verification, int64_t count, uint8_t (**
 
 /* --- The database itself ----------------------------------------------------------------------------- */
 
-/* The check says in words what it could not read; where memory or the disk failed, that is no fault of the file. */
+/* The check says in words what it could not read; where memory or the disk failed, that is no fault of the
+ * file. */
 static int error_of(struct text words)
 {
     static const char ERROR_CODE[] = "error code=";
@@ -140,7 +141,8 @@ static int error_of(struct text words)
     return (code & 0xff) == SQLITE_NOMEM || (code & 0xff) == SQLITE_IOERR ? code : SQLITE_OK;
 }
 
-static int check_integrity(struct verification *verification)
+/* aloud: what is found is a fault; *ret_found in any case. */
+static int look_at_integrity(struct verification *verification, bool aloud, bool *ret_found)
 {
     sqlite3_stmt *statement = NULL;
     bool more = false;
@@ -155,13 +157,26 @@ static int check_integrity(struct verification *verification)
             status = office_report(verification->office, error);
             break;
         }
-        if (!text_is(words, "ok"))
-            verify_fault(verification, "the database is damaged (%.*s); restore it from a copy",
-                         TEXT_ARGUMENTS(words));
+        if (!text_is(words, "ok")) {
+            *ret_found = true;
+            if (aloud)
+                verify_fault(verification, "the database is damaged (%.*s); restore it from a copy",
+                             TEXT_ARGUMENTS(words));
+        }
         status = office_step(verification->office, statement, &more);
     }
     sqlite3_finalize(statement);
     return status;
+}
+
+/* SQLite says of a page that it could not read for want of memory what it says of a damaged one, so what it
+ * finds must be found twice. */
+static int check_integrity(struct verification *verification)
+{
+    bool found = false;
+    int status = look_at_integrity(verification, false, &found);
+
+    return status == WM_OK && found ? look_at_integrity(verification, true, &found) : status;
 }
 
 static void tell_schema(void *context, enum schema_difference difference, struct text name)
@@ -192,15 +207,16 @@ static const uint8_t *recorded_digest(const struct verification *verification, s
         const char *kind;
         uint8_t (*digests)[DIGEST_BYTES];
         int64_t count;
-    } kinds[] = {{CHAIN_LOAD, verification->load_digests, verification->load_count},
-                 {CHAIN_BATCH, verification->batch_digests, verification->batch_count},
-                 {CHAIN_DECISION, verification->decision_digests, verification->decision_count},
-                 {CHAIN_OUTLIERS, verification->outlier_digests, verification->outlier_count},
-                 {CHAIN_SAMPLE, verification->audit_digests[AUDIT_SAMPLE], verification->audit_counts[AUDIT_SAMPLE]},
-                 {CHAIN_JUDGEMENT, verification->audit_digests[AUDIT_JUDGEMENT],
-                  verification->audit_counts[AUDIT_JUDGEMENT]},
-                 {CHAIN_CHARGEBACK, verification->audit_digests[AUDIT_CHARGEBACK],
-                  verification->audit_counts[AUDIT_CHARGEBACK]}};
+    } kinds[] = {
+        {CHAIN_LOAD, verification->load_digests, verification->load_count},
+        {CHAIN_BATCH, verification->batch_digests, verification->batch_count},
+        {CHAIN_DECISION, verification->decision_digests, verification->decision_count},
+        {CHAIN_OUTLIERS, verification->outlier_digests, verification->outlier_count},
+        {CHAIN_SAMPLE, verification->audit_digests[AUDIT_SAMPLE], verification->audit_counts[AUDIT_SAMPLE]},
+        {CHAIN_JUDGEMENT, verification->audit_digests[AUDIT_JUDGEMENT],
+         verification->audit_counts[AUDIT_JUDGEMENT]},
+        {CHAIN_CHARGEBACK, verification->audit_digests[AUDIT_CHARGEBACK],
+         verification->audit_counts[AUDIT_CHARGEBACK]}};
 
     for (size_t i = 0; i < sizeof kinds / sizeof kinds[0]; i++)
         if (text_is(kind, kinds[i].kind) && number >= 1 && number <= kinds[i].count)
@@ -306,9 +322,9 @@ int verify_chain(struct verification *verification)
 
 static int run(struct verification *verification)
 {
-    int (*const parts[])(struct verification *) = {
-        verify_loads, verify_rules, verify_decisions, verify_outliers, verify_batches,
-        verify_audit, verify_chain, verify_derived,   verify_vehicles};
+    int (*const parts[])(struct verification *) = {verify_loads,    verify_rules,   verify_decisions,
+                                                   verify_outliers, verify_batches, verify_audit,
+                                                   verify_chain,    verify_derived, verify_vehicles};
     int status = check_integrity(verification);
 
     if (status == WM_OK)

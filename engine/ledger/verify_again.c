@@ -190,6 +190,8 @@ static int compare_findings(struct again_batch *batch, const struct dossier *dos
          count++) {
         if (!named && count < dossier->finding_count) {
             struct row_finding is = row_finding_of(&dossier->findings[count], &room);
+            if (room.failed) /* what is incomplete is not compared */
+                break;
             named = finding_differs(batch, row, &is);
         } else if (!named) {
             differs(batch, row, "finding", TEXT(""), column_text(again->findings, 2));
@@ -197,7 +199,7 @@ static int compare_findings(struct again_batch *batch, const struct dossier *dos
         }
         status = office_step(again->verification->office, again->findings, &batch->more_findings);
     }
-    if (!named && count < dossier->finding_count)
+    if (!named && !room.failed && count < dossier->finding_count)
         differs(batch, row, "finding", dossier->findings[count].name, TEXT(""));
     bool failed = room.failed;
     buffer_free(&room);

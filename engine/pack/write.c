@@ -175,6 +175,7 @@ static int join_profiles(struct packing *packing, const struct buffer *records, 
     for (uint32_t i = 0; i < profiles + sets; i++)
         put_8(&part, start + ends[i]);
     buffer_add_text(&part, buffer_text(records));
+    part.failed = part.failed || records->failed;
     if (!part.failed)
         pack_draft_add(&packing->draft, PART_PROFILES, buffer_text(&part));
     int status = part.failed ? WM_NO_MEMORY : WM_OK;

@@ -280,9 +280,10 @@ static void flat(struct page *page)
         return;
     }
     for (int field = 0; field < FLAT_FIELDS; field++) {
-        const struct value cells[] = {
-            value_text(text_of(quarterly_flat_name(field))),
-            value_text_or_null(quarterly_flat_field(&page->quarterly, field, &page->arena))};
+        struct text words = quarterly_flat_field(&page->quarterly, field, &page->arena);
+        if (words.bytes == NULL && page->status == WM_OK)
+            page->status = WM_NO_MEMORY;
+        const struct value cells[] = {value_text(text_of(quarterly_flat_name(field))), value_text_or_null(words)};
         row(page, cells);
     }
     struct text line = quarterly_flat_line(&page->quarterly, &page->arena);

@@ -132,17 +132,29 @@ static void report_missing(struct arena *arena, const char *folder, struct text 
                    TEXT_ARGUMENTS(name));
 }
 
-/* Whether the file is in the folder, also when every link was followed. */
-static bool is_inside(const char *folder, const char *path)
+/* The path with every link followed; malloc'd. NULL: it leads nowhere, or there is no memory for it. */
+static char *follow(const char *path, bool *ret_no_memory)
 {
-    char *whole_folder = realpath(folder, NULL), *whole_path = realpath(path, NULL);
+    errno = 0;
+    char *whole = realpath(path, NULL);
+
+    *ret_no_memory = *ret_no_memory || (whole == NULL && errno == ENOMEM);
+    return whole;
+}
+
+/* Whether the file is in the folder, also when every link was followed. */
+static int look_inside(const char *folder, const char *path, bool *ret_inside)
+{
+    bool no_memory = false;
+    char *whole_folder = follow(folder, &no_memory), *whole_path = follow(path, &no_memory);
     size_t length = whole_folder != NULL ? strlen(whole_folder) : 0;
-    bool inside = whole_folder != NULL && whole_path != NULL &&
+
+    *ret_inside = whole_folder != NULL && whole_path != NULL &&
                   strncmp(whole_path, whole_folder, length) == 0 && (whole_path[length] == '/' || length == 1);
 
     free(whole_folder);
     free(whole_path);
-    return inside;
+    return no_memory ? WM_NO_MEMORY : WM_OK;
 }
 
 static int read_file(struct arena *arena, const char *folder, struct text name, struct diag_sink *sink,
@@ -151,6 +163,7 @@ static int read_file(struct arena *arena, const char *folder, struct text name, 
     struct text path = text_format(arena, "%s/%.*s.sql", folder, TEXT_ARGUMENTS(name));
     struct buffer bytes = BUFFER_EMPTY;
     struct stat about;
+    bool inside;
 
     if (path.bytes == NULL)
         return WM_NO_MEMORY;
@@ -158,12 +171,15 @@ static int read_file(struct arena *arena, const char *folder, struct text name, 
         report_missing(arena, folder, name, sink);
         return WM_NOT_FOUND;
     }
-    if (!is_inside(folder, path.bytes)) {
+    int status = look_inside(folder, path.bytes, &inside);
+    if (status != WM_OK)
+        return status;
+    if (!inside) {
         diag_error(sink, (struct place){path, 0, 0},
                    "this is a link that leads out of the folder of reports; put the file itself there");
         return WM_BAD_INPUT;
     }
-    int status = file_read(path.bytes, LIMIT_REPORT_FILE_BYTES, &bytes, sink);
+    status = file_read(path.bytes, LIMIT_REPORT_FILE_BYTES, &bytes, sink);
     struct text own = status == WM_OK ? text_copy(arena, buffer_text(&bytes)) : (struct text){NULL, 0};
     buffer_free(&bytes);
     if (status == WM_OK && own.bytes == NULL)

@@ -74,6 +74,8 @@ static void fault(struct reading *reading, struct place place, const char *forma
     va_list arguments;
     char room[512];
 
+    if (reading->no_memory) /* what is missing is missing for want of memory */
+        return;
     va_start(arguments, format);
     vsnprintf(room, sizeof room, format, arguments);
     va_end(arguments);

@@ -189,8 +189,10 @@ static struct text named_word(struct dictionary *dictionary, struct text name, b
     if (is_option || word.length == 0)
         return word;
     char *room = arena_bytes(dictionary->arena, word.length);
-    if (room == NULL)
+    if (room == NULL) {
+        dictionary->no_memory = true;
         return (struct text){NULL, 0};
+    }
     return (struct text){room, text_item_key(word, room)};
 }
 

@@ -90,6 +90,8 @@ int lint_rules(const struct rules *rules, const struct lint_fleet *fleet,
     for (size_t i = 0; status == WM_OK && i < sizeof parts / sizeof *parts; i++)
         status = parts[i](&lint);
     arena_free(&lint.arena);
+    if (lint.no_memory)
+        return WM_NO_MEMORY;
     if (status == WM_OK)
         *ret_summary = lint.summary;
     return status;

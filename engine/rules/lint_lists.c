@@ -190,6 +190,7 @@ static bool names_part(struct lint *lint, const struct table *table, const char 
     for (uint32_t row = 0; table != NULL && row < table_row_count(table); row++) {
         struct text shown = lint_output_text(table, row, output);
         char *room = arena_bytes(&lint->arena, shown.length + 1);
+        lint->no_memory = lint->no_memory || room == NULL;
         if (room != NULL && text_equal((struct text){room, text_item_key(shown, room)}, key))
             return true;
     }

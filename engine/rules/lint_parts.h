@@ -20,6 +20,7 @@ struct lint {
     enum scope scope;          /* of the tables at hand, for what is known of their facts */
     struct place misspelt[64]; /* cells that were said to hold a value that there is not */
     uint32_t misspelt_count;
+    bool no_memory; /* something could not be compared: then nothing is proved */
 };
 
 /* Hands a result on. Texts in it that are NULL say that there was no memory. */
@@ -41,10 +42,10 @@ struct place lint_list_place(struct lint *lint, struct text folder, const char *
 
 struct text lint_output_text(const struct table *table, uint32_t row, const char *output);
 
-/* Vehicles of the fleet for which a question has an answer; false: there is no fleet, or the space has no
+/* Vehicles of the fleet for which a question has an answer; not counted: there is no fleet, or the space has no
  * vehicle. */
-bool lint_count(struct lint *lint, const struct lint_space *space, const struct lint_question *question,
-                uint64_t *ret_vehicles);
+int lint_count(struct lint *lint, const struct lint_space *space, const struct lint_question *question,
+               bool *ret_counted, uint64_t *ret_vehicles);
 
 /* Puts example and count of what was found into a result. */
 int lint_add_example(struct lint *lint, const struct lint_space *space, const struct lint_question *question,

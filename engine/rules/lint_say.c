@@ -190,19 +190,21 @@ static int count_fleet(const struct lint *lint, struct counting *counting, uint6
     return WM_OK;
 }
 
-bool lint_count(struct lint *lint, const struct lint_space *space, const struct lint_question *question,
-                uint64_t *ret_vehicles)
+int lint_count(struct lint *lint, const struct lint_space *space, const struct lint_question *question,
+               bool *ret_counted, uint64_t *ret_vehicles)
 {
     struct counting counting = {space, question, TEXT_INDEX_EMPTY, NULL};
 
     *ret_vehicles = 0;
+    *ret_counted = false;
     if (lint->fleet == NULL || space->too_large || !has_vehicle(lint, space))
-        return false;
+        return WM_OK;
     counting.answers = calloc(lint->fleet->count + 1, sizeof *counting.answers);
-    bool counted = counting.answers != NULL && count_fleet(lint, &counting, ret_vehicles) == WM_OK;
+    int status = counting.answers != NULL ? count_fleet(lint, &counting, ret_vehicles) : WM_NO_MEMORY;
     text_index_free(&counting.known);
     free(counting.answers);
-    return counted;
+    *ret_counted = status == WM_OK;
+    return status == WM_NO_MEMORY ? status : WM_OK; /* else it stays uncounted */
 }
 
 int lint_add_example(struct lint *lint, const struct lint_space *space, const struct lint_question *question,
@@ -214,9 +216,9 @@ int lint_add_example(struct lint *lint, const struct lint_space *space, const st
     result->example = text_copy(&lint->arena, buffer_text(&words));
     bool failed = words.failed || result->example.bytes == NULL;
     buffer_free(&words);
-    if (question != NULL)
-        result->counted = lint_count(lint, space, question, &result->vehicles);
-    return failed ? WM_NO_MEMORY : WM_OK;
+    if (failed)
+        return WM_NO_MEMORY;
+    return question != NULL ? lint_count(lint, space, question, &result->counted, &result->vehicles) : WM_OK;
 }
 
 /* --- Cases of a table ----------------------------------------------------------------------------- */

@@ -325,7 +325,10 @@ static int look_at_domain(const struct looking *looking, struct value literal)
     result.wrong = text_format(&lint->arena, "%.*s \"%.*s\" %s%.*s", TEXT_ARGUMENTS(dim->name),
                                TEXT_ARGUMENTS(buffer_text(&words)), why_not(dim), TEXT_ARGUMENTS(nearest));
     result.advice = dim->has_values ? TEXT("correct it, or add it to the `values` row") : TEXT("correct it");
+    bool failed = words.failed;
     buffer_free(&words);
+    if (failed)
+        return WM_NO_MEMORY;
     note_misspelt(lint, result.place);
     return lint_say(lint, &result);
 }

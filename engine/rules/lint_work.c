@@ -45,6 +45,7 @@ static struct text key_of(struct lint *lint, struct text shown)
 {
     char *room = arena_bytes(&lint->arena, shown.length + 1);
 
+    lint->no_memory = lint->no_memory || room == NULL;
     return room == NULL ? (struct text){"", 0} : (struct text){room, text_item_key(shown, room)};
 }
 
@@ -469,7 +470,10 @@ static int look_at_value(const struct naming *naming, const struct operand *oper
                                "row \"%.*s\" names %.*s \"%.*s\", and no eligible vehicle of the row has it",
                                TEXT_ARGUMENTS(table_row_name(table, naming->row)), TEXT_ARGUMENTS(dim->name),
                                TEXT_ARGUMENTS(buffer_text(&words)));
+    bool failed = words.failed;
     buffer_free(&words);
+    if (failed)
+        return WM_NO_MEMORY;
     lint_box_meet_row(of->space, within, question.hits[0], false);
     question.region = NULL;
     status = lint_add_example(of->lint, of->space, &question, within, &result);

@@ -125,6 +125,15 @@ static void check_measure(const struct sheet *sheet, const struct measures *meas
             TEXT_ARGUMENTS(measure->name));
 }
 
+/* Whether there was memory for all that it says: what is missing would let every claim in. */
+static bool is_whole(const struct measure *measure)
+{
+    return measure->name.bytes != NULL && measure->title.bytes != NULL && measure->of.decision.bytes != NULL &&
+           measure->of.outcome.bytes != NULL && measure->is.decision.bytes != NULL &&
+           measure->is.outcome.bytes != NULL && measure->effect.bytes != NULL && measure->finding.bytes != NULL &&
+           measure->followup.bytes != NULL && measure->definition.bytes != NULL;
+}
+
 static int read_measure(void *context, const struct sheet *sheet)
 {
     static const char DECISIONS[] = "pay hold return refuse", OUTCOMES[] = "repaired inspected",
@@ -143,7 +152,7 @@ static int read_measure(void *context, const struct sheet *sheet)
     struct measure *grown =
         arena_grown(sheet->arena, measures->list, measures->count, measures->count + 1, sizeof *grown);
 
-    if (grown == NULL || measure.definition.bytes == NULL)
+    if (grown == NULL || !is_whole(&measure))
         return WM_NO_MEMORY;
     read_limits(sheet, &measure);
     check_measure(sheet, measures, &measure);

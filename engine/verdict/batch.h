@@ -47,7 +47,7 @@ struct batch_run {
 
 /* Decides every claim of the source. Reports a file that cannot be used (no header, missing columns);
  * WM_BAD_INPUT then. The caller scans the source for a quote that is never closed, before or meanwhile, and uses
- * nothing of it if there is one. */
+ * nothing of it if there is one. Any of the threads may report to the sink (see diag.h). */
 int batch_decide(const struct batch_run *run, const struct csv_source *source,
                  const struct batch_receiver *receiver, struct diag_sink *sink);
 

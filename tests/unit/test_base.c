@@ -431,9 +431,14 @@ static void buffers(void **state)
     assert_true(buffer.failed);
     buffer_add_string(&buffer, "ignored");
     assert_int_equal(buffer.length, 1000035);
+    /* a failure outlives what a buffer is filled with next, and passes to who uses its words */
+    struct buffer user = BUFFER_EMPTY;
     buffer_clear(&buffer);
-    assert_false(buffer.failed);
-    buffer_free(&buffer);
+    buffer_add_string(&buffer, "ignored");
+    assert_true(buffer.failed && buffer.length == 0);
+    buffer_free_into(&buffer, &user);
+    assert_true(user.failed && !buffer.failed);
+    buffer_free(&user);
 }
 
 static void values(void **state)

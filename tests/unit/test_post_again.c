@@ -83,7 +83,7 @@ static void what_differs_is_not_written(void **state)
                " is not what is recorded, so nothing is written; `witnessmark verify --again` says what "
                "differs, the program of that time writes it\n") == NULL)
         fail_msg("not said: %s", again.err);
-    shell("test \"$(wc -l < %s/again/decisions)\" -le 1 && test -z \"$(ls %s/again/replies)\"", folder, folder);
+    shell("test ! -e %s/again/decisions && test -z \"$(ls %s/again/replies)\"", folder, folder);
     result_free(&again);
 }
 

@@ -1,0 +1,112 @@
+#include "day.h"
+
+#include <stddef.h>
+
+#define OFFICE " --office office/office.db"
+#define DAY_1 OFFICE " --today 2026-03-02"
+#define DAY_8 OFFICE " --today 2026-03-09"
+#define LATER OFFICE " --today 2026-06-01"
+#define OUT " --out out/result"
+
+/* Reads, writes, or writes something else each time; the office that it begins with, its words. */
+#define READS(of, ...)                     \
+    {                                      \
+        .words = __VA_ARGS__, .office = of \
+    }
+#define WRITES(of, ...)                                    \
+    {                                                      \
+        .words = __VA_ARGS__, .office = of, .writes = true \
+    }
+#define VARIES(of, ...)                                    \
+    {                                                      \
+        .words = __VA_ARGS__, .office = of, .varies = true \
+    }
+
+/* clang-format off */
+const struct step DAY[] = {
+    /* the nightly batch */
+    WRITES("loaded", "post claims.csv --quiet --threads 1 --replies out/replies" DAY_1),
+    WRITES("posted", "post corrected.csv --threads 1 --format csv --findings out/findings" OUT DAY_8),
+    {.words = "post claims.csv corrected.csv --threads 2 --format json" OUT DAY_8, .office = "loaded", .writes = true,
+     .in_parts = true},
+    READS("posted", "post claims.csv --quiet --threads 1 --replies out/replies" OUT DAY_8),
+    /* office data */
+    WRITES(NULL, "load vehicles vehicles.csv" DAY_1),
+    WRITES("posted", "load vehicles vehicles.csv" DAY_1),
+    WRITES("posted", "load dealers dealers.csv" DAY_1),
+    WRITES("posted", "load shipments shipments.csv" DAY_1),
+    WRITES("posted", "load approvals approvals.csv" DAY_1),
+    WRITES("loaded", "load notices notices.csv" LATER),
+    /* people decide */
+    WRITES("posted", "decide @held pay --by office --reason Seen." DAY_8),
+    WRITES("posted", "reverse @paid --by office --reason Wrong." DAY_8),
+    /* checking and asking */
+    READS("loaded", "check claims.csv --threads 1" OUT DAY_1),
+    READS("posted",
+          "check claims.csv corrected.csv bad.csv --threads 2 --format csv --findings out/findings" OUT DAY_8),
+    READS("loaded", "check claims.csv --format json --threads 1" DAY_1),
+    READS("posted", "flags" OUT DAY_8),
+    READS("posted", "flags --format csv --sort date --due-within 90 --effect hold" DAY_8),
+    READS("posted", "flags --format json --limit 5" DAY_8),
+    READS("posted", "followups" OUT LATER),
+    READS("posted", "followups --format json" LATER),
+    READS("posted", "explain @held --out out/result" OFFICE),
+    READS("charged", "explain --vin @vin --format json" OFFICE),
+    READS("posted", "worksheet @vin" OUT DAY_1),
+    READS("posted", "worksheet @vin --dealer D113 --format json" DAY_1),
+    {.words = "verify --threads 1" OUT OFFICE, .office = "charged", .goes_on = true},
+    {.words = "verify --again --threads 1" OFFICE, .office = "charged", .goes_on = true},
+    /* reports */
+    READS("posted", "report night" OUT DAY_1),
+    READS("posted", "report completion --campaign H26-02 --format html" OUT LATER),
+    READS("charged", "report payments --format csv" OUT LATER),
+    READS("posted", "report findings --format json" LATER),
+    READS("charged", "report dealer --dealer D113 --format html" OUT LATER),
+    READS("posted", "report kits" LATER),
+    READS("posted", "report followups" LATER),
+    READS("posted", "report deadlines" DAY_8),
+    READS("posted", "report outliers --format html" OUT LATER),
+    READS("charged", "report audit --sample s --format html" OUT LATER),
+    READS("charged", "report quarterly --campaign H26-02 --quarter 2026-Q1 --format html" OUT LATER),
+    READS("posted", "report schedule --campaign H26-02 --format json" LATER),
+    {.words = "report list", .goes_on = true},
+    READS(NULL, "report views"),
+    READS(NULL, "report completion --help"),
+    /* audits */
+    READS(NULL, "sample size rate --tolerable 5 --expected 1"),
+    READS(NULL, "sample size strata strata.csv --bound 2"),
+    WRITES("posted", "sample draw --name t --because x --size 28 --seed 1 --by dealer" OUT LATER),
+    WRITES("drawn", "sample draw --name t --because x --size 4 --seed 1 --by money" LATER),
+    WRITES("drawn", "sample record s filled.csv --by x" LATER),
+    READS("judged", "sample redraw s" LATER),
+    READS("judged", "evaluate s" OUT OFFICE),
+    READS("charged", "evaluate s --format json" OFFICE),
+    WRITES("judged", "chargeback s --by x --reason y --notified 2026-05-01 --letters out/letters" LATER),
+    READS("judged", "chargeback s --by x --reason y --draft --letters out/letters" LATER),
+    WRITES("posted", "outliers record --by office --rules rules-strict" LATER),
+    READS("charged", "outliers --format csv" OFFICE),
+    /* packs */
+    VARIES(NULL, "pack keygen out/key"),
+    VARIES("few",
+           "pack --out out/pack --sign key --work 8 --dealer D113 --campaign H26-02 --valid-to 2026-06-30" DAY_8),
+    VARIES("few", "pack --out out/pack --sign key --dealer D111 --base few.pack --work 8 --valid-to 2026-06-30" DAY_8),
+    READS(NULL, "pack show few.pack --trust key.pub --today 2026-03-09"),
+    READS(NULL, "pack show few.pack --format csv --today 2026-03-09"),
+    READS(NULL, "check few-claims.csv --pack few.pack --trust key.pub --today 2026-03-09 --lang de --threads 1"),
+    READS(NULL, "check --fix out/copy bad.csv --pack few.pack --trust key.pub --today 2026-03-09"),
+    READS(NULL, "worksheet @vin --pack few.pack --trust key.pub --today 2026-03-09"),
+    {.words = "check --one out/claim.csv --pack few.pack --trust key.pub --today 2026-03-09", .input = "answers"},
+    /* rules */
+    READS(NULL, "rules lint"),
+    READS("posted", "rules lint --rules rules-other --format json" OFFICE),
+    READS("posted", "rules lint --rules rules-changed" OUT OFFICE),
+    READS("posted", "rules diff rules-changed" OUT OFFICE),
+    READS("posted", "rules diff rules-changed --format csv" OFFICE),
+    READS(NULL, "rules try rules/checks/claim/vehicle.csv facts.csv" OUT),
+    READS(NULL, "rules try rules/checks/claim/vehicle.csv facts.csv --format json"),
+    READS(NULL, "rules print --format html" OUT),
+    READS(NULL, "rules print H26-02"),
+    READS(NULL, "rules messages de" OUT),
+    READS(NULL, "rules new N27-01 --rules out"),
+    {.words = NULL},
+};
