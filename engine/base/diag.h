@@ -39,7 +39,8 @@ void diag_error(struct diag_sink *sink, struct place place, const char *format, 
 void diag_warning(struct diag_sink *sink, struct place place, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 
-/* Writes `file:line:column: message` (the parts that are known), NUL-terminated; returns the length. */
+/* Writes `file:line:column: message` (the parts that are known), NUL-terminated, to at least one byte of room; returns the
+ * length of what found room. */
 size_t diag_write(const struct diag *diag, char *room, size_t size);
 
 #endif

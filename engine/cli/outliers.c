@@ -235,7 +235,7 @@ static int say_result(const struct options *options, const struct outlier_result
     if (options->quiet)
         return EXIT_DONE;
     buffer_format(&words, "comparison %lld recorded: %u measures, %u flag%s%s\n", (long long)result->run,
-                  result->measures, result->flags, result->flags == 1 ? "" : "s",
+                  result->measures, result->flags, plural(result->flags),
                   result->flags > 0 ? "; `witnessmark outliers` shows the basis that each dealer must be told"
                                     : "");
     int code = words.failed || output_open(&out, NULL, sink) != WM_OK ? cli_exit(WM_NO_MEMORY) : EXIT_DONE;

@@ -77,6 +77,14 @@ static struct value output_of(const struct table *table, uint32_t row, const cha
     return output < 0 ? value_null() : table_output(table, row, (uint32_t)output);
 }
 
+static int32_t stage_opens_on(const struct campaign *campaign, struct text stage)
+{
+    for (uint32_t i = 0; i < campaign->stage_count; i++)
+        if (text_equal(campaign->stages[i].name, stage))
+            return campaign->stages[i].opens_on;
+    return DAY_NONE;
+}
+
 static int ask_eligibility(struct asking *asking)
 {
     const struct campaign *campaign = asking->campaign;
@@ -96,9 +104,7 @@ static int ask_eligibility(struct asking *asking)
     if (eligible.type == VALUE_BOOLEAN)
         expectation->eligible = eligible;
     expectation->stage = value_as_text(output_of(campaign->eligibility, hits.rows[0], "stage"));
-    for (uint32_t i = 0; i < campaign->stage_count; i++)
-        if (text_equal(campaign->stages[i].name, expectation->stage))
-            expectation->stage_opens_on = campaign->stages[i].opens_on;
+    expectation->stage_opens_on = stage_opens_on(campaign, expectation->stage);
     return WM_OK;
 }
 
@@ -299,14 +305,6 @@ static int make_expectation(const struct campaign *campaign, const struct value 
     if (status == WM_OK)
         *ret_expectation = asking.expectation;
     return status;
-}
-
-static int32_t stage_opens_on(const struct campaign *campaign, struct text stage)
-{
-    for (uint32_t i = 0; i < campaign->stage_count; i++)
-        if (text_equal(campaign->stages[i].name, stage))
-            return campaign->stages[i].opens_on;
-    return DAY_NONE;
 }
 
 int expectation_stage(const struct campaign *campaign, const struct value *facts, struct table_scratch *scratch,

@@ -583,7 +583,7 @@ static int report_stop(const struct guarded_query *query, int result)
             sink, query->place,
             "this took longer than %lld second%s; narrow it by its parameters, or give it more time with "
             "--seconds",
-            (long long)guard->setup->seconds, guard->setup->seconds == 1 ? "" : "s");
+            (long long)guard->setup->seconds, plural((uint64_t)guard->setup->seconds));
         return WM_LIMIT;
     }
     if (guard->status != WM_OK)

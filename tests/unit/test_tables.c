@@ -142,6 +142,10 @@ static void test_aggregates(void **state)
     CHECK("C#,n,>x\na,> 5,p\nb,> 3,p\nc,> 1,\n", {"n=6", "a b c = 3"}, {"n=4", "b c = 2"}, {"n=1", "none"});
     CHECK("C+,n,>x\na,-,9000000000000\nb,> 1,9000000000000\nc,> 2,-9000000000000\n",
           {"n=1", "a = 9000000000000"}, {"n=2", "! too-large a b"}, {"n=3", "a b c = 9000000000000"});
+    CHECK("C+,n,>x\na,-,-9000000000000\nb,> 1,-9000000000000\nc,> 2,9000000000000\n",
+          {"n=1", "a = -9000000000000"}, {"n=2", "! too-large a b"}, {"n=3", "a b c = -9000000000000"});
+    CHECK("C+,n,>x\na,-,9223372036854.775807\nb,> 1,0.000001\nc,> 2,-0.000001\n", /* the last number there is */
+          {"n=1", "a = 9223372036854.775807"}, {"n=2", "! too-large a b"}, {"n=3", "a b c = 9223372036854.775807"});
 }
 
 static void test_policy_names(void **state)
@@ -220,6 +224,11 @@ static void test_accessors(void **state)
     assert_false(table_output_has_places(table, 1, 0));
     assert_int_equal(table_output(table, 2, 1).type, VALUE_NULL);
     assert_false(table_output_has_places(table, 2, 1));
+    assert_int_equal(table_output_place_count(table, 1, 1), 1);
+    assert_true(text_is(table_output_place(table, 1, 1, 0)->name, "n"));
+    assert_null(table_output_place(table, 1, 1, 1));
+    assert_int_equal(table_output_place_count(table, 2, 1), 0);
+    assert_null(table_output_place(table, 2, 1, 0));
     assert_true(table_is_late(table));
     assert_false(table_is_classable(table));
     kit_end(&kit);
@@ -273,6 +282,71 @@ static void test_stages(void **state)
     kit_good(&kit, "C,n,>x\na,late_n,1\n");
     assert_true(table_is_late(kit.table));
     kit_end(&kit);
+}
+
+/* m and u are facts of an item that every item of its kind has (steady), t is an item's own. */
+static bool find_of_item(void *context, struct text name, enum value_type declared, struct fact_ref *ret_fact,
+                         struct text *ret_nearest)
+{
+    if (!kit_find(context, name, declared, ret_fact, ret_nearest))
+        return false;
+    ret_fact->steady = text_is(name, "m") || text_is(name, "u");
+    ret_fact->of_item = ret_fact->steady || text_is(name, "t");
+    return true;
+}
+
+/* In two steps, claim and item, or in three, where what the steady facts leave is known already: what is left is what
+ * early facts leave at once. One word of rows, and two. */
+static void test_item_stages(void **state)
+{
+    static const char rows[] = "a,1,-,-,-,-,1\nb,-,2,-,-,-,2\nc,-,-,A,-,-,3\nd,-,-,-,B,-,4\ne,-,-,-,-,5,5\n";
+    static const struct {
+        const char *facts;
+        uint64_t shared, steady, item, late;
+    } cases[] = {
+        {"n=1 m=2 t=A u=B late_n=5", 0x1f, 0x1f, 0x1f, 0x1f}, {"n=2 m=2 t=A u=B late_n=5", 0x1e, 0x1f, 0x1e, 0x1e},
+        {"n=1 m=3 t=A u=B late_n=5", 0x1f, 0x1d, 0x1d, 0x1d}, {"n=1 m=2 t=C u=B late_n=5", 0x1f, 0x1f, 0x1b, 0x1b},
+        {"n=1 m=2 t=A u=D late_n=5", 0x1f, 0x17, 0x17, 0x17}, {"n=1 m=2 t=A u=B late_n=6", 0x1f, 0x1f, 0x1f, 0x0f},
+        {"n=3 m=3 t=D u=D late_n=6", 0x1e, 0x15, 0x10, 0x00},
+    };
+    struct fact_source source = {NULL, find_of_item};
+    (void)state;
+
+    for (uint32_t words = 1; words <= 2; words++) {
+        struct buffer csv = BUFFER_EMPTY;
+        struct kit kit;
+        buffer_format(&csv, "C,n,m,t,u,late_n,>x\n%s", rows);
+        for (int r = 0; r < 60 && words == 2; r++)
+            buffer_format(&csv, "r%d,9,-,-,-,-,1\n", r);
+        kit_start(&kit, "U,>x\n", (struct table_rules){.policies = HIT_ALL_POLICIES});
+        assert_int_equal(table_compile(&kit.arena, TEXT("t.csv"), buffer_text(&csv),
+                                       (struct table_rules){.policies = HIT_ALL_POLICIES}, &source, &kit.capture.sink,
+                                       &kit.table),
+                         WM_OK);
+        assert_int_equal(table_set_words(kit.table), words);
+        for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+            uint64_t shared[2] = {0}, steady[2] = {0}, item[2] = {0}, early[2] = {0};
+            uint32_t row;
+            kit_facts(&kit, cases[i].facts);
+            table_match_shared(kit.table, kit.facts, shared);
+            assert_int_equal(shared[0] & 0x1f, cases[i].shared);
+            table_match_steady(kit.table, kit.facts, steady);
+            assert_int_equal(steady[0] & 0x1f, cases[i].steady);
+            table_match_item(kit.table, kit.facts, shared, item);
+            assert_int_equal(item[0], cases[i].item);
+            assert_int_equal(item[1], 0);
+            table_match_early(kit.table, kit.facts, early);
+            assert_memory_equal(early, item, sizeof early);
+            for (uint32_t w = 0; w < words; w++)
+                shared[w] &= steady[w];
+            table_match_rest(kit.table, kit.facts, shared);
+            assert_memory_equal(shared, item, sizeof shared);
+            assert_int_equal(table_match_late(kit.table, kit.facts, kit.scratch, item, &row), WM_OK);
+            assert_int_equal(item[0], cases[i].late);
+        }
+        kit_end(&kit);
+        buffer_free(&csv);
+    }
 }
 
 static void test_misses(void **state)
@@ -401,6 +475,8 @@ static void test_output_texts(void **state)
         {"{ n } and {\tm}", "n=1 m=2", "1 and 2"},
         {"\"{t}\\t{u}\"", "t=x u=y", "x\ty"},
         {"{1} {} { {, }", "", "{1} {} { {, }"},
+        {"{^n} {@n} {[n} {`n} {{", "", "{^n} {@n} {[n} {`n} {{"}, /* what no name begins with */
+        {"\"a {  \"", "", "a {  "},
         {"\"\\u007bn} {n}\"", "n=5", "{n} 5"},
         {"{late_n}", "late_n=3", "3"},
         {"\"null\"", "", "null"},
@@ -497,6 +573,12 @@ static const struct mistake MISTAKES[] = {
     {"U,n,>x\nvalues,[1..,1\na,1,1\n",
      "t.csv:2:2: a value is missing in [1..; write one, or - for any value\n"},
     {"U,n,>x\nvalues,,\"1,,2\"\na,1,1\n", "t.csv:2:3: a value is missing between commas; write one, or null\n"},
+    {"U,n,>x\nvalues,,\"1,2,\"\na,1,1\n", "t.csv:2:3: a value is missing between commas; write one, or null\n"},
+    {"U,n,>x\nvalues,,\",1\"\na,1,1\n", "t.csv:2:3: a value is missing between commas; write one, or null\n"},
+    {"U,n,>x\nvalues,,\",\"\na,1,1\n", "t.csv:2:3: a value is missing between commas; write one, or null\n"
+                                        "t.csv:2:3: a value is missing between commas; write one, or null\n"
+                                        "t.csv:3:3: \"1\" is not among the values of this column; add it there, or "
+                                        "correct it\n"},
     {"U,n,>x\nvalues,,\"p, q,\"\"p\"\"\"\na,1,p\n",
      "t.csv:2:3: the value \"p\" stands twice; leave one of them out\n"},
     {"U,n,>x\ntype,,number\nvalues,,\"1, y, 1.0\"\na,1,1\n",
@@ -513,6 +595,8 @@ static const struct mistake MISTAKES[] = {
      "them, the first one first\n"},
     {"P,n,>x\nvalues,,\"p, q\"\na,1,\n", "t.csv:3:3: the output is empty and has no priority; write it, or add "
                                          "null to the values of this column\n"},
+    {"O,n,>x\nvalues,,\"p, q\"\na,1,null\n",
+     "t.csv:3:3: the output is empty and has no priority; write it, or add null to the values of this column\n"},
     {"C+,n,>x\na,1,\nb,2,\"2,5\"\n",
      "t.csv:2:3: the output is empty and C+ needs a number in each row; write one\n"
      "t.csv:3:3: \"2,5\" is not a number; write digits, such as 12 or -0.5\n"},
@@ -540,6 +624,11 @@ static const struct mistake MISTAKES[] = {
      "brace\n"},
     {"U,n,>x\na,1,p\"q\nb,2,3\n", "t.csv:2:3: the cell holds a quote where none may stand; put the whole cell "
                                   "in quotes and double those inside it\n"},
+    {"U,n,>x\na,1,{_x} {Zz} {\xc3\xa9}\n", "t.csv:2:3: no fact \"_x\"; name one of the dictionary\n"
+                                         "t.csv:2:3: no fact \"Zz\"; name one of the dictionary\n"
+                                         "t.csv:2:3: no fact \"\xc3\xa9\"; name one of the dictionary\n"},
+    {"U,n,>x\n\"a,1,p\n", "t.csv:2:1: the cell opens a quote that is never closed; close it\n"},
+    {"\"U,n,>x\n", "t.csv:1:1: the cell opens a quote that is never closed; close it\n"},
     {"U,n,>x\na,\"1,p\n", "t.csv:2:2: the cell opens a quote that is never closed; close it\n"},
     {"U,\xff,>x\na,1,p\n", "t.csv:1:2: the cell is not UTF-8 text; save the file as CSV UTF-8\n"},
     {"U,n,>x\na,1,\xc3\n", "t.csv:2:3: the cell is not UTF-8 text; save the file as CSV UTF-8\n"},
@@ -640,6 +729,7 @@ int main(void)
         cmocka_unit_test(test_accessors),
         cmocka_unit_test(test_edges),
         cmocka_unit_test(test_stages),
+        cmocka_unit_test(test_item_stages),
         cmocka_unit_test(test_misses),
         cmocka_unit_test(test_classes),
         cmocka_unit_test(test_output_types),

@@ -236,6 +236,84 @@ static void approvals_cover_what_they_name(void **state)
     result_free(&result);
 }
 
+/* So many checks of one scope that their row sets take memory of their own: each is asked about each item. */
+static void many_checks_of_a_scope(void **state)
+{
+    enum { CHECKS = 11 };
+    char expected[1024] = "";
+    (void)state;
+
+    for (int i = 0; i < CHECKS; i++) {
+        write_words(probe_path(words("rules/checks/part/many-%c.csv", 'a' + i)),
+                    words("C,claimed,quantity,>finding,>effect,>message\n"
+                          "row,true,%d,part-%c,note,Part {part}.\nother,false,null,absent-%c,note,No {part}.\n",
+                          i % 2 + 1, 'a' + i, 'a' + i));
+        snprintf(expected + strlen(expected), sizeof expected - strlen(expected), "%s;",
+                 words("absent-%c", 'a' + i));
+    }
+    for (int i = 0; i < CHECKS; i++)
+        snprintf(expected + strlen(expected), sizeof expected - strlen(expected), "part-%c%s", 'a' + i,
+                 i + 1 < CHECKS ? ";" : "");
+    struct result result = probe_check("parts=Z-1=1; Y-1=2", "2026-03-10"); /* neither K-A nor FL-1 */
+    struct csv_sheet decided = csv_sheet_read(result.out);
+    struct csv_sheet findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_string_equal(csv_at(&decided, 1, "findings"), expected);
+    assert_int_equal(findings.count - 1, 2 * CHECKS + CHECKS); /* two parts are missing; each check has one that is there */
+    assert_string_equal(csv_at(&findings, 1, "item"), "K-A");
+    assert_string_equal(csv_at(&findings, 2, "item"), "FL-1");
+    assert_string_equal(csv_at(&findings, 2 * CHECKS + 1, "item"), "Z-1");
+    assert_string_equal(csv_at(&findings, 2 * CHECKS + 2, "item"), "Y-1");
+    csv_sheet_free(&decided);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    for (int i = 0; i < CHECKS; i++)
+        unlink(probe_path(words("rules/checks/part/many-%c.csv", 'a' + i)));
+}
+
+/* A campaign of many parts, on two kinds of vehicles: what is remembered of the parts that a kind is expected to have is
+ * that kind's own, and what is claimed makes its difference. */
+static void many_expected_parts(void **state)
+{
+    enum { PARTS = 300 };
+    static const char *const VINS[] = {VIN_A, VIN_B, VIN_A, VIN_B, VIN_GAMMA};
+    FILE *file;
+    char claims[1024] = "";
+    (void)state;
+
+    shell("mkdir -p %s", probe_path("rules/campaigns/T7"));
+    write_words(probe_path("rules/campaigns/T7/campaign.csv"), "key,value\ncampaign,T7\nopens_on,2026-01-01\n");
+    write_words(probe_path("rules/campaigns/T7/eligibility.csv"), "F,model_line,>eligible\nalpha,Alpha,true\n");
+    file = fopen(probe_path("rules/campaigns/T7/parts.csv"), "w");
+    need(file != NULL, "parts.csv");
+    fputs("C,engine,>part,>quantity,>need\n", file);
+    for (int i = 0; i < PARTS; i++)
+        fprintf(file, "r%d,%s,P-%d,1,required\n", i, i % 3 == 0 ? "A" : i % 3 == 1 ? "B" : "-", i);
+    need(fclose(file) == 0, "parts.csv");
+    write_words(probe_path("rules/checks/part/missing.csv"),
+                "C,claimed,expected,>finding,>effect,>message\nmissing,false,required,part-missing,note,x\n");
+    for (size_t i = 0; i < COUNT(VINS); i++)
+        snprintf(claims + strlen(claims), sizeof claims - strlen(claims),
+                 "%scampaign=T7|vin=%s|parts=P-2; P-299%s", i > 0 ? "\n" : "", VINS[i], i < 2 ? "" : "; P-0; P-1");
+    struct result result = probe_check(claims, "2026-03-10");
+    struct csv_sheet findings = csv_sheet_of_file(probe_path("findings.csv"));
+    /* engine A is expected to have the 100 of A and the 100 of neither, B likewise; 2 and 299 are of neither */
+    static const int MISSING[] = {198, 198, 197, 197, 0};
+    int counts[COUNT(VINS)] = {0};
+    for (size_t row = 1; row < findings.count; row++) {
+        const char *item = csv_at(&findings, row, "item");
+        int claim = atoi(csv_at(&findings, row, "claim") + 1) - 1, part = atoi(item + 2);
+        assert_in_range(claim, 0, COUNT(VINS) - 1);
+        assert_int_not_equal(part % 3, claim % 2 == 0 ? 1 : 0);
+        counts[claim]++;
+    }
+    for (size_t i = 0; i < COUNT(VINS); i++)
+        assert_int_equal(counts[i], MISSING[i]);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    shell("rm -rf %s", probe_path("rules/campaigns/T7"));
+    unlink(probe_path("rules/checks/part/missing.csv"));
+}
+
 static void unreadable_rows(void **state)
 {
     static const struct {
@@ -337,6 +415,8 @@ int main(void)
         cmocka_unit_test(findings_in_order),
         cmocka_unit_test(ambiguous_rules_hold),
         cmocka_unit_test(approvals_cover_what_they_name),
+        cmocka_unit_test(many_checks_of_a_scope),
+        cmocka_unit_test(many_expected_parts),
         cmocka_unit_test(unreadable_rows),
         cmocka_unit_test(deadlines),
         cmocka_unit_test(the_last_day_counts),
