@@ -11,6 +11,7 @@
 #include "base/buffer.h"
 #include "base/csv_masks.h"
 #include "base/csv_quoted.h"
+#include "base/file.h"
 #include "base/limits.h"
 #include "base/status.h"
 
@@ -394,20 +395,6 @@ static int read_at(const struct csv_source *source, uint64_t at, char *room, siz
     return WM_OK;
 }
 
-static int write_whole(int descriptor, const char *bytes, size_t length)
-{
-    while (length > 0) {
-        ssize_t done = write(descriptor, bytes, length);
-        if (done < 0 && errno != EINTR)
-            return -1;
-        if (done > 0) {
-            bytes += done;
-            length -= (size_t)done;
-        }
-    }
-    return 0;
-}
-
 static int unnamed_file(void)
 {
     const char *folder = getenv("TMPDIR");
@@ -447,7 +434,7 @@ static int spool(struct csv_source *source, struct diag_sink *sink)
         }
         if (got == 0)
             break;
-        if (write_whole(to, room, (size_t)got) != 0) {
+        if (!descriptor_write(to, room, (size_t)got)) {
             diag_error(sink, place_of(source, 0), "cannot write a temporary copy: %s; set TMPDIR to a folder with room",
                        strerror(errno));
             goto done;

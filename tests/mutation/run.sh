@@ -4,8 +4,9 @@
 # COUNT places (default 300) are drawn by SEED (default 20260301) from all that mutate.c finds in engine/tables,
 # engine/facts and engine/verdict. A mutant costs one compiled file: the engine is a shared library whose functions can
 # be stood in for, every test program asks libmutant.so before it, and the changed file alone is put there. The tests of
-# the file's folder then run, the quickest first, until an assertion fails, each for at most ten times what it takes
-# on the engine as it is. A mutant that does not compile is none; one that the tests do not end with is caught.
+# the file's folder then run, the quickest first, until an assertion fails, each for at most three times the processor
+# time that it takes on the engine as it is, JOBS at a time (as many as there are processors, where nobody says how
+# many). A mutant that does not compile is none; one that the tests do not end with is caught.
 # Survivors are named; those in tests/mutation/survivors.txt have a reason there and are counted apart.
 # BUILD/mutation/results has a line for each: caught or survived, file, line, change, text, by which test.
 # TESTS="test_a test_b" names other tests; PLACES=FILE runs what an earlier run drew or left (lines of BUILD/mutation/drawn).
@@ -18,8 +19,7 @@ libraries="-lsqlite3 -lpcre2-8 -lcsv -lsodium -ljansson -lgsl -lgslcblas -lm"
 shift $(($# < 3 ? $# : 3))
 files=${*:-engine/tables/*.c engine/facts/*.c engine/verdict/*.c}
 program_tests="test_verdict test_facts test_orders test_findings test_explain test_steady test_worksheet"
-mkdir -p "$work/objects" "$work/tests" "$work/mutant" "$work/tmp"
-export TMPDIR=$work/tmp
+mkdir -p "$work/objects" "$work/tests" "$work/mutant"
 
 tests_of() { # the tests of a file's folder; TESTS names others
     case ${TESTS:+given}$1 in
@@ -53,23 +53,24 @@ gcc $flags -o "$work/witnessmark" engine/main.c $link_with || exit 2
 export WITNESSMARK=$work/witnessmark WITNESSMARK_BUILD=$build
 ulimit -c 0
 
-# --- All tests pass on the engine as it is, and how many hundredths of a second each takes ---
+# --- All tests pass on the engine as it is, and what each takes: hundredths of a second of the processor, and seconds ---
 : > "$work/times"
+TIMEFORMAT='%U %S %R'
 for test in $(for file in $files; do tests_of "$file" | tr ' ' '\n'; done | sort -u); do
-    from=$(date +%s%N)
-    LD_LIBRARY_PATH=$work "$work/tests/$test" > "$work/out" 2>&1 ||
+    { time LD_LIBRARY_PATH=$work "$work/tests/$test" > "$work/out" 2>&1; } 2> "$work/time" ||
         { echo "$test does not pass unchanged" >&2; tail -n 20 "$work/out" >&2; exit 2; }
-    echo "$((($(date +%s%N) - from) / 10000000)) $test" >> "$work/times"
+    awk -v test="$test" '{ printf "%d %d %s\n", 100 * ($1 + $2), $3, test }' "$work/time" >> "$work/times"
 done
 sort -n -o "$work/times" "$work/times"
 
-run_tests() { # sets caught_by; fails where all tests pass
-    local own hundredths test
+run_tests() { # FILE FOLDER: sets caught_by; fails where all tests pass with the library of the folder
+    local own hundredths seconds test
     own=" $(tests_of "$1") "
-    while read -r hundredths test; do
+    while read -r hundredths seconds test; do
         case $own in *" $test "*) ;; *) continue ;; esac
-        (ulimit -t $((hundredths / 10 + 5)); LD_LIBRARY_PATH=$2:$work CMOCKA_TEST_ABORT=1 \
-            exec timeout $((hundredths / 5 + 60)) "$work/tests/$test") < /dev/null > "$work/out" 2>&1 && continue
+        (ulimit -t $((hundredths * 3 / 100 + 2))
+         LD_LIBRARY_PATH=$2:$work TMPDIR=$2/tmp CMOCKA_TEST_ABORT=1 exec timeout $((seconds * 10 + 60)) "$work/tests/$test") \
+            < /dev/null > "$2/out" 2>&1 && continue
         caught_by=$test
         return 0
     done < "$work/times"
@@ -85,26 +86,36 @@ if [ -n "${PLACES:-}" ]; then
 else
     awk -v seed="$seed" 'BEGIN { srand(seed) } { print rand() "\t" $0 }' "$work/places" | sort -n | cut -f 2- | head -n "$count" > "$work/drawn"
 fi
-: > "$work/results"
-caught=0 survived=0 explained=0 none=0
-tell() { printf '%s\t%s:%s\t%s\t%s\t%s\t%s\n' "$1" "$file" "$line" "$change" "$text" "$2" "$number" | tee -a "$work/results"; }
-while IFS=$'\t' read -r file number line change text; do
-    "$work/mutate" "$file" "$number" > "$work/mutant/one.c"
-    # shellcheck disable=SC2086
-    if ! gcc $flags -I"$(dirname "$file")" -shared -o "$work/mutant/libmutant.so" "$work/mutant/one.c" 2> /dev/null; then
-        none=$((none + 1))
-    elif run_tests "$file" "$work/mutant"; then
-        caught=$((caught + 1))
-        tell caught "$caught_by" > /dev/null
-    elif grep -qF "$file | $change | $text |" tests/mutation/survivors.txt; then
-        explained=$((explained + 1))
-        tell explained "" > /dev/null
-    else
-        survived=$((survived + 1))
-        tell survived ""
-    fi
-    rm -rf "$work/tmp"/*
-done < "$work/drawn"
-made=$((caught + survived + explained))
-echo "$(wc -l < "$work/places") places, $made mutants by seed $seed ($none did not compile): $caught caught, $explained explained, $survived survived"
+
+try_mutants() { # NUMBER: every JOBS-th mutant, from this one on; each worker has a folder of its own
+    local own=$work/mutant/$1 turn=0 verdict caught_by file number line change text
+    mkdir -p "$own/tmp"
+    : > "$own/results"
+    while IFS=$'\t' read -r file number line change text; do
+        [ $((turn++ % jobs)) -eq "$1" ] || continue
+        caught_by=
+        "$work/mutate" "$file" "$number" > "$own/one.c"
+        # shellcheck disable=SC2086
+        if ! gcc $flags -I"$(dirname "$file")" -shared -o "$own/libmutant.so" "$own/one.c" 2> /dev/null; then
+            verdict=none
+        elif run_tests "$file" "$own"; then
+            verdict=caught
+        elif grep -qF "$file | $change | $text |" tests/mutation/survivors.txt; then
+            verdict=explained
+        else
+            verdict=survived
+        fi
+        printf '%s\t%s:%s\t%s\t%s\t%s\t%s\n' $verdict "$file" "$line" "$change" "$text" "$caught_by" "$number" >> "$own/results"
+        [ $verdict != survived ] || tail -n 1 "$own/results"
+        rm -rf "$own/tmp"/*
+    done < "$work/drawn"
+}
+
+jobs=${JOBS:-$(nproc)}
+for ((worker = 0; worker < jobs; worker++)); do try_mutants $worker & done
+wait
+for ((worker = 0; worker < jobs; worker++)); do cat "$work/mutant/$worker/results"; done > "$work/results"
+number_of() { grep -c "^$1" "$work/results"; }
+caught=$(number_of caught) survived=$(number_of survived) explained=$(number_of explained)
+echo "$(wc -l < "$work/places") places, $((caught + survived + explained)) mutants by seed $seed ($(number_of none) did not compile): $caught caught, $explained explained, $survived survived"
 [ $((caught * 100)) -ge $(((caught + survived) * 95)) ]

@@ -59,7 +59,7 @@ static void words_are_wrapped(void **state)
     buffer_add_string(&buffer, "\x7f");
     buffer_say_wrapped(&buffer, TEXT("a\x7f\x1b two \xff three"), 1, 7);
     assert_true(text_is(buffer_text(&buffer), "\x7f"
-                                              "a?  two\n ?\n three")); /* what stood there is not looked at */
+                                              "a? \n two ?\n three")); /* what stood there is not looked at */
     buffer_free(&buffer);
 }
 

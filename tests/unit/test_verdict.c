@@ -129,6 +129,32 @@ static void totals(void **state)
     expect_money(CASES, COUNT(CASES));
 }
 
+/* Rules that allow more than there can be: 9e12 parts at 9e12 each, and 9e12 hours at 180.00, stay at the end of what is
+ * counted (9,223,372,036,854.775807 as a fact), and what is payable is what was asked. */
+static void allowances_beyond_any_amount(void **state)
+{
+    static const struct money_case CASES[] = {
+        {"campaign=T8|dealer=D3|parts=P-1=9000000000000|labor=OP-1=9000000000000|parts_amount=9000000000000"
+         "|labor_amount=9000000000000|total_amount=9000000000000",
+         "9223372036854.775807|9223372036854.775807 pay 9000000000000.00 9000000000000.00"},
+        {"campaign=T8|dealer=D3|parts=P-1=9000000000000@1|labor=OP-1=1|parts_amount=11250000000000"
+         "|labor_amount=180|total_amount=9200000000000",
+         "9223372036854.775807|180 pay 9200000000000.00 9200000000000.00"}, /* 9e12 x 1.25 = 1.125e13 */
+    };
+    (void)state;
+
+    shell("mkdir -p %s", probe_path("rules/campaigns/T8"));
+    write_words(probe_path("rules/campaigns/T8/campaign.csv"), "key,value\ncampaign,T8\nopens_on,2026-01-01\n");
+    write_words(probe_path("rules/campaigns/T8/eligibility.csv"), "F,model_line,>eligible\nalpha,Alpha,true\n");
+    write_words(probe_path("rules/campaigns/T8/parts.csv"),
+                "C,engine,>part,>quantity,>need\nall,-,P-1,9000000000000,required\n");
+    write_words(probe_path("rules/campaigns/T8/prices.csv"), "part,price\nP-1,9000000000000\n");
+    write_words(probe_path("rules/campaigns/T8/labor.csv"),
+                "C,engine,>operation,>hours,>need\nall,-,OP-1,9000000000000,required\n");
+    expect_money(CASES, COUNT(CASES));
+    shell("rm -rf %s", probe_path("rules/campaigns/T8"));
+}
+
 static void decisions(void **state)
 {
     static const struct money_case CASES[] = {
@@ -411,6 +437,7 @@ int main(void)
         cmocka_unit_test(parts),
         cmocka_unit_test(labor),
         cmocka_unit_test(totals),
+        cmocka_unit_test(allowances_beyond_any_amount),
         cmocka_unit_test(decisions),
         cmocka_unit_test(findings_in_order),
         cmocka_unit_test(ambiguous_rules_hold),
