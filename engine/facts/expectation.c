@@ -119,11 +119,10 @@ static const struct campaign_part *part_of(const struct campaign *campaign, stru
     return &campaign->part_list[text_index_find(&campaign->part_index, key)];
 }
 
-static enum need stronger(enum need a, enum need b)
+/* Of what a row says, and those before it: NEED_NONE where there were none. */
+static enum need stronger(enum need before, enum need row)
 {
-    if (a == NEED_NONE || b == NEED_NONE)
-        return a == NEED_NONE ? b : a;
-    return a < b ? a : b; /* kit beats required beats allowed */
+    return before == NEED_NONE || row < before ? row : before; /* kit beats required beats allowed */
 }
 
 static enum need need_from(struct value word)
@@ -310,9 +309,8 @@ static int make_expectation(const struct campaign *campaign, const struct value 
 int expectation_stage(const struct campaign *campaign, const struct value *facts, struct table_scratch *scratch,
                       struct value *ret_eligible, struct text *ret_stage, int32_t *ret_opens_on)
 {
-    struct table_hits hits = {0};
-    int status =
-        campaign->eligibility == NULL ? WM_OK : table_decide(campaign->eligibility, facts, scratch, &hits);
+    struct table_hits hits;
+    int status = table_decide(campaign->eligibility, facts, scratch, &hits);
 
     if (status != WM_OK)
         return status;

@@ -171,8 +171,7 @@ static void fill_filter(struct office_register *reg, const unsigned char *bucket
 {
     for (uint32_t i = 0; i < count; i++) {
         uint64_t place = filter_place(reg, vehicle_bucket_at(bucket, count, i).key.hash);
-        if (place < (uint64_t)reg->bucket_count << FILTER_BITS)
-            reg->filter[place / 8] |= (unsigned char)(1 << place % 8);
+        reg->filter[place / 8] |= (unsigned char)(1 << place % 8);
     }
 }
 

@@ -628,6 +628,32 @@ static void test_pattern_limit(void **state)
     kit_end(&kit);
 }
 
+/* A long text that a pattern goes through step by step needs more stack than the compiled pattern is given: the interpreter
+ * takes over, which has an end to its depth too. */
+static void test_pattern_depth(void **state)
+{
+    static const struct {
+        size_t length;
+        enum truth expected;
+    } cases[] = {{3000, HOLDS}, {60000, NEITHER}};
+    static char subject[60000];
+    struct arena arena = ARENA_EMPTY;
+    struct table_scratch *scratch;
+    (void)state;
+
+    memset(subject, 'a', sizeof subject);
+    assert_int_equal(table_scratch_new(&scratch), WM_OK);
+    struct condition *condition = compile_condition(&arena, "matches(?, \"^(?:(a)|(b)|(c))*$\")", VALUE_TEXT);
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++)
+        assert_int_equal(condition_test(condition, value_text((struct text){subject, cases[i].length}), scratch),
+                         cases[i].expected);
+    condition_free(condition);
+    table_scratch_free(scratch);
+    table_scratch_free(NULL);
+    pattern_work_free(NULL);
+    arena_free(&arena);
+}
+
 /* Two rows of a table of several words: the row that is named is the one whose pattern is given up. */
 static void test_pattern_limit_of_a_large_table(void **state)
 {
@@ -685,7 +711,7 @@ int main(void)
         cmocka_unit_test(test_null_matrix),   cmocka_unit_test(test_mistakes),
         cmocka_unit_test(test_condition),     cmocka_unit_test(test_fractions),
         cmocka_unit_test(test_pattern_limit), cmocka_unit_test(test_pattern_limit_of_a_large_table),
-        cmocka_unit_test(test_unescape_next),
+        cmocka_unit_test(test_pattern_depth), cmocka_unit_test(test_unescape_next),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -13,6 +13,7 @@
 #include "base/csv.h"
 #include "base/decimal.h"
 #include "base/file.h"
+#include "base/large.h"
 #include "base/limits.h"
 #include "base/quarter.h"
 #include "base/sheet.h"
@@ -145,6 +146,15 @@ static void texts_at_their_edges(void **state)
     rest = TEXT("");
     assert_true(text_next(&rest, ',', &piece));
     assert_true(text_is(piece, ""));
+    static char very_long[5000];
+    struct buffer printed = BUFFER_EMPTY;
+    buffer_format(&printed, "%.*s|%.*s", TEXT_ARGUMENTS(((struct text){NULL, 0})), 0, "x");
+    assert_true(text_is(buffer_text(&printed), "|"));
+    buffer_clear(&printed);
+    memset(very_long, 'v', sizeof very_long);
+    buffer_format(&printed, "%.*s", TEXT_ARGUMENTS(((struct text){very_long, sizeof very_long})));
+    assert_int_equal(printed.length, 4096); /* what a message shows of a text at most */
+    buffer_free(&printed);
     assert_null(text_of(NULL).bytes);
     assert_int_equal(text_of(NULL).length, 0);
     assert_true(text_equal_mostly_not(TEXT(""), (struct text){NULL, 0}));
@@ -376,6 +386,30 @@ static void pools_of_many_pieces(void **state)
         assert_int_equal(kept.bytes[kept.length - 1], 'a' + (int)i % 26);
     }
     text_pool_free(&pool);
+}
+
+/* On either side of a large page, zeroed, and not where there can be none. */
+static void large_memory(void **state)
+{
+    static const size_t sizes[] = {1, LARGE_BYTES - 1, LARGE_BYTES, LARGE_BYTES + 1, 5 * (size_t)LARGE_BYTES};
+    (void)state;
+
+    for (int turn = 0; turn < 3; turn++)
+        for (size_t i = 0; i < COUNT(sizes); i++) {
+            unsigned char *memory = large_take(sizes[i]);
+            assert_non_null(memory);
+            for (size_t at = 0; at < sizes[i]; at += 4096)
+                assert_int_equal(memory[at], 0);
+            assert_int_equal(memory[sizes[i] - 1], 0);
+            memset(memory, 0xee, sizes[i]);
+            large_give_back(memory, sizes[i]);
+        }
+    large_give_back(NULL, 1);
+    large_give_back(NULL, LARGE_BYTES);
+#ifndef ARENA_EXACT /* whose allocator ends the program */
+    assert_null(large_take(SIZE_MAX));
+    assert_null(large_take(SIZE_MAX / 2));
+#endif
 }
 
 #ifndef ARENA_EXACT
@@ -680,6 +714,7 @@ int main(void)
         cmocka_unit_test(keys_with_equal_hashes),
         cmocka_unit_test(text_indexes),
         cmocka_unit_test(pools_of_many_pieces),
+        cmocka_unit_test(large_memory),
 #ifndef ARENA_EXACT
         cmocka_unit_test(arenas_shrink_their_last_piece),
 #endif

@@ -196,6 +196,10 @@ static void at_their_edges(void **state)
     near(difference.total, 40, 1e-9);
     near(difference.standard_error, 0, 0);
     assert_true(isinf(difference.freedom));
+    /* one of several tells nothing of how they differ */
+    struct estimate single = estimate_by_difference(&(struct audited_stratum){5, 500, wrong, 1}, 1);
+    near(single.total, 200, 1e-9);
+    near(single.standard_error, 0, 0);
     struct estimate rate = estimate_rate(&one, 1);
     near(rate.total, 1, 1e-12);
     near(rate.standard_error, 0, 0);

@@ -73,6 +73,7 @@ static void parts(void **state)
         {"dealer=D2|parts=CP-1|inspections=CAP=wrong|parts_amount=9|total_amount=9", "0|0 pay 0.00 0.00"},
         /* what is not expected is not paid: another vehicle's kit, a strange part, a cap that is right */
         {EARLY "|parts=K-B; X-1=1@5; CP-1@7|parts_amount=999|total_amount=999", "0|0 pay 0.00 0.00"},
+        {EARLY "|parts=X-A=1@5; X1=2@5|parts_amount=999|total_amount=999", "0|0 pay 0.00 0.00"}, /* ends like K-A, FL-1 */
         /* nothing is expected of a vehicle that is not eligible */
         {EARLY "|vin=" VIN_GAMMA "|parts=K-A|parts_amount=99|total_amount=99", "0|0 pay 0.00 0.00"},
     };
@@ -137,7 +138,11 @@ static void allowances_beyond_any_amount(void **state)
         {"campaign=T8|dealer=D3|parts=P-1=9000000000000|labor=OP-1=9000000000000|parts_amount=9000000000000"
          "|labor_amount=9000000000000|total_amount=9000000000000",
          "9223372036854.775807|9223372036854.775807 pay 9000000000000.00 9000000000000.00"},
-        {"campaign=T8|dealer=D3|parts=P-1=9000000000000@1|labor=OP-1=1|parts_amount=11250000000000"
+        /* three of each: the sums themselves are beyond what is counted with */
+        {"campaign=T8|dealer=D4|parts=P-1=9000000000000; P-2=9000000000000; P-3=9000000000000|labor=OP-1=9000000000000; "
+         "OP-2=9000000000000; OP-3=9000000000000|parts_amount=1|labor_amount=2|total_amount=3",
+         "9223372036854.775807|9223372036854.775807 pay 3.00 3.00"},
+        {"campaign=T8|dealer=D3|parts=P-1=9000000000000@1|labor=OP-1=1|parts_amount=9200000000000"
          "|labor_amount=180|total_amount=9200000000000",
          "9223372036854.775807|180 pay 9200000000000.00 9200000000000.00"}, /* 9e12 x 1.25 = 1.125e13 */
     };
@@ -147,10 +152,13 @@ static void allowances_beyond_any_amount(void **state)
     write_words(probe_path("rules/campaigns/T8/campaign.csv"), "key,value\ncampaign,T8\nopens_on,2026-01-01\n");
     write_words(probe_path("rules/campaigns/T8/eligibility.csv"), "F,model_line,>eligible\nalpha,Alpha,true\n");
     write_words(probe_path("rules/campaigns/T8/parts.csv"),
-                "C,engine,>part,>quantity,>need\nall,-,P-1,9000000000000,required\n");
-    write_words(probe_path("rules/campaigns/T8/prices.csv"), "part,price\nP-1,9000000000000\n");
+                "C,engine,>part,>quantity,>need\none,-,P-1,9000000000000,required\n"
+                "two,-,P-2,9000000000000,required\nthree,-,P-3,9000000000000,required\n");
+    write_words(probe_path("rules/campaigns/T8/prices.csv"),
+                "part,price\nP-1,9000000000000\nP-2,9000000000000\nP-3,9000000000000\n");
     write_words(probe_path("rules/campaigns/T8/labor.csv"),
-                "C,engine,>operation,>hours,>need\nall,-,OP-1,9000000000000,required\n");
+                "C,engine,>operation,>hours,>need\none,-,OP-1,9000000000000,required\n"
+                "two,-,OP-2,9000000000000,required\nthree,-,OP-3,9000000000000,required\n");
     expect_money(CASES, COUNT(CASES));
     shell("rm -rf %s", probe_path("rules/campaigns/T8"));
 }
@@ -245,6 +253,121 @@ static void ambiguous_rules_hold(void **state)
     csv_sheet_free(&findings);
     result_free(&result);
     unlink(probe_path("rules/checks/claim/twice.csv"));
+}
+
+/* Findings of one name: by item, by table, by row; and one message a finding. */
+static void findings_of_one_name(void **state)
+{
+    static const char *const EXPECTED[] = {
+        "same,,first of a,checks/claim/same-a.csv:r1",
+        "same,,second of a,checks/claim/same-a.csv:r2",
+        "same,,first of b,checks/claim/same-b.csv:r1",
+        "same,K-A,part K-A,checks/part/same.csv:all",
+        "same,FL-1,part FL-1,checks/part/same.csv:all",
+    };
+    (void)state;
+
+    write_words(probe_path("rules/checks/claim/same-b.csv"), "C,campaign,>finding,>effect,>message\nr1,-,same,note,first of b\n");
+    write_words(probe_path("rules/checks/claim/same-a.csv"),
+                "O,campaign,>finding,>effect,>message\nvalues,-,,,\"second of a, first of a\"\n"
+                "r1,-,same,note,first of a\nr2,-,same,note,second of a\n");
+    write_words(probe_path("rules/checks/part/same.csv"), "C,claimed,>finding,>effect,>message\nall,-,same,note,part {part}\n");
+    struct result result = probe_check("", "2026-03-10");
+    struct csv_sheet decided = csv_sheet_read(result.out), findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_string_equal(csv_at(&decided, 1, "findings"), "same");
+    assert_int_equal(findings.count - 1, COUNT(EXPECTED));
+    for (size_t i = 0; i < COUNT(EXPECTED); i++)
+        assert_string_equal(words("%s,%s,%s,%s", csv_at(&findings, i + 1, "finding"), csv_at(&findings, i + 1, "item"),
+                                  csv_at(&findings, i + 1, "message"), csv_at(&findings, i + 1, "rule")),
+                            EXPECTED[i]);
+    csv_sheet_free(&decided);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    unlink(probe_path("rules/checks/claim/same-a.csv"));
+    unlink(probe_path("rules/checks/claim/same-b.csv"));
+    unlink(probe_path("rules/checks/part/same.csv"));
+}
+
+/* A check of items that asks what other claims mean is asked behind them; one table holds both kinds of rows. */
+static void checks_of_items_that_are_late(void **state)
+{
+    (void)state;
+    write_words(probe_path("rules/checks/part/late.csv"),
+                "C,claimed,earlier_claim,>finding,>effect,>message\n"
+                "again,true,not(null),part-again,hold,{part} again\nfirst,true,null,part-first,note,{part} first\n");
+    struct result result = probe_check("claim=A|parts=K-A\nclaim=B|parts=K-A; FL-1\nclaim=C", "2026-03-10");
+    struct csv_sheet decided = csv_sheet_read(result.out), findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_string_equal(csv_at(&decided, 1, "findings"), "part-first");
+    assert_string_equal(csv_at(&decided, 2, "findings"), "part-again");
+    assert_string_equal(csv_at(&decided, 2, "decision"), "hold");
+    assert_string_equal(csv_at(&decided, 3, "findings"), "");
+    assert_int_equal(findings.count - 1, 3);
+    assert_string_equal(csv_at(&findings, 2, "message"), "K-A again");
+    assert_string_equal(csv_at(&findings, 3, "message"), "FL-1 again");
+    csv_sheet_free(&decided);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    unlink(probe_path("rules/checks/part/late.csv"));
+}
+
+/* A message holds 2,048 bytes and no half characters: of 1,500 of two bytes, 1,022 and three points. */
+static void long_messages_are_cut(void **state)
+{
+    enum { CHARACTERS = 1500, KEPT = 1022 };
+    char technician[2 * CHARACTERS + 1] = "", expected[2 * KEPT + 4] = "";
+    (void)state;
+
+    for (int i = 0; i < CHARACTERS; i++)
+        memcpy(technician + 2 * i, "\xc3\xa9", 3);
+    memcpy(expected, technician, 2 * KEPT);
+    memcpy(expected + 2 * KEPT, "...", 4);
+    probe_facts("claim", "technician");
+    struct result result = probe_check(words("technician=%s", technician), "2026-03-10");
+    struct csv_sheet findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_string_equal(csv_at(&findings, 1, "message"), expected);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    probe_facts("claim", NULL);
+}
+
+/* More rows in one block of the file than it has room for at first: short ones, none of which is a claim. */
+static void many_short_rows(void **state)
+{
+    enum { ROWS = 20000 };
+    FILE *file = fopen(probe_path("short.csv"), "w");
+    (void)state;
+
+    need(file != NULL, "short.csv");
+    fputs("claim,dealer,repair_order,campaign,vin,outcome\n", file);
+    for (int i = 0; i < ROWS; i++)
+        fprintf(file, "c,,,,,\n");
+    need(fclose(file) == 0, "short.csv");
+    struct result result = RUN("check", probe_path("short.csv"), "--office", probe_path("office.db"), "--rules",
+                               probe_path("rules"), "--today", "2026-03-10", "--format", "csv");
+    size_t unreadable = 0;
+    for (const char *at = result.out; (at = strstr(at, "row-unreadable")) != NULL; at++)
+        unreadable++;
+    assert_int_equal(unreadable, ROWS);
+    result_free(&result);
+}
+
+/* Decisions are the same where nobody asks for the findings' messages. */
+static void without_messages(void **state)
+{
+    static const char CLAIMS[] = "engine=REFUSE|approval=AP-3|other_amount=10|total_amount=10\nengine=HOLD|total_amount=1\nodometer=x";
+    (void)state;
+
+    struct result with = probe_check(CLAIMS, "2026-03-10");
+    struct result without = RUN("check", probe_write_claims(CLAIMS), "--office", probe_path("office.db"), "--rules",
+                                probe_path("rules"), "--today", "2026-03-10", "--received", "2026-03-10", "--format", "csv");
+    struct csv_sheet decided = csv_sheet_read(without.out);
+    assert_string_equal(without.out, with.out);
+    assert_string_equal(csv_at(&decided, 1, "decision"), "pay");
+    assert_string_equal(csv_at(&decided, 2, "decision"), "hold");
+    assert_string_equal(csv_at(&decided, 3, "decision"), "return");
+    csv_sheet_free(&decided);
+    result_free(&with);
+    result_free(&without);
 }
 
 /* An approval names itself in the message of what it covers, and covers nothing of another dealer. */
@@ -440,6 +563,11 @@ int main(void)
         cmocka_unit_test(allowances_beyond_any_amount),
         cmocka_unit_test(decisions),
         cmocka_unit_test(findings_in_order),
+        cmocka_unit_test(findings_of_one_name),
+        cmocka_unit_test(checks_of_items_that_are_late),
+        cmocka_unit_test(long_messages_are_cut),
+        cmocka_unit_test(many_short_rows),
+        cmocka_unit_test(without_messages),
         cmocka_unit_test(ambiguous_rules_hold),
         cmocka_unit_test(approvals_cover_what_they_name),
         cmocka_unit_test(many_checks_of_a_scope),
