@@ -456,6 +456,7 @@ static const struct mistake MISTAKES[] = {
     {"t", "\"A\\", "the quote \"A\\ is not closed; end it with \""},
     {"t", "\"\\ud83dabcdef\"", "\"\\ud83dabcdef\" has an escape \\u that is no character; correct its digits"},
     {"t", "\"\\ud83d\\nabcd\"", "\"\\ud83d\\nabcd\" has an escape \\u that is no character; correct its digits"},
+    {"t", "\"\\udc00\\udc00\"", "\"\\udc00\\udc00\" has an escape \\u that is no character; correct its digits"},
     {"t", "\"\\udfff\"", "\"\\udfff\" has an escape \\u that is no character; correct its digits"},
     {"t", "\"\\u0000\"", "\"\\u0000\" has an escape \\u that is no character; correct its digits"},
     {"t", "\"\\ud83d\"", "\"\\ud83d\" has an escape \\u that is no character; correct its digits"},

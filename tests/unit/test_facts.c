@@ -203,6 +203,12 @@ static void revisions(void **state)
          "HOLD\n"
          "claim=A|revision=2|other_amount=8|total_amount=8\nclaim=A|revision=3",
          "0|\n10|pay\n10|hold\n8|pay\n"},
+        /* what a row says otherwise than the highest revision, if it is of the same */
+        {"revision_differs",
+         "claim=A|repair_order=R\nclaim=A|repair_order=R|odometer=5|technician=T\nclaim=A|repair_order=R\n"
+         "claim=A|repair_order=R|revision=1|odometer=7\nclaim=A|repair_order=R|revision=1|odometer=7\n"
+         "claim=A|repair_order=R|revision=1|vin=" VIN_B "\nclaim=A|repair_order=R|revision=0",
+         "\nodometer, technician\n\n\n\nvin, odometer\n\n"},
         /* a row that cannot be read is not recorded */
         {"revision_last", "claim=A|revision=x\nclaim=A", "\n"},
     };

@@ -104,7 +104,7 @@ static void strangers_words_are_made_readable(void **state)
         {"\xe2\x82", "??"},
         {"\xf0\x9f\x94\xa7", "\xf0\x9f\x94\xa7"},
         {"\xf0\x9f\x94", "???"},
-        {"\xff\xc3(", "??("},
+        {"\xff\xc3(", "??" "("},
     };
     struct buffer buffer = BUFFER_EMPTY;
     (void)state;

@@ -609,6 +609,7 @@ static const struct mistake MISTAKES[] = {
      "t.csv:3:3: \"1\" is text and this output a number; leave out the quotes\n"},
     {"U,n,>x\ntype,,date\na,1,2026-02-30\n",
      "t.csv:3:3: \"2026-02-30\" is not a date; write one that exists, such as 2026-03-01\n"},
+    {"U,n,>x\na,1,\"\"\"\"\n", "t.csv:2:3: the quote \" is not closed; end it with \"\n"},
     {"U,n,>x\na,1,\"\"\"open\"\n", "t.csv:2:3: the quote \"open is not closed; end it with \"\n"},
     {"U,n,>x\na,1,\"\"\"p\"\" and \"\"q\"\"\"\n", "t.csv:2:3: there is more behind the closing quote in \"p\" "
                                                   "and \"q\"; put the whole text in quotes and write \\\" "
@@ -697,6 +698,73 @@ static void test_nul(void **state)
 
 /* --- Size ---------------------------------------------------------------------------------------------- */
 
+/* On either side of the ends of a word of rows: each row that is there hits, and no other, with conditions and without. */
+static void test_row_counts(void **state)
+{
+    static const uint32_t counts[] = {1, 2, 63, 64, 65, 127, 128, 129, 130, 192};
+    static const char *const headers[] = {"C,>x\n", "C,n,>x\n", "C,late_n,>x\n"}, *const cells[] = {"", "-,", "\"not(7)\","};
+    (void)state;
+
+    for (size_t h = 0; h < 3; h++)
+        for (size_t i = 0; i < sizeof counts / sizeof *counts; i++) {
+            struct buffer csv = BUFFER_EMPTY;
+            struct table_hits hits;
+            struct kit kit;
+            buffer_add_string(&csv, headers[h]);
+            for (uint32_t r = 0; r < counts[i]; r++)
+                buffer_format(&csv, "r%u,%s%u\n", r, cells[h], r);
+            buffer_add_byte(&csv, '\0');
+            kit_good(&kit, csv.bytes);
+            kit_facts(&kit, "n=1 late_n=1");
+            assert_int_equal(table_decide(kit.table, kit.facts, kit.scratch, &hits), WM_OK);
+            assert_int_equal(hits.count, counts[i]);
+            for (uint32_t r = 0; r < counts[i]; r++)
+                assert_int_equal(hits.rows[r], r);
+            kit_facts(&kit, "n=7 late_n=7");
+            assert_int_equal(table_decide(kit.table, kit.facts, kit.scratch, &hits), WM_OK);
+            assert_int_equal(hits.count, h == 2 ? 0 : counts[i]);
+            kit_end(&kit);
+            buffer_free(&csv);
+        }
+}
+
+/* Cells that are tested one by one, in two columns, over few rows and over several words of them. */
+static void test_columns_of_tested_cells(void **state)
+{
+    static const struct {
+        const char *facts;
+        bool first, second;
+    } cases[] = {
+        {"n=1 m=2 d=2026-01-02 e=2026-01-01", true, true},   {"n=3 m=2 d=2026-01-02 e=2026-01-01", false, true},
+        {"n=1 m=2 d=2026-01-01 e=2026-01-02", true, false}, {"n=3 m=2 d=2026-01-01 e=2026-01-02", false, false},
+        {"n=1 m=2", true, false},
+    };
+    (void)state;
+
+    for (uint32_t rows = 10; rows <= 150; rows += 70)
+        for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+            struct buffer csv = BUFFER_EMPTY;
+            struct table_hits hits;
+            struct kit kit;
+            uint32_t at = 0;
+            buffer_add_string(&csv, "C,n,d,>x\n");
+            for (uint32_t r = 0; r < rows; r++)
+                buffer_format(&csv, "r%u,%s,%s,1\n", r, r % 2 == 0 ? "< m" : "-", r % 3 == 0 ? "> e" : "-");
+            buffer_add_byte(&csv, '\0');
+            kit_good(&kit, csv.bytes);
+            kit_facts(&kit, cases[i].facts);
+            assert_int_equal(table_decide(kit.table, kit.facts, kit.scratch, &hits), WM_OK);
+            for (uint32_t r = 0; r < rows; r++)
+                if ((r % 2 != 0 || cases[i].first) && (r % 3 != 0 || cases[i].second)) {
+                    assert_true(at < hits.count);
+                    assert_int_equal(hits.rows[at++], r);
+                }
+            assert_int_equal(hits.count, at);
+            kit_end(&kit);
+            buffer_free(&csv);
+        }
+}
+
 static void test_too_many_rows(void **state)
 {
     struct buffer csv = BUFFER_EMPTY;
@@ -739,6 +807,8 @@ int main(void)
         cmocka_unit_test(test_mistakes),
         cmocka_unit_test(test_rules_of_the_caller),
         cmocka_unit_test(test_nul),
+        cmocka_unit_test(test_row_counts),
+        cmocka_unit_test(test_columns_of_tested_cells),
         cmocka_unit_test(test_too_many_rows),
     };
 

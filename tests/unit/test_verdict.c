@@ -255,6 +255,129 @@ static void ambiguous_rules_hold(void **state)
     unlink(probe_path("rules/checks/claim/twice.csv"));
 }
 
+/* The other two ways in which rules fail on a claim, and what is said of each. */
+static void rules_fail_in_other_ways(void **state)
+{
+    (void)state;
+    write_words(probe_path("rules/checks/claim/differ.csv"),
+                "A,odometer,>finding,>effect,>message\nlow,<= 10,low,note,x\nhigh,>= 10,high,note,x\n");
+    write_words(probe_path("rules/checks/claim/slow.csv"),
+                "C,technician,>finding,>effect,>message\nother,null,other,note,x\n"
+                "slow,\"matches(?, \"\"^(a|aa)+$\"\")\",slow,note,x\n");
+    struct result result = probe_check("odometer=10|technician=b\n"
+                                       "odometer=9|technician=aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaab\n"
+                                       "odometer=11|technician=aa",
+                                       "2026-03-10");
+    struct csv_sheet decided = csv_sheet_read(result.out), findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_string_equal(csv_at(&decided, 1, "findings"), "rules-ambiguous");
+    assert_string_equal(csv_at(&decided, 1, "decision"), "hold");
+    assert_string_equal(csv_at(&decided, 2, "findings"), "rules-ambiguous;low");
+    assert_string_equal(csv_at(&decided, 3, "findings"), "high;slow");
+    assert_string_equal(csv_at(&findings, 1, "message"),
+                        "rows low and high hit with different outputs; the office must correct its rules");
+    assert_string_equal(csv_at(&findings, 2, "message"),
+                        "the pattern in row slow took too long on this claim; the office must correct its rules");
+    csv_sheet_free(&decided);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    unlink(probe_path("rules/checks/claim/differ.csv"));
+    unlink(probe_path("rules/checks/claim/slow.csv"));
+}
+
+/* The header is the first row of the file, wherever it stands: behind more empty lines than a thread takes at a time too. */
+static void headers_behind_empty_lines(void **state)
+{
+    static const struct {
+        int lines;
+        bool header;
+    } CASES[] = {{0, true}, {1, true}, {200000, true}, {200000, false}, {0, false}};
+    const char *path = probe_path("empty.csv");
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        FILE *file = fopen(path, "w");
+        need(file != NULL, path);
+        for (int line = 0; line < CASES[i].lines; line++)
+            fputc('\n', file);
+        if (CASES[i].header)
+            fputs("claim,dealer,repair_order,campaign,vin,outcome\nA,D1,R,T1," VIN_A ",repaired\n", file);
+        need(fclose(file) == 0, path);
+        struct result result = RUN("check", path, "--office", probe_path("office.db"), "--rules", probe_path("rules"),
+                                   "--today", "2026-03-10", "--format", "csv");
+        if (CASES[i].header) {
+            struct csv_sheet decided = csv_sheet_read(result.out);
+            assert_int_equal(decided.count, 2);
+            assert_string_equal(csv_at(&decided, 1, "claim"), "A");
+            csv_sheet_free(&decided);
+        } else {
+            assert_int_equal(result.code, 2);
+            assert_non_null(strstr(result.err, "the file is empty; its first row must name the columns"));
+        }
+        result_free(&result);
+    }
+}
+
+/* The JSON of `explain`, without blanks, so that parts of it can be looked for. */
+static char *explained(const char *claim, const char *office)
+{
+    struct result result = RUN("explain", claim, "--office", office, "--format", "json");
+    char *to = result.out;
+
+    assert_int_equal(result.code, 0);
+    for (const char *from = result.out; *from != '\0'; from++)
+        if (*from != ' ' && *from != '\n')
+            *to++ = *from;
+    *to = '\0';
+    return result.out;
+}
+
+static void explanations(void **state)
+{
+    static const struct {
+        const char *claim, *parts[8];
+    } CASES[] = {
+        {"D1/A", /* an approval, parts that are none of the campaign, or have no listed price */
+         {"\"approval\":{\"approval\":\"AP-3\",\"valid\":true,\"covers\":\"seen-by-engine\",\"reason\":\"byletter\"}",
+          "{\"item\":\"X-1\",\"expected\":null,\"quantity_claimed\":\"2\",\"price_claimed\":\"5\",\"quantity_counted\":\"0\","
+          "\"price_counted\":\"0\"}",
+          "{\"item\":\"CP-1\",\"expected\":\"allowed\",\"quantity_claimed\":\"1\",\"quantity_allowed\":\"1\"",
+          "{\"item\":\"OP-7\",\"expected\":null,\"hours_claimed\":\"1\",\"hours_counted\":\"0\"}", "\"effect\":\"note\"",
+          "\"rule\":\"checks/claim/decider.csv:refuse\"", "\"in_error\":false"}},
+        {"D1/B", /* a vehicle that is not in the campaign: its eligibility alone is told */
+         {"\"vehicle\":{\"registered\":true", "\"model_line\":\"Gamma\"", "\"table\":\"campaigns/T1/eligibility.csv\"",
+          "\"approval\":null", "\"payable\":\"0.00\""}},
+        {"D9/C", /* neither vehicle nor dealer are known */
+         {"\"vehicle\":{\"registered\":false}", "\"dealer\":{\"registered\":false}"}},
+        {"D1/E", /* rules in error */
+         {"\"finding\":\"rules-ambiguous\"", "\"in_error\":true", "\"rule\":\"checks/claim/twice.csv\"}"}},
+    };
+    const char *office = probe_path("explained.db");
+    (void)state;
+
+    shell("cp %s %s", probe_path("office.db"), office);
+    write_words(probe_path("rules/checks/claim/twice.csv"),
+                "U,odometer,>finding,>effect,>message\nlow,<= 10,low,note,x\nhigh,>= 10,high,note,x\n");
+    struct result result =
+        RUN("post",
+            probe_write_claims("claim=A|engine=REFUSE|approval=AP-3|parts=X-1=2@5; CP-1|labor=OP-7=1|inspections=CAP=wrong\n"
+                               "claim=B|vin=" VIN_GAMMA "\nclaim=C|dealer=D9|vin=1M8GDM9AXKP042788\nclaim=E|odometer=10"),
+            "--office", office, "--rules", probe_path("rules"), "--today", "2026-03-10", "--quiet");
+    if (result.code > 1)
+        fail_msg("%s", result.err);
+    result_free(&result);
+    unlink(probe_path("rules/checks/claim/twice.csv"));
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        char *json = explained(CASES[i].claim, office);
+        for (size_t k = 0; k < COUNT(CASES[i].parts) && CASES[i].parts[k] != NULL; k++)
+            if (strstr(json, CASES[i].parts[k]) == NULL)
+                fail_msg("no %s in %s", CASES[i].parts[k], json);
+        if (i == 1)
+            assert_null(strstr(json, "campaigns/T1/kits.csv"));
+        free(json);
+    }
+    unlink(office);
+}
+
 /* Findings of one name: by item, by table, by row; and one message a finding. */
 static void findings_of_one_name(void **state)
 {
@@ -563,6 +686,9 @@ int main(void)
         cmocka_unit_test(allowances_beyond_any_amount),
         cmocka_unit_test(decisions),
         cmocka_unit_test(findings_in_order),
+        cmocka_unit_test(rules_fail_in_other_ways),
+        cmocka_unit_test(headers_behind_empty_lines),
+        cmocka_unit_test(explanations),
         cmocka_unit_test(findings_of_one_name),
         cmocka_unit_test(checks_of_items_that_are_late),
         cmocka_unit_test(long_messages_are_cut),
