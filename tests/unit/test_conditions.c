@@ -400,6 +400,8 @@ static const struct mistake MISTAKES[] = {
     {"d", "day", "\"day\" is not a date and no fact; write one that exists, such as 2026-03-01, or name a date fact"},
     {"d", "datefulness",
      "\"datefulness\" is not a date and no fact; write one that exists, such as 2026-03-01, or name a date fact"},
+    {"d", "date(x2026-03-01\")", "\"date(x2026-03-01\")\" is not a date; write one that exists, such as 2026-03-01"},
+    {"d", "date(\"2026-03-01x)", "\"date(\"2026-03-01x)\" is not a date; write one that exists, such as 2026-03-01"},
     {"d", "date(\"x)", "\"date(\"x)\" is not a date; write one that exists, such as 2026-03-01"},
     {"d", "date(\"2026-03-01\"", "\"date(\"2026-03-01\"\" is not a date; write one that exists, such as 2026-03-01"},
     {"d", "date(2026-03-01)", "\"date(2026-03-01)\" is not a date; write one that exists, such as 2026-03-01"},

@@ -58,6 +58,7 @@ static void test_any(void **state)
     CHECK("A,n,>x\na,-,{m} left\nb,-,{n} left\n", {"n=4 m=4", "a"}, {"n=4 m=5", "! outputs-differ a b"});
     CHECK("A,n,>x\na,-,\nb,-,{t}\n", {"t=x", "! outputs-differ a b"});
     CHECK("A,n,>x\na,-,p\nb,-,\n", {"", "! outputs-differ a b"});
+    CHECK("A,n,>x\na,-,{n}\nb,-,\"\"\"\\u007bn}\"\"\"\n", {"n=5", "! outputs-differ a b"}); /* a place, and its looks */
 }
 
 /* By its rows alone, without facts: texts with places as written. */
@@ -609,6 +610,9 @@ static const struct mistake MISTAKES[] = {
      "t.csv:3:3: \"1\" is text and this output a number; leave out the quotes\n"},
     {"U,n,>x\ntype,,date\na,1,2026-02-30\n",
      "t.csv:3:3: \"2026-02-30\" is not a date; write one that exists, such as 2026-03-01\n"},
+    {"U,n,>x\ntype,,date\na,1,\"date[\"\"2026-03-01\"\")\"\nb,2,\"date(\"\"2026-03-01\"\"]\"\n",
+     "t.csv:3:3: \"date[\"2026-03-01\")\" is not a date; write one that exists, such as 2026-03-01\n"
+     "t.csv:4:3: \"date(\"2026-03-01\"]\" is not a date; write one that exists, such as 2026-03-01\n"},
     {"U,n,>x\na,1,\"\"\"\"\n", "t.csv:2:3: the quote \" is not closed; end it with \"\n"},
     {"U,n,>x\na,1,\"\"\"open\"\n", "t.csv:2:3: the quote \"open is not closed; end it with \"\n"},
     {"U,n,>x\na,1,\"\"\"p\"\" and \"\"q\"\"\"\n", "t.csv:2:3: there is more behind the closing quote in \"p\" "
