@@ -34,11 +34,6 @@ static struct number_words whole_percent(int64_t millionths)
     return decimal_words(millionths * 100);
 }
 
-static const char *plural(uint64_t count)
-{
-    return count == 1 ? "" : "s";
-}
-
 /* --- What it means ----------------------------------------------------------------------------------- */
 
 static void explain_rate(struct writing *writing)

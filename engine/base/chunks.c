@@ -13,9 +13,10 @@ static size_t chunk_bytes(const struct chunks *chunks)
     return CHUNK_ELEMENTS * chunks->element_size;
 }
 
+/* Of a chunk that is had with others. */
 static bool begins_a_piece(uint32_t chunk)
 {
-    return chunk < SINGLE_CHUNKS || (chunk - SINGLE_CHUNKS) % TOGETHER == 0;
+    return (chunk - SINGLE_CHUNKS) % TOGETHER == 0;
 }
 
 static int add_chunk(struct chunks *chunks)

@@ -11,6 +11,7 @@
 #include "base/buffer.h"
 #include "base/csv_masks.h"
 #include "base/csv_quoted.h"
+#include "base/file.h"
 #include "base/limits.h"
 #include "base/status.h"
 
@@ -30,14 +31,9 @@ const char *csv_fault_words(enum csv_fault fault)
     case CSV_NUL: return "holds a NUL byte; remove it";
     case CSV_UTF8: return "is not UTF-8 text; save the file as CSV UTF-8";
     case CSV_CELL_LENGTH: return "is longer than 64 KiB; shorten it";
-    case CSV_TOO_MANY: return "is one cell too many; a row has at most 512";
+    case CSV_TOO_MANY: break;
     }
-    return "";
-}
-
-static inline bool is_blank(char c)
-{
-    return c == ' ' || c == '\t' || c == '\r';
+    return "is one cell too many; a row has at most 512";
 }
 
 /* Follows quotes over text that comes in pieces, hopping from quote to quote. What it holds of a row's shape is
@@ -53,7 +49,7 @@ static const struct quote_walk WALK_AT_ROW_START = {CELL_FRESH, 0, 0};
 /* Is there nothing but blanks between the start of its cell and `at`? from: where the walk stands. */
 static bool only_blanks_before(const struct quote_walk *walk, const char *from, const char *at)
 {
-    while (at > from && is_blank(at[-1]))
+    while (at > from && text_is_blank(at[-1]))
         at--;
     if (at == from)
         return walk->state == CELL_FRESH;
@@ -100,7 +96,7 @@ static const char *walk_rows(struct quote_walk *walk, const char *from, const ch
             from += *from == '"';
             break;
         case QUOTES_CLOSED:
-            while (from < end && is_blank(*from))
+            while (from < end && text_is_blank(*from))
                 from++;
             if (from == end)
                 break;
@@ -134,9 +130,9 @@ struct plain_row {
 
 static inline struct text trimmed(const char *from, const char *to)
 {
-    while (from < to && is_blank(*from))
+    while (from < to && text_is_blank(*from))
         from++;
-    while (from < to && is_blank(to[-1]))
+    while (from < to && text_is_blank(to[-1]))
         to--;
     return (struct text){from, (size_t)(to - from)};
 }
@@ -243,9 +239,10 @@ uint64_t csv_cell_line(const struct csv_row *row, uint32_t column)
     return row->line + csv_line_feeds(row->raw.bytes, cell_start(row->raw, column));
 }
 
+/* Cells are looked at from left to right: the first fault stays. */
 static void set_fault(struct csv_row *row, enum csv_fault fault, uint32_t column)
 {
-    if (row->fault == CSV_OK || column < row->fault_column) {
+    if (row->fault == CSV_OK) {
         row->fault = fault;
         row->fault_column = column;
     }
@@ -271,12 +268,12 @@ static void check_cells(struct csv_row *row, uint32_t capacity)
     }
 }
 
+/* Of a row that has a fault, or too many cells, which is one. */
 static void finish_faults(struct csv_row *row)
 {
     if (row->cell_count > LIMIT_COLUMNS)
         set_fault(row, CSV_TOO_MANY, LIMIT_COLUMNS + 1);
-    if (row->fault != CSV_OK)
-        row->fault_line = csv_cell_line(row, row->fault_column);
+    row->fault_line = csv_cell_line(row, row->fault_column);
 }
 
 struct quoted_cells {
@@ -404,20 +401,6 @@ static char *reading_room(const struct csv_source *source)
     return malloc(source->bytes < READ_BYTES ? (size_t)source->bytes + 1 : READ_BYTES);
 }
 
-static int write_whole(int descriptor, const char *bytes, size_t length)
-{
-    while (length > 0) {
-        ssize_t done = write(descriptor, bytes, length);
-        if (done < 0 && errno != EINTR)
-            return -1;
-        if (done > 0) {
-            bytes += done;
-            length -= (size_t)done;
-        }
-    }
-    return 0;
-}
-
 static int unnamed_file(void)
 {
     const char *folder = getenv("TMPDIR");
@@ -457,7 +440,7 @@ static int spool(struct csv_source *source, struct diag_sink *sink)
         }
         if (got == 0)
             break;
-        if (write_whole(to, room, (size_t)got) != 0) {
+        if (!descriptor_write(to, room, (size_t)got)) {
             diag_error(sink, place_of(source, 0), "cannot write a temporary copy: %s; set TMPDIR to a folder with room",
                        strerror(errno));
             goto done;

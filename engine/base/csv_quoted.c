@@ -58,26 +58,22 @@ static int is_row_end(unsigned char c)
     return c == '\n';
 }
 
-static int prepare(struct csv_parser *parser)
+static void prepare(struct csv_parser *parser)
 {
-    if (csv_init(parser, CSV_STRICT | CSV_STRICT_FINI) != 0)
-        return -1;
+    (void)csv_init(parser, CSV_STRICT | CSV_STRICT_FINI); /* fails without a parser alone */
     csv_set_space_func(parser, is_blank);
     csv_set_term_func(parser, is_row_end);
     csv_set_blk_size(parser, GROW_BYTES);
     csv_set_realloc_func(parser, grow_room);
     csv_set_free_func(parser, free_room);
-    return 0;
 }
 
 void *csv_quoted_open(void)
 {
     struct csv_parser *parser = calloc(1, sizeof *parser);
 
-    if (parser != NULL && prepare(parser) != 0) {
-        free(parser);
-        parser = NULL;
-    }
+    if (parser != NULL)
+        prepare(parser);
     return parser;
 }
 
@@ -92,7 +88,7 @@ static void take_cell(void *bytes, size_t length, void *context)
 {
     struct receiver *receiver = context;
 
-    receiver->cell(receiver->context, bytes ? bytes : "", length);
+    receiver->cell(receiver->context, bytes, length);
 }
 
 static enum csv_quoted failure(struct csv_parser *parser, enum csv_quoted malformed)
@@ -100,7 +96,8 @@ static enum csv_quoted failure(struct csv_parser *parser, enum csv_quoted malfor
     enum csv_quoted result = csv_error(parser) == CSV_EPARSE ? malformed : CSV_QUOTED_NO_MEMORY;
 
     csv_free(parser);
-    return prepare(parser) != 0 ? CSV_QUOTED_NO_MEMORY : result;
+    prepare(parser);
+    return result;
 }
 
 enum csv_quoted csv_quoted_row(void *parser, const char *bytes, size_t length,

@@ -40,11 +40,9 @@ bool date_is_day(int32_t day)
 void date_to_civil(int32_t day, int *ret_year, int *ret_month, int *ret_day_of_month)
 {
     int32_t rest = day + EPOCH_FROM_YEAR_ONE;
-    int year = (int)((int64_t)rest * 400 / 146097) + 1;
+    int year = (int)((int64_t)rest * 400 / 146097) + 1; /* never too late: leap days come at the end */
     int month = 1;
 
-    while (days_before_year(year) > rest)
-        year--;
     while (days_before_year(year + 1) <= rest)
         year++;
     rest -= days_before_year(year);

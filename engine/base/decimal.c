@@ -55,7 +55,7 @@ enum number_fault decimal_read_any(struct text t, unsigned places, int64_t *ret_
     }
     if (i != t.length || digits + fraction_digits == 0 || (point && fraction_digits == 0))
         return NUMBER_MALFORMED;
-    if (fraction_digits > places || (point && places == 0))
+    if (fraction_digits > places)
         return NUMBER_TOO_PRECISE;
     for (size_t k = fraction_digits; k < 6; k++)
         fraction *= 10;
@@ -84,9 +84,9 @@ const char *number_fault_words(enum number_fault fault)
     case NUMBER_OK: return "is a number";
     case NUMBER_MALFORMED: return "is not a number";
     case NUMBER_TOO_PRECISE: return "has more places than this column allows";
-    case NUMBER_TOO_LARGE: return "is too large a number";
+    case NUMBER_TOO_LARGE: break;
     }
-    return "";
+    return "is too large a number";
 }
 
 size_t whole_write(uint64_t whole, char *room)

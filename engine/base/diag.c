@@ -1,5 +1,6 @@
 #include "base/diag.h"
 
+#include <assert.h>
 #include <stdarg.h>
 #include <stdio.h>
 
@@ -49,13 +50,13 @@ size_t diag_write(const struct diag *diag, char *room, size_t size)
     char where[64] = "";
     const struct place *place = &diag->place;
 
+    assert(size > 0);
     if (place->line > 0 && place->column > 0)
         snprintf(where, sizeof where, ":%llu:%u", (unsigned long long)place->line, place->column);
     else if (place->line > 0)
         snprintf(where, sizeof where, ":%llu", (unsigned long long)place->line);
     int length = snprintf(room, size, "%.*s%s%s%s", TEXT_ARGUMENTS(place->file), where,
                           place->file.length > 0 ? ": " : "", diag->message);
-    if (size > 0)
-        make_readable(room);
-    return length < 0 ? 0 : (size_t)length < size ? (size_t)length : size - 1;
+    make_readable(room);
+    return (size_t)length < size ? (size_t)length : size - 1;
 }

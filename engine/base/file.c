@@ -64,6 +64,22 @@ int file_read(const char *path, size_t most_bytes, struct buffer *out, struct di
     return status;
 }
 
+bool descriptor_write(int descriptor, const void *bytes, size_t length)
+{
+    const char *at = bytes;
+
+    while (length > 0) {
+        ssize_t done = write(descriptor, at, length);
+        if (done < 0 && errno == EINTR)
+            continue;
+        if (done < 0)
+            return false;
+        at += done;
+        length -= (size_t)done;
+    }
+    return true;
+}
+
 /* A device or a pipe is written to as it is: a file renamed over it would take its place. */
 static bool is_special(const char *path)
 {

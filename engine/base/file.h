@@ -3,6 +3,7 @@
 #ifndef WM_BASE_FILE_H
 #define WM_BASE_FILE_H
 
+#include <stdbool.h>
 #include <stddef.h>
 
 #include "base/buffer.h"
@@ -11,6 +12,9 @@
 /* Reads a regular file of at most most_bytes into out (appended). A folder, a file that is not there or
  * too large is WM_IO / WM_LIMIT with one diagnostic. */
 int file_read(const char *path, size_t most_bytes, struct buffer *out, struct diag_sink *sink);
+
+/* Writes all of it to an open file; false with errno where not all of it could be. */
+bool descriptor_write(int descriptor, const void *bytes, size_t length);
 
 /* A file that appears under its name only when it is whole: written beside it under a temporary name,
  * then renamed. path NULL: standard output, where nothing can be taken back; nor can it where the path is a device or

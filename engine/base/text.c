@@ -75,8 +75,6 @@ bool text_next(struct text *rest, char separator, struct text *ret_piece)
     struct text head, tail;
     bool more = text_cut(*rest, separator, &head, &tail);
     *ret_piece = text_trim(head);
-    if (ret_piece->bytes == NULL)
-        ret_piece->bytes = "";
     *rest = more ? tail : (struct text){NULL, 0};
     return true;
 }

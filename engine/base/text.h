@@ -19,12 +19,30 @@ struct text {
 };
 
 #define TEXT(literal) ((struct text){(literal), sizeof(literal) - 1})
+
+static inline int text_printed_length(struct text t)
+{
+    enum { MOST = 4096 };
+    return t.length < MOST ? (int)t.length : MOST;
+}
+
+static inline const char *text_printed_bytes(struct text t)
+{
+    return t.bytes != NULL ? t.bytes : "";
+}
+
 /* For printf: printf("%.*s", TEXT_ARGUMENTS(t)) */
-#define TEXT_ARGUMENTS(t) (int)((t).length < 4096 ? (t).length : 4096), ((t).bytes ? (t).bytes : "")
+#define TEXT_ARGUMENTS(t) text_printed_length(t), text_printed_bytes(t)
 
 static inline struct text text_of(const char *string)
 {
     return (struct text){string, string ? strlen(string) : 0};
+}
+
+/* For messages: "3 rows", "1 row". */
+static inline const char *plural(uint64_t count)
+{
+    return count == 1 ? "" : "s";
 }
 
 static inline bool text_equal(struct text a, struct text b)

@@ -13,9 +13,10 @@ enum { STEP = 4, STEPS_OF_PIECE = TEXT_POOL_PIECE_BYTES / STEP, LONG_TEXT = 255 
 /* The first piece is had by itself, as many pools stay small; further ones so many at a time. */
 enum { TOGETHER = 4 };
 
+/* Of a piece that is had with others. */
 static bool begins_pieces(uint32_t piece)
 {
-    return piece == 0 || (piece - 1) % TOGETHER == 0;
+    return (piece - 1) % TOGETHER == 0;
 }
 
 static int add_piece(struct text_pool *pool)

@@ -152,7 +152,7 @@ static int say(struct charging *charging)
         buffer_add_string(words, "there is nothing to charge back; nothing was recorded\n");
     else
         buffer_format(words, "%u chargeback%s recorded\n", charging->recorded,
-                      charging->recorded == 1 ? "" : "s");
+                      plural(charging->recorded));
     buffer_add_string(words, "Local law and the office's own counsel decide what may be charged back.\n");
     return charging->recorded > 0 ? cli_say_recorded(words, &charging->desk.desk.sink)
                                   : audit_print(words, &charging->desk.desk.sink, EXIT_DONE);

@@ -241,7 +241,7 @@ static void write_deadline(const struct listing *listing, struct buffer *out,
     if (left < 0)
         buffer_format(out, ", which was %d day%s ago", -left, left == -1 ? "" : "s");
     else
-        buffer_format(out, ", %d day%s left", left, left == 1 ? "" : "s");
+        buffer_format(out, ", %d day%s left", left, plural((uint64_t)left));
     buffer_add_string(out, silence_approves(deadline) ? "; silence approves the claim\n" : "\n");
 }
 

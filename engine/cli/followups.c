@@ -122,7 +122,7 @@ static void write_text(const struct listing *listing, struct buffer *out, const 
                   TEXT_ARGUMENTS(followup->campaign));
     buffer_say(out, "    %.*s; open since ", TEXT_ARGUMENTS(followup->followup));
     add_day(out, followup->opened_on);
-    buffer_say(out, ", %d day%s", open, open == 1 ? "" : "s");
+    buffer_say(out, ", %d day%s", open, plural((uint64_t)open));
     if (followup->due_on != DAY_NONE) {
         buffer_add_string(out, followup->due_on < listing->options->today ? ", OVERDUE since " : ", due on ");
         add_day(out, followup->due_on);

@@ -234,7 +234,7 @@ static int say_result(const struct options *options, const struct outlier_result
     if (options->quiet)
         return EXIT_DONE;
     buffer_format(&words, "comparison %lld recorded: %u measures, %u flag%s%s\n", (long long)result->run,
-                  result->measures, result->flags, result->flags == 1 ? "" : "s",
+                  result->measures, result->flags, plural(result->flags),
                   result->flags > 0 ? "; `witnessmark outliers` shows the basis that each dealer must be told"
                                     : "");
     return cli_say_recorded(&words, sink);

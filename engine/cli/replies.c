@@ -10,6 +10,7 @@
 #include <unistd.h>
 
 #include "base/chunks.h"
+#include "base/file.h"
 #include "base/shown.h"
 #include "base/status.h"
 #include "base/text_index.h"
@@ -230,20 +231,6 @@ int replies_add(struct replies *replies, const struct dossier *dossier)
 
 /* --- Files ------------------------------------------------------------------------------------------- */
 
-static bool write_all(int descriptor, const char *bytes, size_t length)
-{
-    while (length > 0) {
-        ssize_t done = write(descriptor, bytes, length);
-        if (done < 0 && errno == EINTR)
-            continue;
-        if (done < 0)
-            return false;
-        bytes += done;
-        length -= (size_t)done;
-    }
-    return true;
-}
-
 static int stage(struct replies *replies, struct reply *reply)
 {
     int descriptor = openat(replies->folder, reply->temporary.bytes,
@@ -252,7 +239,7 @@ static int stage(struct replies *replies, struct reply *reply)
     if (descriptor < 0)
         return report(replies, reply->name.bytes, "cannot write");
     reply->staged = true;
-    bool written = write_all(descriptor, reply->words.bytes, reply->words.length);
+    bool written = descriptor_write(descriptor, reply->words.bytes, reply->words.length);
     int failure = errno;
     bool closed = close(descriptor) == 0;
     if (written && closed)

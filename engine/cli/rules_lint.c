@@ -187,11 +187,6 @@ static void say_header(struct linting *linting)
         output_add(&linting->out, header, sizeof header - 1);
 }
 
-static const char *plural(uint32_t count)
-{
-    return count == 1 ? "" : "s";
-}
-
 static void say_summary(struct linting *linting, const struct lint_summary *summary)
 {
     struct buffer words = BUFFER_EMPTY;

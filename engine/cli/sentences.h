@@ -218,7 +218,6 @@
                                    "its rules")                                                                       \
     SENTENCE(fault_pattern, "the pattern in row {first} took too long on this claim; the office must correct its "    \
                             "rules")                                                                                  \
-    SENTENCE(fault_table, "the table gives no usable result for this claim; the office must correct its rules")       \
     SENTENCE(fault_what_quantity, "quantity")                                                                         \
     SENTENCE(fault_what_price, "unit price")                                                                          \
     SENTENCE(fault_what_hours, "number of hours")

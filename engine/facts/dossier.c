@@ -1,5 +1,7 @@
 #include "facts/dossier.h"
 
+#include <assert.h>
+
 #include "base/status.h"
 #include "facts/items.h"
 
@@ -49,14 +51,13 @@ static struct text ambiguity_message(struct arena *arena, const struct ambiguity
                            "rows %.*s and %.*s hit with different outputs; the office must correct its rules",
                            TEXT_ARGUMENTS(first), TEXT_ARGUMENTS(second));
     case TABLE_PATTERN_GIVEN_UP:
-        return text_format(
-            arena, "the pattern in row %.*s took too long on this claim; the office must correct its rules",
-            TEXT_ARGUMENTS(first));
-    case TABLE_SUM_TOO_LARGE:
+    case TABLE_SUM_TOO_LARGE: /* no table of the rules adds */
     case TABLE_OK: break;
     }
+    assert(ambiguity->fault == TABLE_PATTERN_GIVEN_UP);
     return text_format(arena,
-                       "the table gives no usable result for this claim; the office must correct its rules");
+                       "the pattern in row %.*s took too long on this claim; the office must correct its rules",
+                       TEXT_ARGUMENTS(first));
 }
 
 int dossier_add_ambiguity(struct arena *arena, struct dossier *dossier, const struct ambiguity *ambiguity)

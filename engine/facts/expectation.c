@@ -77,6 +77,14 @@ static struct value output_of(const struct table *table, uint32_t row, const cha
     return output < 0 ? value_null() : table_output(table, row, (uint32_t)output);
 }
 
+static int32_t stage_opens_on(const struct campaign *campaign, struct text stage)
+{
+    for (uint32_t i = 0; i < campaign->stage_count; i++)
+        if (text_equal(campaign->stages[i].name, stage))
+            return campaign->stages[i].opens_on;
+    return DAY_NONE;
+}
+
 static int ask_eligibility(struct asking *asking)
 {
     const struct campaign *campaign = asking->campaign;
@@ -96,9 +104,7 @@ static int ask_eligibility(struct asking *asking)
     if (eligible.type == VALUE_BOOLEAN)
         expectation->eligible = eligible;
     expectation->stage = value_as_text(output_of(campaign->eligibility, hits.rows[0], "stage"));
-    for (uint32_t i = 0; i < campaign->stage_count; i++)
-        if (text_equal(campaign->stages[i].name, expectation->stage))
-            expectation->stage_opens_on = campaign->stages[i].opens_on;
+    expectation->stage_opens_on = stage_opens_on(campaign, expectation->stage);
     return WM_OK;
 }
 
@@ -113,11 +119,10 @@ static const struct campaign_part *part_of(const struct campaign *campaign, stru
     return &campaign->part_list[text_index_find(&campaign->part_index, key)];
 }
 
-static enum need stronger(enum need a, enum need b)
+/* Of what a row says, and those before it: NEED_NONE where there were none. */
+static enum need stronger(enum need before, enum need row)
 {
-    if (a == NEED_NONE || b == NEED_NONE)
-        return a == NEED_NONE ? b : a;
-    return a < b ? a : b; /* kit beats required beats allowed */
+    return before == NEED_NONE || row < before ? row : before; /* kit beats required beats allowed */
 }
 
 static enum need need_from(struct value word)
@@ -301,20 +306,11 @@ static int make_expectation(const struct campaign *campaign, const struct value 
     return status;
 }
 
-static int32_t stage_opens_on(const struct campaign *campaign, struct text stage)
-{
-    for (uint32_t i = 0; i < campaign->stage_count; i++)
-        if (text_equal(campaign->stages[i].name, stage))
-            return campaign->stages[i].opens_on;
-    return DAY_NONE;
-}
-
 int expectation_stage(const struct campaign *campaign, const struct value *facts, struct table_scratch *scratch,
                       struct value *ret_eligible, struct text *ret_stage, int32_t *ret_opens_on)
 {
-    struct table_hits hits = {0};
-    int status =
-        campaign->eligibility == NULL ? WM_OK : table_decide(campaign->eligibility, facts, scratch, &hits);
+    struct table_hits hits;
+    int status = table_decide(campaign->eligibility, facts, scratch, &hits);
 
     if (status != WM_OK)
         return status;

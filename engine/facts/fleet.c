@@ -31,12 +31,12 @@ struct reading {
 static int take_profile(void *taker, uint32_t number, const struct vehicle_profile *profile)
 {
     struct reading *reading = taker;
-    struct vehicle_profile *own = &reading->profiles[number];
-    struct text *const texts[] = {&own->model_line, &own->engine,  &own->transmission,
-                                  &own->plant,      &own->options, &own->status};
 
     if (number >= reading->profile_limit)
         return WM_OK;
+    struct vehicle_profile *own = &reading->profiles[number];
+    struct text *const texts[] = {&own->model_line, &own->engine,  &own->transmission,
+                                  &own->plant,      &own->options, &own->status};
     *own = *profile;
     for (size_t i = 0; i < sizeof texts / sizeof *texts; i++) {
         *texts[i] = text_copy(reading->arena, *texts[i]);

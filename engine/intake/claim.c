@@ -344,7 +344,7 @@ static void count_fault(struct reader *reader)
     if (has < wanted)
         keep_fault(reader, has + 1, NULL,
                    "the row ends after %u cell%s and the header names %u columns; add what is missing", has,
-                   has == 1 ? "" : "s", wanted);
+                   plural(has), wanted);
     else
         keep_fault(reader, wanted + 1, NULL,
                    "the row has %u cells and the header names %u columns; put a cell that holds a comma in quotes", has,

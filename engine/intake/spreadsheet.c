@@ -5,16 +5,12 @@
 #include <sys/mman.h>
 #include <unistd.h>
 
+#include "base/file.h"
 #include "base/limits.h"
 #include "base/status.h"
 #include "intake/claim.h"
 
 /* --- Rows of any separator --------------------------------------------------------------------------- */
-
-static bool is_blank(char c)
-{
-    return c == ' ' || c == '\t' || c == '\r';
-}
 
 /* One cell of a text on its way. */
 struct foreign_cell {
@@ -47,7 +43,7 @@ static struct foreign_cell take_cell(struct text *rest, char separator)
     struct foreign_cell cell = {.last = true};
     size_t start = 0, at;
 
-    while (start < rest->length && is_blank(rest->bytes[start]) && rest->bytes[start] != separator)
+    while (start < rest->length && text_is_blank(rest->bytes[start]) && rest->bytes[start] != separator)
         start++;
     at = start;
     if (at < rest->length && rest->bytes[at] == '"') {
@@ -58,7 +54,7 @@ static struct foreign_cell take_cell(struct text *rest, char separator)
     }
     for (; at < rest->length && rest->bytes[at] != separator && rest->bytes[at] != '\n'; at++)
         cell.malformed =
-            cell.malformed || rest->bytes[at] == '"' || (cell.quoted && !is_blank(rest->bytes[at]));
+            cell.malformed || rest->bytes[at] == '"' || (cell.quoted && !text_is_blank(rest->bytes[at]));
     cell.raw = (struct text){rest->bytes, at};
     cell.last = at >= rest->length || rest->bytes[at] == '\n';
     at += at < rest->length;
@@ -134,7 +130,7 @@ static void add_list(struct text list, struct buffer *out)
         buffer_add_byte(out, c);
         if (c != '=' && c != '@')
             continue;
-        while (at < list.length && is_blank(list.bytes[at]))
+        while (at < list.length && text_is_blank(list.bytes[at]))
             buffer_add_byte(out, list.bytes[at++]);
         struct text rest = {list.bytes + at, list.length - at};
         size_t comma, length = decimal_comma(rest, &comma);
@@ -268,11 +264,13 @@ static uint64_t header_line(struct text text, char separator)
     while (text.length > 0 && line <= LINES_LOOKED_AT) {
         if (required_names(text, separator, &lines) >= ENOUGH_NAMES)
             return line;
-        for (uint64_t i = 0; i < lines || (lines == 0 && i == 0); i++) {
+        if (lines == 0) /* the last row */
+            return 0;
+        for (uint64_t i = 0; i < lines; i++) {
             struct text head;
             text_cut(text, '\n', &head, &text);
         }
-        line += lines > 0 ? lines : 1;
+        line += lines;
     }
     return 0;
 }
@@ -337,38 +335,13 @@ static int recognise(struct text text, struct text name, char separator, struct 
 static int read_bytes(const struct csv_source *source, uint64_t most, struct buffer *out,
                       struct diag_sink *sink)
 {
-    uint64_t length = source->bytes < most ? source->bytes : most, done = 0;
-    char *room = buffer_room(out, (size_t)length + 1);
+    size_t length = (size_t)(source->bytes < most ? source->bytes : most);
+    char *room = buffer_room(out, length + 1);
+    int status = room == NULL ? WM_NO_MEMORY : csv_source_read(source, 0, room, length, sink);
 
-    if (room == NULL)
-        return WM_NO_MEMORY;
-    while (done < length) {
-        ssize_t got = pread(source->descriptor, room + done, (size_t)(length - done), (off_t)done);
-        if (got < 0 && errno == EINTR)
-            continue;
-        if (got < 0) {
-            diag_error(sink, (struct place){source->name, 0, 0}, "cannot read: %s", strerror(errno));
-            return WM_IO;
-        }
-        if (got == 0)
-            break;
-        done += (uint64_t)got;
-    }
-    out->length += (size_t)done;
-    return WM_OK;
-}
-
-static bool write_all(int descriptor, struct text bytes)
-{
-    while (bytes.length > 0) {
-        ssize_t done = write(descriptor, bytes.bytes, bytes.length);
-        if (done < 0 && errno == EINTR)
-            continue;
-        if (done < 0)
-            return false;
-        bytes = (struct text){bytes.bytes + done, bytes.length - (size_t)done};
-    }
-    return true;
+    if (status == WM_OK)
+        out->length += length;
+    return status;
 }
 
 /* Puts the restated text in the place of the file. */
@@ -379,7 +352,7 @@ static int restate(struct csv_source *source, struct text text, char separator, 
     spreadsheet_restate(text, separator, &restated);
     int descriptor = restated.failed ? -1 : memfd_create("claims", MFD_CLOEXEC);
     int status = restated.failed ? WM_NO_MEMORY : WM_OK;
-    if (status == WM_OK && (descriptor < 0 || !write_all(descriptor, buffer_text(&restated)))) {
+    if (status == WM_OK && (descriptor < 0 || !descriptor_write(descriptor, restated.bytes, restated.length))) {
         diag_error(sink, (struct place){source->name, 0, 0}, "cannot restate the file: %s", strerror(errno));
         status = WM_IO;
     }

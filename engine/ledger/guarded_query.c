@@ -446,7 +446,7 @@ static int report_spent(const struct guard *guard, struct place place)
             office_sink(guard->office), place,
             "this took longer than %lld second%s; narrow it by its parameters, or give it more time with "
             "--seconds",
-            (long long)guard->setup->seconds, guard->setup->seconds == 1 ? "" : "s");
+            (long long)guard->setup->seconds, plural((uint64_t)guard->setup->seconds));
     else
         diag_error(office_sink(guard->office), place,
                    "this takes more memory than a report may have; narrow it by its parameters");

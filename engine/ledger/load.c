@@ -73,7 +73,7 @@ int load_errors_report(struct load_errors *const *lists, size_t count, struct te
                    TEXT_ARGUMENTS(all[i]->message));
     if (total > named)
         diag_error(sink, (struct place){file, 0, 0}, "%llu more error%s; nothing was loaded",
-                   (unsigned long long)(total - named), total - named == 1 ? "" : "s");
+                   (unsigned long long)(total - named), plural(total - named));
     return total > 0 ? WM_BAD_INPUT : WM_OK;
 }
 

@@ -107,7 +107,7 @@ static void add_limit(struct buffer *words, const struct comparison *comparison,
     int64_t of = dealer->claims.of;
     char room[DECIMAL_ROOM];
 
-    buffer_format(words, "For %lld claim%s the %s limit is ", (long long)of, of == 1 ? "" : "s",
+    buffer_format(words, "For %lld claim%s the %s limit is ", (long long)of, plural((uint64_t)of),
                   dealer->beyond > 0 ? "upper" : "lower");
     add_percent(words, dealer->beyond > 0 ? dealer->high_far : dealer->low_far);
     buffer_format(words, "; chance alone keeps a dealer %s it with a probability of at least ",

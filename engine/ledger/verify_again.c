@@ -7,6 +7,7 @@
 #include <sys/mman.h>
 #include <unistd.h>
 
+#include "base/file.h"
 #include "base/status.h"
 #include "intake/canonical.h"
 #include "ledger/history_source.h"
@@ -49,20 +50,11 @@ static int out_of_memory(const struct again *again)
 
 static bool write_all(int descriptor, struct buffer *words)
 {
-    const char *bytes = words->bytes;
-    size_t left = words->length;
+    bool written = descriptor_write(descriptor, words->bytes, words->length);
 
-    while (left > 0) {
-        ssize_t done = write(descriptor, bytes, left);
-        if (done < 0 && errno == EINTR)
-            continue;
-        if (done < 0)
-            return false;
-        bytes += done;
-        left -= (size_t)done;
-    }
-    buffer_clear(words);
-    return true;
+    if (written)
+        buffer_clear(words);
+    return written;
 }
 
 static void add_header(struct buffer *words)

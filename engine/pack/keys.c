@@ -30,20 +30,6 @@ static int cannot(struct diag_sink *sink, const char *path, const char *what)
 
 /* --- Writing ----------------------------------------------------------------------------------------- */
 
-static bool write_all(int descriptor, const char *bytes, size_t length)
-{
-    while (length > 0) {
-        ssize_t done = write(descriptor, bytes, length);
-        if (done < 0 && errno == EINTR)
-            continue;
-        if (done < 0)
-            return false;
-        bytes += done;
-        length -= (size_t)done;
-    }
-    return true;
-}
-
 /* O_EXCL neither takes a file that is there nor follows a link. */
 static int write_key(const char *path, mode_t mode, const char *first_line, const uint8_t *bytes, size_t length,
                      struct diag_sink *sink)
@@ -61,7 +47,7 @@ static int write_key(const char *path, mode_t mode, const char *first_line, cons
         return cannot(sink, path, "cannot write the key");
     sodium_bin2base64(base64, sizeof base64, bytes, length, sodium_base64_VARIANT_ORIGINAL);
     int size = snprintf(words, sizeof words, "%s\n%s\n", first_line, base64);
-    bool written = write_all(descriptor, words, (size_t)size) && fsync(descriptor) == 0;
+    bool written = descriptor_write(descriptor, words, (size_t)size) && fsync(descriptor) == 0;
     int failure = errno;
     written = close(descriptor) == 0 && written;
     sodium_memzero(words, sizeof words);

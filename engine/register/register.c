@@ -188,8 +188,7 @@ static void fill_filter(struct office_register *reg, const unsigned char *bucket
         uint64_t place = filter_place(reg, key.hash);
         uint32_t head = head_place(vehicle_key_vin(key).head);
         reg->heads[head / 8] |= (unsigned char)(1 << head % 8);
-        if (place < (uint64_t)reg->bucket_count << FILTER_BITS)
-            reg->filter[place / 8] |= (unsigned char)(1 << place % 8);
+        reg->filter[place / 8] |= (unsigned char)(1 << place % 8);
     }
 }
 

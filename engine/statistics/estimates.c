@@ -135,7 +135,7 @@ struct estimate estimate_rate(const struct audited_stratum *strata, uint32_t cou
         double sampled = strata[i].count, wrong = 0;
         for (uint32_t k = 0; k < strata[i].count; k++)
             wrong += strata[i].items[k].paid_cents != strata[i].items[k].right_cents;
-        double rate = sampled > 0 ? wrong / sampled : 0;
+        double rate = wrong / sampled;
         struct moments moments = {rate, sampled > 1 ? rate * (1 - rate) * sampled / (sampled - 1) : 0, 0};
         add_stratum(&sums, (double)strata[i].population, sampled, &moments);
     }

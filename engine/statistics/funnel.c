@@ -46,7 +46,7 @@ static double exact_limit(double rate, int64_t n, double p)
 {
     int64_t r = smallest_reaching(p, rate, n);
     double reached = at_most(r, rate, n), below = at_most(r - 1, rate, n);
-    double over = reached > below ? (reached - p) / (reached - below) : 0;
+    double over = (reached - p) / (reached - below); /* below < p <= reached */
 
     return ((double)r - over) / (double)n;
 }

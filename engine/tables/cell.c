@@ -34,7 +34,7 @@ static void skip_blanks(struct reader *reader)
         skip(reader, 1);
 }
 
-/* The next byte behind blanks, NUL at the end. */
+/* The next byte behind blanks, NUL at the end: no cell holds one. */
 static char peek(struct reader *reader)
 {
     skip_blanks(reader);
@@ -43,7 +43,7 @@ static char peek(struct reader *reader)
 
 static bool take(struct reader *reader, char byte)
 {
-    if (peek(reader) != byte || reader->rest.length == 0)
+    if (peek(reader) != byte)
         return false;
     skip(reader, 1);
     return true;
@@ -131,10 +131,7 @@ static int take_token(struct reader *reader, bool to_dots, struct token *ret_tok
 
 static bool could_be_name(struct text bare)
 {
-    char c = bare.bytes[0];
-    bool starts = (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '_' || (unsigned char)c >= 0x80;
-
-    return starts && memchr(bare.bytes, '(', bare.length) == NULL;
+    return starts_name(bare.bytes[0]) && memchr(bare.bytes, '(', bare.length) == NULL;
 }
 
 bool names_find(const struct known_names *names, struct text name, struct fact_ref *ret_fact,
@@ -421,7 +418,7 @@ static int read_end_of_cell(struct reader *reader)
 {
     char next = peek(reader);
 
-    if (next == '\0' && reader->rest.length == 0)
+    if (reader->rest.length == 0)
         return WM_OK;
     if (reader->cell->negated && next == ',')
         return FAULT(reader, "not(...) is one of several tests; it goes around the whole cell, once");

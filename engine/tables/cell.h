@@ -122,6 +122,9 @@ int cell_make_quick(struct arena *arena, struct cell *cell, enum value_type type
 /* Values of one type in order: below 0, 0, above 0. Neither is null. */
 int value_order(struct value a, struct value b);
 
+/* The same for any two: other types stand apart, and all nulls are one. */
+int value_order_any(struct value a, struct value b);
+
 /* Equal as values: two nulls are, a null and something else are not. */
 bool value_equal(struct value a, struct value b, bool any_case);
 

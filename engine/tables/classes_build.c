@@ -1,6 +1,7 @@
 /* How the classes of a column are made: cut points, a sweep over their positions, and the sets on the way. */
 #include "tables/classes.h"
 
+#include <assert.h>
 #include <stdlib.h>
 
 #include "base/limits.h"
@@ -388,8 +389,8 @@ static int finish_steps(struct builder *builder)
     classes->steps = ARENA_ARRAY(builder->arena, uint32_t, builder->step_count);
     if (classes->steps == NULL)
         return WM_NO_MEMORY;
-    if (builder->step_count > 0)
-        memcpy(classes->steps, builder->steps, builder->step_count * sizeof(uint32_t));
+    assert(builder->step_count > 0); /* there were more sets than one */
+    memcpy(classes->steps, builder->steps, builder->step_count * sizeof(uint32_t));
     return WM_OK;
 }
 

@@ -1,5 +1,7 @@
 #include "tables/grid.h"
 
+#include <assert.h>
+
 #include "base/csv.h"
 #include "base/limits.h"
 #include "base/status.h"
@@ -44,7 +46,7 @@ static bool has_width(const struct grid_reader *reader, const struct csv_row *ro
     uint32_t column = (row->cell_count < width ? row->cell_count : width) + 1;
     diag_error(reader->sink, place_at(reader, row->line, column),
                "the row has %u cell%s and the header %u; make them the same", row->cell_count,
-               row->cell_count == 1 ? "" : "s", width);
+               plural(row->cell_count), width);
     return false;
 }
 
@@ -58,7 +60,8 @@ static int check_name(struct grid_reader *reader, const struct csv_row *row)
                    "the row has no name; write one in its first cell, findings cite it");
         return WM_BAD_INPUT;
     }
-    uint32_t line = row->line < TEXT_INDEX_NONE ? (uint32_t)row->line : TEXT_INDEX_NONE - 1;
+    assert(row->line < TEXT_INDEX_NONE); /* a table has at most LIMIT_RULES_FILE_BYTES */
+    uint32_t line = (uint32_t)row->line;
     uint32_t known = text_index_add(&reader->names, name, line);
     if (known == TEXT_INDEX_NONE)
         return WM_NO_MEMORY;

@@ -1,5 +1,7 @@
 #include "tables/literal.h"
 
+#include <assert.h>
+
 #include "base/status.h"
 
 bool is_blank(char c)
@@ -16,6 +18,11 @@ struct text trim_blanks(struct text t)
     while (t.length > 0 && is_blank(t.bytes[t.length - 1]))
         t.length--;
     return t;
+}
+
+bool starts_name(char c)
+{
+    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '_' || (unsigned char)c >= 0x80;
 }
 
 size_t quoted_length(struct text t)
@@ -214,9 +221,10 @@ struct literal_fault literal_read(struct text t, enum value_type type, struct va
     switch (type) {
     case VALUE_NUMBER: return read_number(t, ret_value);
     case VALUE_DATE: return read_date(t, ret_value);
-    case VALUE_BOOLEAN: return read_boolean(t, ret_value);
+    case VALUE_BOOLEAN:
     case VALUE_TEXT:
     case VALUE_NULL: break;
     }
-    return (struct literal_fault){"cannot be read", "give the column a type"};
+    assert(type == VALUE_BOOLEAN);
+    return read_boolean(t, ret_value);
 }

@@ -24,6 +24,9 @@ bool is_blank(char c);
 /* Without blanks, line feeds too, at either end. */
 struct text trim_blanks(struct text t);
 
+/* A letter, `_`, or a character beyond ASCII: what the name of a fact begins with. */
+bool starts_name(char c);
+
 /* How many bytes the quoted text at the start of t takes, both quotes included; 0 where it is never closed. */
 size_t quoted_length(struct text t);
 
@@ -41,7 +44,7 @@ int unescape_next(struct text t, size_t at, struct unescaped *ret_next);
  * above; WM_NO_MEMORY. */
 int unescape(struct arena *arena, struct text inside, struct text *ret_text);
 
-/* A literal that is not text: a number, a date (bare or date("...")), true or false. */
+/* A literal that is not text: a number, a date (bare or date("...")), true or false; type is one of these. */
 struct literal_fault literal_read(struct text t, enum value_type type, struct value *ret_value);
 
 #endif

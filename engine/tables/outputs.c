@@ -47,11 +47,13 @@ static bool next_item(struct text *rest, struct text *ret_item)
     return true;
 }
 
+/* For next_item: an empty cell has no item. */
 static struct text values_cell(const struct output_reader *reader)
 {
     const struct grid_row *row = &reader->compiler->grid.values;
+    struct text cell = row->cells == NULL ? TEXT("") : cell_at(row, reader->output->column);
 
-    return row->cells == NULL ? (struct text){"", 0} : cell_at(row, reader->output->column);
+    return cell.length == 0 ? (struct text){NULL, 0} : cell;
 }
 
 static bool is_null_word(struct text written)
@@ -93,7 +95,7 @@ static bool all_look_like(const struct output_reader *reader, enum value_type ty
             return false;
         some = true;
     }
-    while (rest.length > 0 && next_item(&rest, &item))
+    while (next_item(&rest, &item))
         if (!is_null_word(item) && !looks_like(item, type))
             return false;
     return some;
@@ -202,18 +204,11 @@ static int read_literal(const struct output_reader *reader, struct text written,
 
 /* --- The values row ------------------------------------------------------------------------------------ */
 
-static int compare_any_values(struct value a, struct value b)
-{
-    if (a.type != b.type || a.type == VALUE_NULL)
-        return a.type - b.type;
-    return value_order(a, b);
-}
-
 static int compare_ranked(const void *a, const void *b)
 {
     const struct ranked_value *first = a, *second = b;
 
-    return compare_any_values(first->value, second->value);
+    return value_order_any(first->value, second->value);
 }
 
 static uint32_t count_items(struct text rest)
@@ -221,7 +216,7 @@ static uint32_t count_items(struct text rest)
     struct text item;
     uint32_t count = 0;
 
-    while (rest.length > 0 && next_item(&rest, &item))
+    while (next_item(&rest, &item))
         count++;
     return count;
 }
@@ -255,7 +250,7 @@ static int read_values(struct output_reader *reader)
     reader->ranked = ARENA_ARRAY(&reader->compiler->work, struct ranked_value, count);
     if (output->values == NULL || reader->ranked == NULL)
         return WM_NO_MEMORY;
-    while (rest.length > 0 && next_item(&rest, &item)) {
+    while (next_item(&rest, &item)) {
         struct value value;
         if (item.length == 0) {
             diag_error(reader->compiler->sink, place, "a value is missing between commas; write one, or null");

@@ -26,12 +26,11 @@ struct pattern_work {
 
 static int report_pattern(int code, PCRE2_SIZE offset, struct place place, struct diag_sink *sink)
 {
-    PCRE2_UCHAR words[256];
+    PCRE2_UCHAR words[256] = "";
 
     if (code == PCRE2_ERROR_HEAP_FAILED)
         return WM_NO_MEMORY;
-    if (pcre2_get_error_message(code, words, sizeof words) < 0)
-        words[0] = '\0';
+    (void)pcre2_get_error_message(code, words, sizeof words);
     diag_error(sink, place, "the pattern is wrong at its character %zu: %s; correct it", (size_t)offset + 1,
                (const char *)words);
     return WM_BAD_INPUT;

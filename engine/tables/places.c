@@ -15,11 +15,6 @@ struct place_reader {
     uint32_t capacity;
 };
 
-static bool starts_name(char c)
-{
-    return (c >= 'a' && c <= 'z') || (c >= 'A' && c <= 'Z') || c == '_' || (unsigned char)c >= 0x80;
-}
-
 /* Whether the brace at `at` begins a place: a letter or _ follows, blanks between them or not. */
 static bool begins_place(struct text raw, size_t at)
 {

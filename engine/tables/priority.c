@@ -39,13 +39,6 @@ int compile_priority(struct compiler *compiler)
 
 /* --- Equal outputs ------------------------------------------------------------------------------------- */
 
-static int compare_values(struct value a, struct value b)
-{
-    if (a.type != b.type || a.type == VALUE_NULL)
-        return a.type - b.type;
-    return value_order(a, b);
-}
-
 /* A text with a place is never equal to one without, as written. */
 static int compare_outputs(const void *a, const void *b, void *context)
 {
@@ -54,7 +47,7 @@ static int compare_outputs(const void *a, const void *b, void *context)
 
     for (uint32_t o = 0; o < table->output_count; o++) {
         const struct output_column *output = &table->outputs[o];
-        int order = compare_values(output->of_row[first], output->of_row[second]);
+        int order = value_order_any(output->of_row[first], output->of_row[second]);
         if (order == 0)
             order = (output->places_of_row[first] != NULL) - (output->places_of_row[second] != NULL);
         if (order != 0)

@@ -12,6 +12,13 @@ int value_order(struct value a, struct value b)
     return (a.number > b.number) - (a.number < b.number);
 }
 
+int value_order_any(struct value a, struct value b)
+{
+    if (a.type != b.type || a.type == VALUE_NULL)
+        return a.type - b.type;
+    return value_order(a, b);
+}
+
 bool value_equal(struct value a, struct value b, bool any_case)
 {
     if (a.type != b.type)

@@ -1,4 +1,5 @@
 /* Rows of FACTS: their cells as values, and what the table decides. */
+#include <assert.h>
 #include <stdlib.h>
 
 #include "base/limits.h"
@@ -68,14 +69,14 @@ static const char *read_cell(struct text cell, enum value_type type, struct valu
         *ret_value = value_date(day);
         return NULL;
     case VALUE_BOOLEAN:
-        if (!text_is(cell, "true") && !text_is(cell, "false"))
-            return "is not true or false";
-        *ret_value = value_boolean(text_is(cell, "true"));
-        return NULL;
     case VALUE_NULL:
         break;
     }
-    return "has no type";
+    assert(type == VALUE_BOOLEAN);
+    if (!text_is(cell, "true") && !text_is(cell, "false"))
+        return "is not true or false";
+    *ret_value = value_boolean(text_is(cell, "true"));
+    return NULL;
 }
 
 static bool is_readable(const struct try_run *run, struct try_worker *worker, const struct csv_row *row)
@@ -84,7 +85,7 @@ static bool is_readable(const struct try_run *run, struct try_worker *worker, co
         buffer_format(&worker->reason, "cell %u %s", row->fault_column, csv_fault_words(row->fault));
     else if (row->cell_count != run->width)
         buffer_format(&worker->reason, "the row has %u cell%s and the header %u", row->cell_count,
-                      row->cell_count == 1 ? "" : "s", run->width);
+                      plural(row->cell_count), run->width);
     return worker->reason.length == 0;
 }
 
@@ -128,10 +129,10 @@ static void explain_fault(const struct try_run *run, struct try_worker *worker, 
                       TEXT_ARGUMENTS(first));
         break;
     case TABLE_SUM_TOO_LARGE:
+    case TABLE_OK:
+        assert(hits->fault != TABLE_OK);
         buffer_format(&worker->reason, "the sum from row %.*s to row %.*s is too large a number",
                       TEXT_ARGUMENTS(first), TEXT_ARGUMENTS(second));
-        break;
-    case TABLE_OK:
         break;
     }
 }

@@ -158,7 +158,7 @@ static int read_claim(struct batch *batch, struct held_block *block, const struc
         return status;
     facts_approach(batch->run->day, dossier);
     dossier->row_place = block->text.place + (uint64_t)(row->raw.bytes - block->text.bytes.bytes);
-    dossier->row_length = row->raw.length <= UINT32_MAX ? (uint32_t)row->raw.length : 0;
+    dossier->row_length = (uint32_t)row->raw.length; /* at most LIMIT_ROW_BYTES */
     if (batch->run->with_contents && add_content(&block->arena, dossier) != WM_OK)
         return WM_NO_MEMORY;
     return WM_OK;

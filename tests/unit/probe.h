@@ -39,7 +39,8 @@ static const struct probe_file PROBE_FILES[] = {
                     "D1,One,US-NY,100,40,2025-01-01,2026-04-30,\n"
                     "D1,One,US-NY,110.55,33.3333,2025-01-01,2026-04-30,2026-03-01\n"
                     "D2,Two,US-AK,99.99,0,,,2026-02-01\n"
-                    "D3,Three,US-NJ,180,25,2026-03-02,2026-03-02,\n"},
+                    "D3,Three,US-NJ,180,25,2026-03-02,2026-03-02,\n"
+                    "D4,Four,US-NY,9000000000000,0,,,\n"},
     {"shipments.csv", "shipment,dealer,part,quantity,shipped_on\n"
                       "S1,D1,K-A,3,2026-01-10\n"
                       "S2,D1,K-A,-1,2026-02-20\n" /* a return */
@@ -48,7 +49,8 @@ static const struct probe_file PROBE_FILES[] = {
     {"approvals.csv", "approval,dealer,campaign,vin,covers,limit,valid_to,reason\n"
                       "AP-1,D1,T1," VIN_A ",work-early,100.00,2026-03-02,by letter\n"
                       "AP-2,D1,T1," VIN_A ",work-early,,,by letter\n"
-                      "AP-3,D1,T1," VIN_A ",seen-by-engine,,,by letter\n"},
+                      "AP-3,D1,T1," VIN_A ",seen-by-engine,,,by letter\n"
+                      "AP-4,,,,work-early,,,for all\n"},
     {"rules/deadlines.csv", "U,region,>submit_within_days,>silence_approves,>resubmit_within_days\n"
                             "ny,US-NY,,true,\nak,US-AK,90,false,30\n"},
     {"rules/campaigns/T0/campaign.csv", "key,value\ncampaign,T0\nopens_on,2025-01-01\n"},

@@ -3,6 +3,7 @@
 
 #include "base/status.h"
 #include "regulator/calendar.h"
+#include "regulator/quarterly.h"
 #include "regulator/schedule.h"
 
 static int32_t day(const char *iso)
@@ -189,6 +190,47 @@ static void due_days_of_emissions(void **state)
     arena_free(&arena);
 }
 
+/* The line of the flat file: what begins another field or line is a blank, what is not known is empty, a number that was
+ * not said is none, and a quarter in which nothing is due has no number of its report. */
+static void flat_lines(void **state)
+{
+    const struct campaign campaign = {.id = TEXT("H1"),
+                                      .title = TEXT("Hose:\treplace\nit"),
+                                      .manufacturer = TEXT("Maker"),
+                                      .regulator_number = TEXT(""),
+                                      .notice_began_on = day("2026-01-12"),
+                                      .notice_ended_on = day("2026-04-06")};
+    struct quarterly quarterly = {
+        .campaign = &campaign,
+        .quarter = quarter_of_day(day("2026-03-31")),
+        .as_of = day("2026-03-31"),
+        .report = {.number = 1},
+        .now = {.involved = 100, .repaired = 20, .inspected = 3, .unreachable = {4, 5}},
+        .said = {0, -1, -1, -1, -1, -1, -1, -1, TEXT(""), TEXT(""), DAY_NONE},
+    };
+    struct arena arena = ARENA_EMPTY;
+    (void)state;
+
+    assert_true(text_is(quarterly_flat_line(&quarterly, &arena),
+                        "Maker\t\tH1\tHose: replace it\t20260112\t\t\t2026-1\t100\t23\t9\t0\t"));
+    quarterly.is_due = true;
+    quarterly.quarter++;
+    quarterly.as_of = day("2026-06-30");
+    quarterly.said.unreachable_other = 1;
+    quarterly.said.removed = 2;
+    quarterly.said.submitted_on = day("2026-07-28");
+    assert_true(text_is(quarterly_flat_line(&quarterly, &arena),
+                        "Maker\t\tH1\tHose: replace it\t20260112\t20260406\t1\t2026-2\t100\t23\t10\t2\t20260728"));
+    assert_true(text_is(quarterly_flat_field(&quarterly, 9, &arena), "23"));
+    assert_string_equal(quarterly_flat_name(9), "TTLREMEDIED");
+    assert_int_equal(quarterly_reachable(&quarterly), 100 - 10 - 2);
+    assert_int_equal(quarterly_inspected(&quarterly), 23);
+    assert_false(quarterly_has_changed(&quarterly));
+    quarterly.has_before = true;
+    assert_true(quarterly_has_changed(&quarterly));
+    arena_free(&arena);
+}
+
 static void wrong_filings(void **state)
 {
 #define HEADER "filing,kinds,form,quarters,annual_reports,due_day,due_days,due_working_days,moves\n"
@@ -240,7 +282,7 @@ int main(void)
         cmocka_unit_test(holidays_of_five_years), cmocka_unit_test(named_days),
         cmocka_unit_test(business_days),          cmocka_unit_test(quarters),
         cmocka_unit_test(due_days_of_a_defect),   cmocka_unit_test(due_days_of_emissions),
-        cmocka_unit_test(wrong_filings),
+        cmocka_unit_test(wrong_filings),          cmocka_unit_test(flat_lines),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

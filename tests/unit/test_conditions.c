@@ -121,6 +121,12 @@ static void test_literals(void **state)
         {"false", "b", "b=false", HOLDS},
         {"true, false", "b", "b=false", HOLDS},
         {"true, false", "b", "", FAILS},
+        {"1,\r2", "n", "n=2", HOLDS}, /* blanks of every kind between tests */
+        {"1,\n\t2", "n", "n=2", HOLDS},
+        {"\"\"", "t", "t=", HOLDS}, /* a text without characters is no null */
+        {"\"\", \"abc\"", "t", "", FAILS},
+        {"-9223372036854.775807, 9223372036854.775807", "n", "n=9223372036854.775807", HOLDS},
+        {"-9223372036854.775807, 9223372036854.775807", "n", "n=0", FAILS},
     };
     (void)state;
     CHECK(forms);
@@ -149,6 +155,8 @@ static void test_escapes(void **state)
         {"\"a\\b\"", "t", "t=a\\b", HOLDS},
         {"\"\\u00g9\"", "t", "t=\\u00g9", HOLDS},
         {"\"\\u00e\"", "t", "t=\\u00e", HOLDS},
+        {"\"\\u00/9\\u00:9\\u00@9\\u00G9\\u00`9\"", "t", "t=\\u00/9\\u00:9\\u00@9\\u00G9\\u00`9", HOLDS},
+        {"\"\\u004a\\u004F\\u0039\"", "t", "t=JO9", HOLDS},
         {"\"a\\\\\"", "t", "t=a\\", HOLDS},
         {"a\\nb", "t", "t=a\\nb", HOLDS}, /* bare: no escapes */
     };
@@ -282,6 +290,8 @@ static void test_matches(void **state)
         {"A, matches(?, \"b\")", "t", "t=A", HOLDS},
         {"A, matches(?, \"b\")", "t", "t=xb", HOLDS},
         {"matches", "t", "t=matches", HOLDS},
+        {"matches(?, \"^$\")", "t", "t=", HOLDS}, /* in a text without characters */
+        {"matches(?, \"\")", "t", "t=a", HOLDS},
         {"matches(?, \"b\")", "word", "word=B", FAILS}, /* as it is, also for words of a list */
     };
     (void)state;
@@ -377,6 +387,27 @@ struct mistake {
 static const struct mistake MISTAKES[] = {
     {"n", "abc",
      "\"abc\" is not a number and no fact; write digits, such as 12 or -0.5, or name a number fact"},
+    {"n", "Abc", "\"Abc\" is not a number and no fact; write digits, such as 12 or -0.5, or name a number fact"},
+    {"n", "zed", "\"zed\" is not a number and no fact; write digits, such as 12 or -0.5, or name a number fact"},
+    {"n", "_x", "\"_x\" is not a number and no fact; write digits, such as 12 or -0.5, or name a number fact"},
+    {"n", "\xc3\xa9t",
+     "\"\xc3\xa9t\" is not a number and no fact; write digits, such as 12 or -0.5, or name a number fact"},
+    {"n", "^x", "\"^x\" is not a number; write digits, such as 12 or -0.5"}, /* what no name begins with */
+    {"n", "`x", "\"`x\" is not a number; write digits, such as 12 or -0.5"},
+    {"n", "{x", "\"{x\" is not a number; write digits, such as 12 or -0.5"},
+    {"n", "1hours_allowed", "\"1hours_allowed\" is not a number; write digits, such as 12 or -0.5"},
+    {"d", "date", "no fact \"date\"; nearest is \"late_n\""},
+    {"d", "day", "\"day\" is not a date and no fact; write one that exists, such as 2026-03-01, or name a date fact"},
+    {"d", "datefulness",
+     "\"datefulness\" is not a date and no fact; write one that exists, such as 2026-03-01, or name a date fact"},
+    {"d", "date(x2026-03-01\")", "\"date(x2026-03-01\")\" is not a date; write one that exists, such as 2026-03-01"},
+    {"d", "date(\"2026-03-01x)", "\"date(\"2026-03-01x)\" is not a date; write one that exists, such as 2026-03-01"},
+    {"d", "date(\"x)", "\"date(\"x)\" is not a date; write one that exists, such as 2026-03-01"},
+    {"d", "date(\"2026-03-01\"", "\"date(\"2026-03-01\"\" is not a date; write one that exists, such as 2026-03-01"},
+    {"d", "date(2026-03-01)", "\"date(2026-03-01)\" is not a date; write one that exists, such as 2026-03-01"},
+    {"d", "date()", "\"date()\" is not a date; write one that exists, such as 2026-03-01"},
+    {"d", "date(\")", "\"date(\")\" is not a date; write one that exists, such as 2026-03-01"},
+    {"d", "date(x\")", "\"date(x\")\" is not a date; write one that exists, such as 2026-03-01"},
     {"n", "hours_alowed", "no fact \"hours_alowed\"; nearest is \"hours_allowed\""},
     {"n", "1,5x", "\"5x\" is not a number; write digits, such as 12 or -0.5"},
     {"n", "+1", "\"+1\" is not a number; write digits, such as 12 or -0.5"},
@@ -424,6 +455,11 @@ static const struct mistake MISTAKES[] = {
      ") is not expected here; put a comma between tests, and quotes round text that has brackets or quotes"},
     {"t", "\"A", "the quote \"A is not closed; end it with \""},
     {"t", "\"A\\\"", "the quote \"A\\\" is not closed; end it with \""},
+    {"t", "\"A\\", "the quote \"A\\ is not closed; end it with \""},
+    {"t", "\"\\ud83dabcdef\"", "\"\\ud83dabcdef\" has an escape \\u that is no character; correct its digits"},
+    {"t", "\"\\ud83d\\nabcd\"", "\"\\ud83d\\nabcd\" has an escape \\u that is no character; correct its digits"},
+    {"t", "\"\\udc00\\udc00\"", "\"\\udc00\\udc00\" has an escape \\u that is no character; correct its digits"},
+    {"t", "\"\\udfff\"", "\"\\udfff\" has an escape \\u that is no character; correct its digits"},
     {"t", "\"\\u0000\"", "\"\\u0000\" has an escape \\u that is no character; correct its digits"},
     {"t", "\"\\ud83d\"", "\"\\ud83d\" has an escape \\u that is no character; correct its digits"},
     {"t", "\"\\ud83d\\ue000\"",
@@ -447,6 +483,7 @@ static const struct mistake MISTAKES[] = {
     {"n", "!= 5", "\"!= 5\" is no test; for equal write the value alone, for not equal not(value)"},
     {"n", "matches(?, \"1\")", "matches searches text and this column is a number; compare its values instead"},
     {"t", "matches(\"1\")", "matches is not written so; write matches(?, \"pattern\")"},
+    {"t", "matches(? \"a\")", "matches is not written so; write matches(?, \"pattern\")"},
     {"t", "matches(?, abc)", "matches is not written so; write matches(?, \"pattern\")"},
     {"t", "matches(?, \"a\"", "matches is not written so; write matches(?, \"pattern\")"},
     {"t", "matches(?, \"a", "the quote \"a is not closed; end it with \""},
@@ -509,6 +546,8 @@ static void test_condition(void **state)
     assert_int_equal(condition_test(word, value_text(TEXT("engine")), scratch), HOLDS); /* names no fact here */
     assert_int_equal(condition_test(word, value_text(TEXT("xy")), scratch), HOLDS);
     assert_int_equal(condition_test(word, value_text(TEXT("leak")), scratch), FAILS);
+    assert_int_equal(condition_cell(word)->test_count, 3);
+    assert_true(text_is(pattern_source(condition_cell(word)->tests[2].pattern), "^x"));
     condition_free(word);
     condition_free(word); /* harmless */
     condition_free(NULL);
@@ -592,6 +631,79 @@ static void test_pattern_limit(void **state)
     kit_end(&kit);
 }
 
+/* A long text that a pattern goes through step by step needs more stack than the compiled pattern is given: the interpreter
+ * takes over, which has an end to its depth too. */
+static void test_pattern_depth(void **state)
+{
+    static const struct {
+        size_t length;
+        enum truth expected;
+    } cases[] = {{3000, HOLDS}, {60000, NEITHER}};
+    static char subject[60000];
+    struct arena arena = ARENA_EMPTY;
+    struct table_scratch *scratch;
+    (void)state;
+
+    memset(subject, 'a', sizeof subject);
+    assert_int_equal(table_scratch_new(&scratch), WM_OK);
+    struct condition *condition = compile_condition(&arena, "matches(?, \"^(?:(a)|(b)|(c))*$\")", VALUE_TEXT);
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++)
+        assert_int_equal(condition_test(condition, value_text((struct text){subject, cases[i].length}), scratch),
+                         cases[i].expected);
+    condition_free(condition);
+    table_scratch_free(scratch);
+    table_scratch_free(NULL);
+    pattern_work_free(NULL);
+    arena_free(&arena);
+}
+
+/* Two rows of a table of several words: the row that is named is the one whose pattern is given up. */
+static void test_pattern_limit_of_a_large_table(void **state)
+{
+    struct buffer csv = BUFFER_EMPTY;
+    struct kit kit;
+    char room[512];
+    (void)state;
+
+    buffer_add_string(&csv, "C,n,t,>x\n");
+    for (int r = 0; r < 70; r++)
+        buffer_format(&csv, "r%d,%d,%s,1\n", r, r, r == 66 ? "\"matches(?, \"\"^(a|aa)+$\"\")\"" : "-");
+    buffer_add_byte(&csv, '\0');
+    kit_good(&kit, csv.bytes);
+    assert_string_equal(
+        kit_decide(&kit, "n=66 t=aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaab", room), "! given-up r66 r66");
+    assert_string_equal(kit_decide(&kit, "n=66 t=aa", room), "r66");
+    assert_string_equal(kit_decide(&kit, "n=66 t=ab", room), "none");
+    assert_string_equal(kit_decide(&kit, "n=65 t=ab", room), "r65");
+    assert_string_equal(kit_decide(&kit, "n=70 t=ab", room), "none");
+    kit_end(&kit);
+    buffer_free(&csv);
+}
+
+/* One step through quoted text: what it stands for and what it takes. */
+static void test_unescape_next(void **state)
+{
+    static const struct {
+        const char *inside;
+        size_t at, taken;
+        const char *bytes;
+        bool escaped;
+    } cases[] = {
+        {"ab", 1, 1, "b", false},      {"a\\nb", 1, 2, "\n", true},     {"\\t", 0, 2, "\t", true},
+        {"\\x", 0, 1, "\\", false},   {"a\\", 1, 1, "\\", false}, /* nothing stands behind it */
+        {"\\u0041", 0, 6, "A", true}, {"\\ud83d\\ude00", 0, 12, "\xf0\x9f\x98\x80", true},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct unescaped next;
+        assert_int_equal(unescape_next(text_of(cases[i].inside), cases[i].at, &next), WM_OK);
+        assert_int_equal(next.taken, cases[i].taken);
+        assert_true(text_is((struct text){next.bytes, next.length}, cases[i].bytes));
+        assert_int_equal(next.escaped, cases[i].escaped);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -601,7 +713,8 @@ int main(void)
         cmocka_unit_test(test_matches),       cmocka_unit_test(test_any_case),
         cmocka_unit_test(test_null_matrix),   cmocka_unit_test(test_mistakes),
         cmocka_unit_test(test_condition),     cmocka_unit_test(test_fractions),
-        cmocka_unit_test(test_pattern_limit),
+        cmocka_unit_test(test_pattern_limit), cmocka_unit_test(test_pattern_limit_of_a_large_table),
+        cmocka_unit_test(test_pattern_depth), cmocka_unit_test(test_unescape_next),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -132,6 +132,11 @@ static void approvals(void **state)
          "approval=AP-1|completed_on=2026-03-03\napproval=AP-2|completed_on=2029-01-01|total_amount=99999\n"
          "approval=AP-2|dealer=D2\napproval=AP-2|campaign=T0\napproval=AP-2|vin=" VIN_B,
          "|\nfalse|\ntrue|true\ntrue|false\ntrue|false\ntrue|true\ntrue|false\ntrue|false\ntrue|false\n"},
+        /* what an approval leaves open is open; one that ends needs a day; letters of a VIN count in any case */
+        {"approval_valid",
+         "approval=AP-4\napproval=AP-4|dealer=D2|campaign=T0|vin=" VIN_B "|completed_on=\napproval=AP-1|completed_on=\n"
+         "approval=AP-1|completed_on=2026-03-02\napproval=AP-2|vin=ez7taac10kt000101\napproval=AP-2|completed_on=",
+         "true\ntrue\nfalse\ntrue\ntrue\ntrue\n"},
     };
     (void)state;
     EXPECT("claim", CASES);
@@ -167,6 +172,14 @@ static void earlier_claims(void **state)
          "\n\n\n2026-03-04\n"},
         /* claim numbers are the dealer's own */
         {"earlier_claim revision_last", "claim=A\nclaim=A|dealer=D2", "|\nD1/A|\n"},
+        /* an earlier claim may have no day */
+        {"earlier_claim earlier_completed_on", "claim=A|completed_on=\nclaim=B", "|\nD1/A|\n"},
+        {"earlier_replaced_claim earlier_replaced_on", "claim=A|campaign=T0|completed_on=\nclaim=B", "|\nD1/A|\n"},
+        /* claims of several campaigns and outcomes on one vehicle are kept apart */
+        {"earlier_claim earlier_outcome",
+         "claim=A|campaign=T0\nclaim=B|campaign=T0|outcome=inspected\nclaim=C|outcome=inspected\nclaim=D\n"
+         "claim=E|campaign=T0",
+         "|\nD1/A|repaired\n|\nD1/C|inspected\nD1/A|repaired\n"},
         /* likewise under the campaign that this one replaces */
         {"earlier_replaced_claim earlier_replaced_on earlier_claim",
          "claim=A|campaign=T0|completed_on=2025-05-06\nclaim=B\nclaim=C|campaign=T0",
@@ -190,6 +203,12 @@ static void revisions(void **state)
          "HOLD\n"
          "claim=A|revision=2|other_amount=8|total_amount=8\nclaim=A|revision=3",
          "0|\n10|pay\n10|hold\n8|pay\n"},
+        /* what a row says otherwise than the highest revision, if it is of the same */
+        {"revision_differs",
+         "claim=A|repair_order=R\nclaim=A|repair_order=R|odometer=5|technician=T\nclaim=A|repair_order=R\n"
+         "claim=A|repair_order=R|revision=1|odometer=7\nclaim=A|repair_order=R|revision=1|odometer=7\n"
+         "claim=A|repair_order=R|revision=1|vin=" VIN_B "\nclaim=A|repair_order=R|revision=0",
+         "\nodometer, technician\n\n\n\nvin, odometer\n\n"},
         /* a row that cannot be read is not recorded */
         {"revision_last", "claim=A|revision=x\nclaim=A", "\n"},
     };
@@ -237,6 +256,12 @@ static void odometers(void **state)
          "odometer=1|completed_on=2026-02-28\nodometer=1|vin=" VIN_B "\nodometer=1|completed_on=",
          "\n1000\n\n8046\n\n\n\n"},
         {"earlier_odometer", "odometer=1000\nodometer=1610|odometer_unit=km\nodometer=2000", "\n1609\n1000\n"},
+        /* neither a claim without a day, nor one without a reading, nor a revision that another one replaced */
+        {"earlier_odometer",
+         "odometer=900|completed_on=\nclaim=N\nclaim=A|odometer=800\nclaim=A|revision=1|odometer=700\nodometer=1",
+         "\n\n\n\n700\n"},
+        /* a reading of 0 is one */
+        {"earlier_odometer", "odometer=0\nodometer=5", "\n0\n"},
     };
     (void)state;
     EXPECT("claim", CASES);
@@ -255,10 +280,62 @@ static void kits(void **state)
          "parts=K-A\nparts=k.a=2|campaign=T0\nparts=K-A|completed_on=2026-03-01\nparts=K-A|dealer=D2\n"
          "parts=K-A|engine=REFUSE\nparts=FL-1=2\nparts=K-B|vin=" VIN_B,
          "1\n3\n1\n1\n5\n4\n1\n"},
+        /* a revision counts instead of the one before it, which may have listed another kit, or had another day or none */
+        {"kits_claimed",
+         "claim=A|parts=K-A=2\nclaim=A|revision=1|parts=K-A=3\nclaim=A|revision=2|parts=K-B\nclaim=A|revision=3|parts="
+         "K-A; K-B=4\nclaim=B|parts=K-A",
+         "2\n3\n0\n1\n2\n"},
+        {"kits_claimed",
+         "claim=A|parts=K-A=2|completed_on=2026-03-09\nclaim=A|revision=1|parts=K-A\nclaim=B|parts=K-A|completed_on=\n"
+         "claim=B|revision=1|parts=K-A=5\nclaim=C|parts=K-A|completed_on=2026-03-09",
+         "2\n1\n\n6\n7\n"},
         {"kits_listed", "parts=K-A=2\nparts=K-A; k-b\nparts=K-A; k a; FL-1\nparts=K-A=0; K-B", "1\n2\n1\n1\n"},
     };
     (void)state;
     EXPECT("claim", CASES);
+}
+
+/* Tables of a campaign, and deadlines, that contradict themselves for a claim: what they would say is not known, and the
+ * claim says so. */
+static void tables_in_error(void **state)
+{
+    static const struct {
+        const char *path, *csv, *claim, *facts, *rule;
+    } CASES[] = {
+        {"rules/deadlines.csv", "U,region,>submit_within_days\na,US-NY,30\nb,\"US-NY, US-AK\",60\n", "",
+         "dealer_known submit_within_days eligible", "deadlines.csv"},
+        {"rules/campaigns/T1/eligibility.csv", "U,model_line,>eligible\na,Alpha,true\nb,\"Alpha, Beta\",false\n", "",
+         "dealer_known stage eligible", "campaigns/T1/eligibility.csv"},
+        {"rules/campaigns/T1/eligibility.csv", "U,model_line,>eligible\na,Alpha,true\nb,\"Alpha, Beta\",false\n",
+         "campaign=T0", "campaign_known replaced_by eligible", NULL},
+        {"rules/campaigns/T1/kits.csv", "U,engine,>kit,>quantity\na,A,K-A,1\nb,-,K-B,1\n", "",
+         "eligible kit_expected dealer_known", "campaigns/T1/kits.csv"},
+    };
+    static const char *const MESSAGES[] = {"true||true\n", "true||\n", "true||true\n", "true||true\n"};
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        char *kept = read_whole(probe_path(CASES[i].path), NULL);
+        write_words(probe_path(CASES[i].path), CASES[i].csv);
+        probe_facts("claim", CASES[i].facts);
+        struct result result = probe_check(CASES[i].claim, "2026-03-10");
+        char *messages = probe_messages();
+        assert_string_equal(messages, MESSAGES[i]);
+        struct csv_sheet decided = csv_sheet_read(result.out), findings = csv_sheet_of_file(probe_path("findings.csv"));
+        assert_string_equal(csv_at(&decided, 1, "decision"), CASES[i].rule != NULL ? "hold" : "pay");
+        if (CASES[i].rule != NULL) {
+            assert_string_equal(csv_at(&findings, 1, "finding"), "rules-ambiguous");
+            assert_string_equal(csv_at(&findings, 1, "rule"), CASES[i].rule);
+            assert_string_equal(csv_at(&findings, 1, "message"),
+                                "rows a and b both hit where one may; the office must correct its rules");
+        }
+        csv_sheet_free(&decided);
+        csv_sheet_free(&findings);
+        result_free(&result);
+        probe_facts("claim", NULL);
+        write_words(probe_path(CASES[i].path), kept);
+        free(kept);
+    }
 }
 
 /* --- Sums and items --------------------------------------------------------------------------------------- */
@@ -380,6 +457,7 @@ int main(void)
         cmocka_unit_test(approvals),   cmocka_unit_test(earlier_claims),
         cmocka_unit_test(revisions),   cmocka_unit_test(repair_orders_and_technicians),
         cmocka_unit_test(odometers),   cmocka_unit_test(kits),
+        cmocka_unit_test(tables_in_error),
         cmocka_unit_test(sums),        cmocka_unit_test(part_items),
         cmocka_unit_test(labor_items), cmocka_unit_test(inspection_items),
         cmocka_unit_test(readings),

@@ -4,6 +4,7 @@
 #include "base/buffer.h"
 #include "base/limits.h"
 #include "base/status.h"
+#include "intake/canonical.h"
 #include "intake/claim.h"
 #include "intake/excerpt.h"
 #include "intake/items.h"
@@ -220,6 +221,65 @@ static void inspection_lists(void **state)
 }
 
 /* A list of thousands: the same as if it were short, and in no time. */
+/* A result that begins with a number is a reading, with what stands behind it as its unit. */
+static void readings(void **state)
+{
+    static const struct {
+        const char *result;
+        bool is;
+        int64_t reading;
+        const char *unit;
+    } cases[] = {
+        {"", false, 0, ""},
+        {"dry", false, 0, ""},
+        {"-", false, 0, ""},
+        {".", false, 0, ""},
+        {"-x", false, 0, ""},
+        {"5", true, 5000000, ""},
+        {"-5.25 mm", true, -5250000, "mm"},
+        {".5 mm", true, 500000, "mm"},
+        {"-.5", true, -500000, ""},
+        {"25N.m", true, 25000000, "N.m"},
+        {"50 %", true, 50000000, "%"},
+        {"20 \xc2\xb0""C", true, 20000000, "\xc2\xb0""C"},
+        {"5.", false, 0, ""},
+        {"5. mm", false, 0, ""},
+        {"5 (left)", false, 0, ""},
+        {"5 - 6", false, 0, ""},
+        {"5 [", false, 0, ""},
+        {"5 {", false, 0, ""},
+        {"5 `", false, 0, ""},
+        {"1.2345678 mm", false, 0, ""},
+        {"99999999999999999 mm", false, 0, ""},
+        {"/5", false, 0, ""},
+        {":5", false, 0, ""},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        int64_t reading = 0;
+        struct text unit = TEXT("");
+        if (items_read_reading(text_of(cases[i].result), &reading, &unit) != cases[i].is)
+            fail_msg("%s", cases[i].result);
+        assert_int_equal(reading, cases[i].reading);
+        assert_true(text_is(unit, cases[i].unit));
+    }
+}
+
+/* Each cell of a record by its column; one that ends too early has empty ones. */
+static void cells_of_a_record(void **state)
+{
+    static const char record[] = "C1\0" "0\0" "D1\0";
+    struct text canonical = {record, sizeof record - 1};
+    (void)state;
+
+    assert_true(text_is(canonical_cell(canonical, COLUMN_CLAIM), "C1"));
+    assert_true(text_is(canonical_cell(canonical, COLUMN_DEALER), "D1"));
+    assert_true(text_is(canonical_cell(canonical, COLUMN_REPAIR_ORDER), ""));
+    assert_true(text_is(canonical_cell(canonical, COLUMN_TOTAL_AMOUNT), ""));
+    assert_true(text_is(canonical_cell(TEXT(""), COLUMN_CLAIM), ""));
+}
+
 static void long_lists(void **state)
 {
     (void)state;
@@ -762,6 +822,8 @@ int main(void)
         cmocka_unit_test(part_lists),
         cmocka_unit_test(labor_lists),
         cmocka_unit_test(inspection_lists),
+        cmocka_unit_test(readings),
+        cmocka_unit_test(cells_of_a_record),
         cmocka_unit_test(long_lists),
         cmocka_unit_test(excerpts),
         cmocka_unit_test(a_good_row),

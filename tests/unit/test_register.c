@@ -76,6 +76,8 @@ static void keys_lose_nothing_and_keep_the_order(void **state)
     char a[VIN_LENGTH + 1], b[VIN_LENGTH + 1], again[VIN_LENGTH + 1];
 
     (void)state;
+    assert_int_equal(vin_unpack((struct packed_vin){0, 0}, a), 0);
+    assert_string_equal(a, "");
     for (int i = 0; i < random_times(100000); i++) {
         struct packed_vin x, y;
         random_vin(&random, 1, a);
@@ -410,6 +412,65 @@ static void damaged_sources_are_errors(void **state)
     arena_free(&arena);
 }
 
+/* What was not asked for, and more vehicles than a bucket can have: a source that gives these is not to be trusted. */
+static int strange_buckets(void *context, uint32_t first, uint32_t count, register_take_bucket *take, void *taker)
+{
+    const struct test_source *test = context;
+    size_t length = (size_t)test->vehicle_count * VEHICLE_BYTES;
+    unsigned char *bytes = calloc(1, length + 1);
+    (void)count;
+
+    assert_non_null(bytes);
+    int status = take(taker, first + test->cut_bytes, bytes, length);
+    free(bytes);
+    return status;
+}
+
+static int profiles_before(void *context, uint32_t first, uint32_t count, register_take_profile *take, void *taker)
+{
+    struct vehicle_profile profile = {.model_line = TEXT("corvo")};
+    (void)context, (void)count;
+
+    return take(taker, first - 1, &profile);
+}
+
+static int profiles_behind(void *context, uint32_t first, uint32_t count, register_take_profile *take, void *taker)
+{
+    struct vehicle_profile profile = {.model_line = TEXT("corvo")};
+    (void)context;
+
+    return take(taker, first + count, &profile);
+}
+
+static void strange_sources_are_errors(void **state)
+{
+    static const struct {
+        uint32_t vehicles, beyond;
+        int status;
+    } cases[] = {{1, 0, WM_OK}, {1, 1, WM_IO}, {65536, 0, WM_IO}};
+    struct test_vehicle vehicles[] = {{"AAA", 70, 1}};
+    struct vehicle vehicle;
+    bool found;
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        struct test_source test = {.vehicle_count = cases[i].vehicles, .cut_bytes = cases[i].beyond};
+        struct office_register *reg = open_test(&test, 0, 200);
+        test.source.buckets = strange_buckets;
+        assert_int_equal(register_vehicle(reg, TEXT("AAA"), &found, &vehicle), cases[i].status);
+        assert_int_equal(text_starts_with(register_error(reg), TEXT("the index of vehicles is damaged; ")),
+                         cases[i].status != WM_OK);
+        register_close(reg);
+    }
+    for (int behind = 0; behind < 2; behind++) {
+        struct test_source test = {.vehicles = vehicles, .vehicle_count = 1};
+        struct office_register *reg = open_test(&test, 0, 200);
+        test.source.profiles = behind ? profiles_behind : profiles_before;
+        assert_int_equal(register_vehicle(reg, TEXT("AAA"), &found, &vehicle), WM_BAD_INPUT);
+        register_close(reg);
+    }
+}
+
 /* Any bytes may be searched: hashes in disorder are not found or found, but nothing else happens. */
 static void any_bytes_are_safe_to_search(void **state)
 {
@@ -672,6 +733,24 @@ static void shipments_add_up_to_the_day(void **state)
     register_close(reg);
 }
 
+static void shipments_may_be_many(void **state)
+{
+    enum { SHIPMENTS = 300 };
+    static struct test_shipment shipments[SHIPMENTS];
+    (void)state;
+
+    for (int i = 0; i < SHIPMENTS; i++)
+        shipments[i] = (struct test_shipment){"D1", i % 3 == 0 ? "KT1" : "KT2", SHIPMENTS - i, 1000000};
+    struct test_source test = {.shipments = shipments, .shipment_count = SHIPMENTS};
+    struct office_register *reg = open_test(&test, 0, 0);
+    for (int32_t day = 0; day <= SHIPMENTS; day += 30) {
+        int64_t quantity;
+        assert_int_equal(register_shipped(reg, TEXT("D1"), TEXT("KT1"), day, &quantity), WM_OK);
+        assert_int_equal(quantity, (int64_t)day / 3 * 1000000); /* every third day, from the last one back */
+    }
+    register_close(reg);
+}
+
 static void approvals_by_number(void **state)
 {
     (void)state;
@@ -849,12 +928,14 @@ int main(void)
         cmocka_unit_test(vehicles_are_those_of_the_source),
         cmocka_unit_test(buckets_are_loaded_once),
         cmocka_unit_test(damaged_sources_are_errors),
+        cmocka_unit_test(strange_sources_are_errors),
         cmocka_unit_test(any_bytes_are_safe_to_search),
         cmocka_unit_test(equal_hashes_are_told_apart),
         cmocka_unit_test(nearest_is_that_of_the_definition),
         cmocka_unit_test(nearest_case_by_case),
         cmocka_unit_test(the_dealers_version_that_counts),
         cmocka_unit_test(shipments_add_up_to_the_day),
+        cmocka_unit_test(shipments_may_be_many),
         cmocka_unit_test(approvals_by_number),
         cmocka_unit_test(failures_are_told_and_pass),
         cmocka_unit_test(many_threads_read_one_register),

@@ -38,6 +38,16 @@ static void restates_line_by_line(void **state)
         /* malformed quotes pass as they are */
         {';', "a;b\nx\"y;2\n", "a,b\nx\"y,2\n"},
         {';', "a;b\n\"x;2\n", "a,b\n\"x;2\n\n"},
+        {';', "a;b\n\"x\"y;2\n", "a,b\n\"x\"y,2\n"},
+        {';', "a;b\n\"x\"", "a,b\nx\n"}, /* the last thing in the file is a quote */
+        {';', "a;b\n \t\"x\" ;\t2\t\n \t", "a,b\nx,2\n\n"},
+        {'\t', "a\tb\n \t\"x\"\t\n", "a,b\n,x,\n"}, /* a tab separates, and is no blank */
+        {';', "a;b\n;\n ;", "a,b\n,\n,\n"},
+        /* lists with blanks behind their signs; what is no number there stays */
+        {';', "parts;labor\nA= 1,5@\t84,50;B=\n", "parts,labor\nA= 1.5@\t84.50,B=\n"},
+        {';', "parts;labor\nA=1,5,2@1,5.2;B@ \n", "parts,labor\n\"A=1,5,2@1,5.2\",B@\n"},
+        {';', "total_amount\n\n-\n1,5x\n,5\n", "total_amount\n\n-\n\"1,5x\"\n\",5\"\n"},
+        {';', "\n;\ntotal_amount\n1,5\n", "\n,\ntotal_amount\n1.5\n"}, /* the header is the first row that says anything */
     };
     (void)state;
 
@@ -48,6 +58,50 @@ static void restates_line_by_line(void **state)
         assert_string_equal(out.bytes, CASES[i].to);
         buffer_free(&out);
     }
+}
+
+/* Cells beyond those that a row may have are restated alike, as no column that is known. */
+static void restates_more_cells_than_a_row_may_have(void **state)
+{
+    enum { CELLS = 520 };
+    struct buffer from = BUFFER_EMPTY, out = BUFFER_EMPTY;
+    (void)state;
+
+    for (int line = 0; line < 2; line++)
+        for (int i = 0; i < CELLS; i++)
+            buffer_format(&from, "%s%s", line == 0 ? "total_amount" : "1,5", i + 1 < CELLS ? ";" : "\n");
+    spreadsheet_restate(buffer_text(&from), ';', &out);
+    buffer_add_byte(&out, '\0');
+    assert_non_null(strstr(out.bytes, "\n1.5,1.5,"));
+    assert_non_null(strstr(out.bytes, ",1.5,\"1,5\",\"1,5\"")); /* where the 512 end */
+    assert_null(strstr(out.bytes, "\"1,5\",1.5"));
+    buffer_free(&from);
+    buffer_free(&out);
+}
+
+/* Far down, a header is not looked for. */
+static void headers_far_down_are_not_looked_for(void **state)
+{
+    char *folder = pack_folder(), *path = words("%s/claims.csv", folder);
+    struct buffer text = BUFFER_EMPTY;
+    (void)state;
+
+    for (int lines = 38; lines <= 41; lines++) {
+        struct csv_source source = {.descriptor = -1};
+        struct capture capture;
+        buffer_clear(&text);
+        for (int i = 0; i < lines; i++)
+            buffer_add_string(&text, "a note\n");
+        buffer_add_string(&text, HEADER "\n");
+        write_file(path, text.bytes, text.length);
+        capture_start(&capture);
+        assert_int_equal(claims_source_open(&source, path, ',', &capture.sink), lines < 40 ? WM_BAD_INPUT : WM_OK);
+        if (lines < 40)
+            assert_non_null(strstr(capture.text, words("they are named on line %d;", lines + 1)));
+        csv_source_close(&source);
+    }
+    buffer_free(&text);
+    shell("rm -rf '%s'", folder);
 }
 
 static void names_what_a_file_is(void **state)
@@ -83,6 +137,8 @@ static void names_what_a_file_is(void **state)
          "it\n"},
         /* no header near: what is missing is said where headers are read */
         {"x,y\n1,2\n", ',', ""},
+        {"x,y\n1,2", ',', ""},
+        {" \n\t\n", ',', ""},
         {"", ',', ""},
     };
     char *folder = pack_folder(), *path = words("%s/claims.csv", folder);
@@ -149,6 +205,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(restates_line_by_line),
+        cmocka_unit_test(restates_more_cells_than_a_row_may_have),
+        cmocka_unit_test(headers_far_down_are_not_looked_for),
         cmocka_unit_test(names_what_a_file_is),
         cmocka_unit_test(a_file_of_semicolons_is_decided_alike),
     };

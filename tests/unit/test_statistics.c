@@ -185,6 +185,48 @@ static void by_hand(void **state)
     near(skewed.skewness, .98 / sqrt(.01 * .99) / 10, .02);
 }
 
+/* Where there is but one claim, all there are, or nothing was paid: nothing is left to chance, and nothing divided by 0. */
+static void at_their_edges(void **state)
+{
+    const struct audited wrong[] = {{100, 60}, {300, 200}}, unpaid[] = {{0, 0}, {0, 0}};
+    const struct audited_stratum one = {1, 100, wrong, 1}, none = {5, 0, unpaid, 2};
+    (void)state;
+
+    struct estimate difference = estimate_by_difference(&one, 1);
+    near(difference.total, 40, 1e-9);
+    near(difference.standard_error, 0, 0);
+    assert_true(isinf(difference.freedom));
+    /* one of several tells nothing of how they differ */
+    struct estimate single = estimate_by_difference(&(struct audited_stratum){5, 500, wrong, 1}, 1);
+    near(single.total, 200, 1e-9);
+    near(single.standard_error, 0, 0);
+    struct estimate rate = estimate_rate(&one, 1);
+    near(rate.total, 1, 1e-12);
+    near(rate.standard_error, 0, 0);
+    struct estimate ratio = estimate_by_ratio(&none, 1);
+    near(ratio.total, 0, 0);
+    near(ratio.standard_error, 0, 0);
+    struct estimate money = estimate_by_money(wrong, 1, 1000); /* a taint of 0.4 */
+    near(money.total, 400, 1e-9);
+    near(money.standard_error, 0, 0);
+    /* a stratum that was looked at whole adds no chance to one that was not */
+    const struct audited_stratum both[] = {{1, 100, wrong, 1}, {10, 3000, wrong, 2}};
+    struct estimate alone = estimate_by_difference(&both[1], 1), together = estimate_by_difference(both, 2);
+    near(together.total, alone.total + 40, 1e-9);
+    near(together.standard_error, alone.standard_error, 1e-9);
+    near(together.freedom, alone.freedom, 1e-9);
+}
+
+/* Student's t of 99 degrees of freedom is 1.660391 at 5 % (as tables have it: 1.6604): 18,000 and 1.660391 x 4,269.075 */
+static void limits_by_student(void **state)
+{
+    struct estimate simple = estimate_of_figures(&(struct stratum_figures){1000, 100, 18, 45}, 1);
+    (void)state;
+
+    near(estimate_limit(&simple, .05, -1), 10911.67, .02);
+    near(estimate_limit(&simple, .05, 1), 25088.33, .02);
+}
+
 static void neyman(void **state)
 {
     /* Scheaffer et al., Elementary Survey Sampling (from memory, and computed) */
@@ -209,6 +251,8 @@ static void rounded_once_and_in_the_right_direction(void **state)
     assert_int_equal(cents_near(100.5), 101);
     assert_int_equal(cents_down(99.9999999999), 100); /* a whole number but for the last bits */
     assert_int_equal(cents_down(NAN), 0);
+    assert_int_equal(cents_near(-9.3e18), INT64_MIN);
+    assert_int_equal(cents_near(9.3e18), INT64_MAX);
     assert_int_equal(cents_down(1e300), INT64_MAX);
     assert_int_equal(cents_up(-1e300), INT64_MIN);
     assert_int_equal(millionths_near(.0713535), 71354);
@@ -357,6 +401,8 @@ int main(int count, char **words)
         cmocka_unit_test(stringer),
         cmocka_unit_test(textbook_figures),
         cmocka_unit_test(by_hand),
+        cmocka_unit_test(at_their_edges),
+        cmocka_unit_test(limits_by_student),
         cmocka_unit_test(neyman),
         cmocka_unit_test(rounded_once_and_in_the_right_direction),
     };

@@ -58,6 +58,7 @@ static void test_any(void **state)
     CHECK("A,n,>x\na,-,{m} left\nb,-,{n} left\n", {"n=4 m=4", "a"}, {"n=4 m=5", "! outputs-differ a b"});
     CHECK("A,n,>x\na,-,\nb,-,{t}\n", {"t=x", "! outputs-differ a b"});
     CHECK("A,n,>x\na,-,p\nb,-,\n", {"", "! outputs-differ a b"});
+    CHECK("A,n,>x\na,-,{n}\nb,-,\"\"\"\\u007bn}\"\"\"\n", {"n=5", "! outputs-differ a b"}); /* a place, and its looks */
 }
 
 /* By its rows alone, without facts: texts with places as written. */
@@ -142,6 +143,10 @@ static void test_aggregates(void **state)
     CHECK("C#,n,>x\na,> 5,p\nb,> 3,p\nc,> 1,\n", {"n=6", "a b c = 3"}, {"n=4", "b c = 2"}, {"n=1", "none"});
     CHECK("C+,n,>x\na,-,9000000000000\nb,> 1,9000000000000\nc,> 2,-9000000000000\n",
           {"n=1", "a = 9000000000000"}, {"n=2", "! too-large a b"}, {"n=3", "a b c = 9000000000000"});
+    CHECK("C+,n,>x\na,-,-9000000000000\nb,> 1,-9000000000000\nc,> 2,9000000000000\n",
+          {"n=1", "a = -9000000000000"}, {"n=2", "! too-large a b"}, {"n=3", "a b c = -9000000000000"});
+    CHECK("C+,n,>x\na,-,9223372036854.775807\nb,> 1,0.000001\nc,> 2,-0.000001\n", /* the last number there is */
+          {"n=1", "a = 9223372036854.775807"}, {"n=2", "! too-large a b"}, {"n=3", "a b c = 9223372036854.775807"});
 }
 
 static void test_policy_names(void **state)
@@ -220,6 +225,11 @@ static void test_accessors(void **state)
     assert_false(table_output_has_places(table, 1, 0));
     assert_int_equal(table_output(table, 2, 1).type, VALUE_NULL);
     assert_false(table_output_has_places(table, 2, 1));
+    assert_int_equal(table_output_place_count(table, 1, 1), 1);
+    assert_true(text_is(table_output_place(table, 1, 1, 0)->name, "n"));
+    assert_null(table_output_place(table, 1, 1, 1));
+    assert_int_equal(table_output_place_count(table, 2, 1), 0);
+    assert_null(table_output_place(table, 2, 1, 0));
     assert_true(table_is_late(table));
     assert_false(table_is_classable(table));
     kit_end(&kit);
@@ -273,6 +283,71 @@ static void test_stages(void **state)
     kit_good(&kit, "C,n,>x\na,late_n,1\n");
     assert_true(table_is_late(kit.table));
     kit_end(&kit);
+}
+
+/* m and u are facts of an item that every item of its kind has (steady), t is an item's own. */
+static bool find_of_item(void *context, struct text name, enum value_type declared, struct fact_ref *ret_fact,
+                         struct text *ret_nearest)
+{
+    if (!kit_find(context, name, declared, ret_fact, ret_nearest))
+        return false;
+    ret_fact->steady = text_is(name, "m") || text_is(name, "u");
+    ret_fact->of_item = ret_fact->steady || text_is(name, "t");
+    return true;
+}
+
+/* In two steps, claim and item, or in three, where what the steady facts leave is known already: what is left is what
+ * early facts leave at once. One word of rows, and two. */
+static void test_item_stages(void **state)
+{
+    static const char rows[] = "a,1,-,-,-,-,1\nb,-,2,-,-,-,2\nc,-,-,A,-,-,3\nd,-,-,-,B,-,4\ne,-,-,-,-,5,5\n";
+    static const struct {
+        const char *facts;
+        uint64_t shared, steady, item, late;
+    } cases[] = {
+        {"n=1 m=2 t=A u=B late_n=5", 0x1f, 0x1f, 0x1f, 0x1f}, {"n=2 m=2 t=A u=B late_n=5", 0x1e, 0x1f, 0x1e, 0x1e},
+        {"n=1 m=3 t=A u=B late_n=5", 0x1f, 0x1d, 0x1d, 0x1d}, {"n=1 m=2 t=C u=B late_n=5", 0x1f, 0x1f, 0x1b, 0x1b},
+        {"n=1 m=2 t=A u=D late_n=5", 0x1f, 0x17, 0x17, 0x17}, {"n=1 m=2 t=A u=B late_n=6", 0x1f, 0x1f, 0x1f, 0x0f},
+        {"n=3 m=3 t=D u=D late_n=6", 0x1e, 0x15, 0x10, 0x00},
+    };
+    struct fact_source source = {NULL, find_of_item};
+    (void)state;
+
+    for (uint32_t words = 1; words <= 2; words++) {
+        struct buffer csv = BUFFER_EMPTY;
+        struct kit kit;
+        buffer_format(&csv, "C,n,m,t,u,late_n,>x\n%s", rows);
+        for (int r = 0; r < 60 && words == 2; r++)
+            buffer_format(&csv, "r%d,9,-,-,-,-,1\n", r);
+        kit_start(&kit, "U,>x\n", (struct table_rules){.policies = HIT_ALL_POLICIES});
+        assert_int_equal(table_compile(&kit.arena, TEXT("t.csv"), buffer_text(&csv),
+                                       (struct table_rules){.policies = HIT_ALL_POLICIES}, &source, &kit.capture.sink,
+                                       &kit.table),
+                         WM_OK);
+        assert_int_equal(table_set_words(kit.table), words);
+        for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+            uint64_t shared[2] = {0}, steady[2] = {0}, item[2] = {0}, early[2] = {0};
+            uint32_t row;
+            kit_facts(&kit, cases[i].facts);
+            table_match_shared(kit.table, kit.facts, shared);
+            assert_int_equal(shared[0] & 0x1f, cases[i].shared);
+            table_match_steady(kit.table, kit.facts, steady);
+            assert_int_equal(steady[0] & 0x1f, cases[i].steady);
+            table_match_item(kit.table, kit.facts, shared, item);
+            assert_int_equal(item[0], cases[i].item);
+            assert_int_equal(item[1], 0);
+            table_match_early(kit.table, kit.facts, early);
+            assert_memory_equal(early, item, sizeof early);
+            for (uint32_t w = 0; w < words; w++)
+                shared[w] &= steady[w];
+            table_match_rest(kit.table, kit.facts, shared);
+            assert_memory_equal(shared, item, sizeof shared);
+            assert_int_equal(table_match_late(kit.table, kit.facts, kit.scratch, item, &row), WM_OK);
+            assert_int_equal(item[0], cases[i].late);
+        }
+        kit_end(&kit);
+        buffer_free(&csv);
+    }
 }
 
 static void test_misses(void **state)
@@ -401,6 +476,8 @@ static void test_output_texts(void **state)
         {"{ n } and {\tm}", "n=1 m=2", "1 and 2"},
         {"\"{t}\\t{u}\"", "t=x u=y", "x\ty"},
         {"{1} {} { {, }", "", "{1} {} { {, }"},
+        {"{^n} {@n} {[n} {`n} {{", "", "{^n} {@n} {[n} {`n} {{"}, /* what no name begins with */
+        {"\"a {  \"", "", "a {  "},
         {"\"\\u007bn} {n}\"", "n=5", "{n} 5"},
         {"{late_n}", "late_n=3", "3"},
         {"\"null\"", "", "null"},
@@ -497,6 +574,12 @@ static const struct mistake MISTAKES[] = {
     {"U,n,>x\nvalues,[1..,1\na,1,1\n",
      "t.csv:2:2: a value is missing in [1..; write one, or - for any value\n"},
     {"U,n,>x\nvalues,,\"1,,2\"\na,1,1\n", "t.csv:2:3: a value is missing between commas; write one, or null\n"},
+    {"U,n,>x\nvalues,,\"1,2,\"\na,1,1\n", "t.csv:2:3: a value is missing between commas; write one, or null\n"},
+    {"U,n,>x\nvalues,,\",1\"\na,1,1\n", "t.csv:2:3: a value is missing between commas; write one, or null\n"},
+    {"U,n,>x\nvalues,,\",\"\na,1,1\n", "t.csv:2:3: a value is missing between commas; write one, or null\n"
+                                        "t.csv:2:3: a value is missing between commas; write one, or null\n"
+                                        "t.csv:3:3: \"1\" is not among the values of this column; add it there, or "
+                                        "correct it\n"},
     {"U,n,>x\nvalues,,\"p, q,\"\"p\"\"\"\na,1,p\n",
      "t.csv:2:3: the value \"p\" stands twice; leave one of them out\n"},
     {"U,n,>x\ntype,,number\nvalues,,\"1, y, 1.0\"\na,1,1\n",
@@ -513,6 +596,8 @@ static const struct mistake MISTAKES[] = {
      "them, the first one first\n"},
     {"P,n,>x\nvalues,,\"p, q\"\na,1,\n", "t.csv:3:3: the output is empty and has no priority; write it, or add "
                                          "null to the values of this column\n"},
+    {"O,n,>x\nvalues,,\"p, q\"\na,1,null\n",
+     "t.csv:3:3: the output is empty and has no priority; write it, or add null to the values of this column\n"},
     {"C+,n,>x\na,1,\nb,2,\"2,5\"\n",
      "t.csv:2:3: the output is empty and C+ needs a number in each row; write one\n"
      "t.csv:3:3: \"2,5\" is not a number; write digits, such as 12 or -0.5\n"},
@@ -525,6 +610,10 @@ static const struct mistake MISTAKES[] = {
      "t.csv:3:3: \"1\" is text and this output a number; leave out the quotes\n"},
     {"U,n,>x\ntype,,date\na,1,2026-02-30\n",
      "t.csv:3:3: \"2026-02-30\" is not a date; write one that exists, such as 2026-03-01\n"},
+    {"U,n,>x\ntype,,date\na,1,\"date[\"\"2026-03-01\"\")\"\nb,2,\"date(\"\"2026-03-01\"\"]\"\n",
+     "t.csv:3:3: \"date[\"2026-03-01\")\" is not a date; write one that exists, such as 2026-03-01\n"
+     "t.csv:4:3: \"date(\"2026-03-01\"]\" is not a date; write one that exists, such as 2026-03-01\n"},
+    {"U,n,>x\na,1,\"\"\"\"\n", "t.csv:2:3: the quote \" is not closed; end it with \"\n"},
     {"U,n,>x\na,1,\"\"\"open\"\n", "t.csv:2:3: the quote \"open is not closed; end it with \"\n"},
     {"U,n,>x\na,1,\"\"\"p\"\" and \"\"q\"\"\"\n", "t.csv:2:3: there is more behind the closing quote in \"p\" "
                                                   "and \"q\"; put the whole text in quotes and write \\\" "
@@ -540,6 +629,11 @@ static const struct mistake MISTAKES[] = {
      "brace\n"},
     {"U,n,>x\na,1,p\"q\nb,2,3\n", "t.csv:2:3: the cell holds a quote where none may stand; put the whole cell "
                                   "in quotes and double those inside it\n"},
+    {"U,n,>x\na,1,{_x} {Zz} {\xc3\xa9}\n", "t.csv:2:3: no fact \"_x\"; name one of the dictionary\n"
+                                         "t.csv:2:3: no fact \"Zz\"; name one of the dictionary\n"
+                                         "t.csv:2:3: no fact \"\xc3\xa9\"; name one of the dictionary\n"},
+    {"U,n,>x\n\"a,1,p\n", "t.csv:2:1: the cell opens a quote that is never closed; close it\n"},
+    {"\"U,n,>x\n", "t.csv:1:1: the cell opens a quote that is never closed; close it\n"},
     {"U,n,>x\na,\"1,p\n", "t.csv:2:2: the cell opens a quote that is never closed; close it\n"},
     {"U,\xff,>x\na,1,p\n", "t.csv:1:2: the cell is not UTF-8 text; save the file as CSV UTF-8\n"},
     {"U,n,>x\na,1,\xc3\n", "t.csv:2:3: the cell is not UTF-8 text; save the file as CSV UTF-8\n"},
@@ -608,6 +702,73 @@ static void test_nul(void **state)
 
 /* --- Size ---------------------------------------------------------------------------------------------- */
 
+/* On either side of the ends of a word of rows: each row that is there hits, and no other, with conditions and without. */
+static void test_row_counts(void **state)
+{
+    static const uint32_t counts[] = {1, 2, 63, 64, 65, 127, 128, 129, 130, 192};
+    static const char *const headers[] = {"C,>x\n", "C,n,>x\n", "C,late_n,>x\n"}, *const cells[] = {"", "-,", "\"not(7)\","};
+    (void)state;
+
+    for (size_t h = 0; h < 3; h++)
+        for (size_t i = 0; i < sizeof counts / sizeof *counts; i++) {
+            struct buffer csv = BUFFER_EMPTY;
+            struct table_hits hits;
+            struct kit kit;
+            buffer_add_string(&csv, headers[h]);
+            for (uint32_t r = 0; r < counts[i]; r++)
+                buffer_format(&csv, "r%u,%s%u\n", r, cells[h], r);
+            buffer_add_byte(&csv, '\0');
+            kit_good(&kit, csv.bytes);
+            kit_facts(&kit, "n=1 late_n=1");
+            assert_int_equal(table_decide(kit.table, kit.facts, kit.scratch, &hits), WM_OK);
+            assert_int_equal(hits.count, counts[i]);
+            for (uint32_t r = 0; r < counts[i]; r++)
+                assert_int_equal(hits.rows[r], r);
+            kit_facts(&kit, "n=7 late_n=7");
+            assert_int_equal(table_decide(kit.table, kit.facts, kit.scratch, &hits), WM_OK);
+            assert_int_equal(hits.count, h == 2 ? 0 : counts[i]);
+            kit_end(&kit);
+            buffer_free(&csv);
+        }
+}
+
+/* Cells that are tested one by one, in two columns, over few rows and over several words of them. */
+static void test_columns_of_tested_cells(void **state)
+{
+    static const struct {
+        const char *facts;
+        bool first, second;
+    } cases[] = {
+        {"n=1 m=2 d=2026-01-02 e=2026-01-01", true, true},   {"n=3 m=2 d=2026-01-02 e=2026-01-01", false, true},
+        {"n=1 m=2 d=2026-01-01 e=2026-01-02", true, false}, {"n=3 m=2 d=2026-01-01 e=2026-01-02", false, false},
+        {"n=1 m=2", true, false},
+    };
+    (void)state;
+
+    for (uint32_t rows = 10; rows <= 150; rows += 70)
+        for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+            struct buffer csv = BUFFER_EMPTY;
+            struct table_hits hits;
+            struct kit kit;
+            uint32_t at = 0;
+            buffer_add_string(&csv, "C,n,d,>x\n");
+            for (uint32_t r = 0; r < rows; r++)
+                buffer_format(&csv, "r%u,%s,%s,1\n", r, r % 2 == 0 ? "< m" : "-", r % 3 == 0 ? "> e" : "-");
+            buffer_add_byte(&csv, '\0');
+            kit_good(&kit, csv.bytes);
+            kit_facts(&kit, cases[i].facts);
+            assert_int_equal(table_decide(kit.table, kit.facts, kit.scratch, &hits), WM_OK);
+            for (uint32_t r = 0; r < rows; r++)
+                if ((r % 2 != 0 || cases[i].first) && (r % 3 != 0 || cases[i].second)) {
+                    assert_true(at < hits.count);
+                    assert_int_equal(hits.rows[at++], r);
+                }
+            assert_int_equal(hits.count, at);
+            kit_end(&kit);
+            buffer_free(&csv);
+        }
+}
+
 static void test_too_many_rows(void **state)
 {
     struct buffer csv = BUFFER_EMPTY;
@@ -640,6 +801,7 @@ int main(void)
         cmocka_unit_test(test_accessors),
         cmocka_unit_test(test_edges),
         cmocka_unit_test(test_stages),
+        cmocka_unit_test(test_item_stages),
         cmocka_unit_test(test_misses),
         cmocka_unit_test(test_classes),
         cmocka_unit_test(test_output_types),
@@ -649,6 +811,8 @@ int main(void)
         cmocka_unit_test(test_mistakes),
         cmocka_unit_test(test_rules_of_the_caller),
         cmocka_unit_test(test_nul),
+        cmocka_unit_test(test_row_counts),
+        cmocka_unit_test(test_columns_of_tested_cells),
         cmocka_unit_test(test_too_many_rows),
     };
 

@@ -202,12 +202,46 @@ static void test_one_by_one(void **state)
     kit_end(&kit);
 }
 
+enum { SHARED_LITERALS = 530 };
+
+/* Two rows of three share a cell of many numbers, and the others change at as many places as they have ends. */
+static void write_shared_cells(uint64_t *seed, int row, struct buffer *csv)
+{
+    buffer_add_byte(csv, '"');
+    for (int i = 0; row % 3 != 0 && i < SHARED_LITERALS; i++)
+        buffer_format(csv, "%s%d", i > 0 ? "," : "", i);
+    for (int i = 0; row % 3 == 0 && i < 8; i++) {
+        uint64_t low = 1000 + random_below(seed, 1000000);
+        buffer_format(csv, "%s[%llu..%llu]", i > 0 ? "," : "", (unsigned long long)low, (unsigned long long)low + 50000);
+    }
+    buffer_add_string(csv, "\",-,-");
+}
+
+/* At the shared numbers two rows of three change, more often than there is room to note it beside the sets. */
+static void test_too_many_changes(void **state)
+{
+    static const char *const facts[] = {"n=0", "n=529", "n=530", "n=0.5", "n=400000", ""};
+    uint64_t seed = random_seed("too many changes");
+    struct kit kit;
+    (void)state;
+
+    make_large(&kit, 12000, &seed, write_shared_cells);
+    assert_non_null(kit.table->conditions[0].one_by_one);
+    assert_false(kit.table->conditions[0].classes.decides);
+    for (size_t i = 0; i < sizeof facts / sizeof *facts; i++) {
+        kit_facts(&kit, facts[i]);
+        check_rows(&kit);
+    }
+    kit_end(&kit);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(test_random_tables),
         cmocka_unit_test(test_checkpoints),
         cmocka_unit_test(test_one_by_one),
+        cmocka_unit_test(test_too_many_changes),
     };
 
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -78,13 +78,15 @@ static const struct trial TRIALS[] = {
      "\"!error: the pattern of row slow was given up, it takes too many steps\"\na,1\n"},
     /* cells that are not of their fact's type, rows that cannot be read: the others go on */
     {"F,n,d,b,>x\na,-,-,-,p\n",
-     "n,d,b\n1x,,\n,2026-02-30,\n,,TRUE\n1.2345678,,\n1,2026-01-01,true\n1,2\n1,2,3,4\n1,p\"q,\n1,\xff,\n", TRY_CSV, 8,
+     "n,d,b\n1x,,\n,2026-02-30,\n,,TRUE\n1.2345678,,\n1,2026-01-01,true\n1,2\n1,2,3,4\n1,p\"q,\n1,\xff,\n1\n,,false\n",
+     TRY_CSV, 9,
      "n,d,b,x\n1x,,,!error: n: 1x is not a number\n,2026-02-30,,!error: d: 2026-02-30 is not a date\n"
      ",,TRUE,!error: b: TRUE is not true or false\n1.2345678,,,!error: n: 1.2345678 has more than six places\n"
      "1,2026-01-01,true,p\n1,2,,!error: the row has 2 cells and the header 3\n"
      "1,2,3,!error: the row has 4 cells and the header 3\n"
      "1,,,!error: cell 2 holds a quote where none may stand; put the whole cell in quotes and double those inside it\n"
-     "1,,,!error: cell 2 is not UTF-8 text; save the file as CSV UTF-8\n"},
+     "1,,,!error: cell 2 is not UTF-8 text; save the file as CSV UTF-8\n"
+     "1,,,!error: the row has 1 cell and the header 3\n,,false,p\n"},
     /* lists, aggregates, places */
     {"C,n,>x,>y\na,1,p,\nb,-,\"q,r\",2\n", "n\n1\n2\n", TRY_CSV, 0, "n,x,y\n1,\"p;q,r\",;2\n2,\"q,r\",2\n"},
     {"R,n,>x\na,1,p\nb,1,q\n", "n\n1\n2\n", TRY_CSV, 0, "n,x\n1,p;q\n2,\n"},
@@ -104,6 +106,15 @@ static const struct trial TRIALS[] = {
     {"F,n,>x\na,late_n,{n} is {late_n}\n", "n,late_n\n1,1\n", TRY_CSV, 0, "n,late_n,x\n1,1,1 is 1\n"},
     {"U,n,>x\n", "n\n1\n", TRY_CSV, 0, "n,x\n1,\n"},
     {"U,n,>x\na,1,1\n", "n\n", TRY_CSV, 0, "n,x\n"},
+    /* columns without a name are carried through, several of them too */
+    {"U,n,>x\na,1,p\n", "n,,\n1,2,3\n", TRY_CSV, 0, "n,,,x\n1,2,3,p\n"},
+    /* more facts than a dictionary has */
+    {"C,f1,f2,f3,f4,f5,f6,f7,f8,f9,f10,f11,f12,f13,f14,f15,f16,f17,f18,>x\n"
+     "type,number,number,number,number,number,number,number,number,number,number,number,number,number,number,number,"
+     "number,number,number,\n"
+     "a,1,-,-,-,-,-,-,-,-,-,-,-,-,-,-,-,-,9,first\nb,-,-,-,-,-,-,-,-,-,-,-,-,-,-,-,-,8,-,second\n",
+     "f1,f17,f18\n1,8,9\n1,7,9\n2,8,9\n1,9,8\n", TRY_CSV, 0,
+     "f1,f17,f18,x\n1,8,9,first;second\n1,7,9,first\n2,8,9,second\n1,9,8,\n"},
     /* JSON */
     {"U,n,t,d,b,>x,>y,>z,>w\na,1,-,-,-,p,1.50,2026-03-01,true\nb,2,-,-,-,,,,\nc,2,-,-,-,,,,\n",
      "n,t,d,b,id\n1.0,\"say \"\"hi\"\"\\\t\n\x01\xc3\xa9\",2026-01-01,true,007\n3,,,,\n2,,,,\n", TRY_JSON, 1,
@@ -114,6 +125,10 @@ static const struct trial TRIALS[] = {
      "\"x\":\"!error: rows b and c both hit and U allows one\",\"y\":null,\"z\":null,\"w\":null}\n"},
     {"C,n,>x,>y\na,1,p,\nb,-,{t},2\n", "n,t\n1,A\n2,\n", TRY_JSON, 0,
      "{\"n\":1,\"t\":\"A\",\"x\":[\"p\",\"A\"],\"y\":[null,2]}\n{\"n\":2,\"t\":null,\"x\":[\"\"],\"y\":[2]}\n"},
+    {"F,b,>x\na,-,p\n", "b,c,t\nfalse,true,\"a\rb\"\nTRUE,1,\n\"\",no,\n", TRY_JSON, 1,
+     "{\"b\":false,\"c\":true,\"t\":\"a\\rb\",\"x\":\"p\"}\n"
+     "{\"b\":\"TRUE\",\"c\":\"1\",\"t\":null,\"x\":\"!error: b: TRUE is not true or false\"}\n"
+     "{\"b\":null,\"c\":\"no\",\"t\":null,\"x\":\"p\"}\n"},
     {"R,n,>x\na,1,1\n", "n\n2\n", TRY_JSON, 0, "{\"n\":2,\"x\":null}\n"},
     {"C+,n,>x\na,1,.25\nb,1,9000000000000.000001\n", "n\n1\n2\n", TRY_JSON, 0,
      "{\"n\":1,\"x\":9000000000000.250001}\n{\"n\":2,\"x\":null}\n"},
@@ -121,6 +136,8 @@ static const struct trial TRIALS[] = {
     {"U,n,>t\na,1,new\n", "t,n\nold,1\nold,x\n\"a\",1,2\n", TRY_JSON, 2,
      "{\"n\":1,\"t\":\"new\"}\n{\"n\":\"x\",\"t\":\"!error: n: x is not a number\"}\n"
      "{\"n\":1,\"t\":\"!error: the row has 3 cells and the header 2\"}\n"},
+    {"U,n,>x\na,1,new\n", "n,m\n1\n", TRY_JSON, 1,
+     "{\"n\":1,\"m\":null,\"x\":\"!error: the row has 1 cell and the header 2\"}\n"},
 };
 
 static void test_trials(void **state)

@@ -73,6 +73,7 @@ static void parts(void **state)
         {"dealer=D2|parts=CP-1|inspections=CAP=wrong|parts_amount=9|total_amount=9", "0|0 pay 0.00 0.00"},
         /* what is not expected is not paid: another vehicle's kit, a strange part, a cap that is right */
         {EARLY "|parts=K-B; X-1=1@5; CP-1@7|parts_amount=999|total_amount=999", "0|0 pay 0.00 0.00"},
+        {EARLY "|parts=X-A=1@5; X1=2@5|parts_amount=999|total_amount=999", "0|0 pay 0.00 0.00"}, /* ends like K-A, FL-1 */
         /* nothing is expected of a vehicle that is not eligible */
         {EARLY "|vin=" VIN_GAMMA "|parts=K-A|parts_amount=99|total_amount=99", "0|0 pay 0.00 0.00"},
     };
@@ -127,6 +128,39 @@ static void totals(void **state)
     };
     (void)state;
     expect_money(CASES, COUNT(CASES));
+}
+
+/* Rules that allow more than there can be: 9e12 parts at 9e12 each, and 9e12 hours at 180.00, stay at the end of what is
+ * counted (9,223,372,036,854.775807 as a fact), and what is payable is what was asked. */
+static void allowances_beyond_any_amount(void **state)
+{
+    static const struct money_case CASES[] = {
+        {"campaign=T8|dealer=D3|parts=P-1=9000000000000|labor=OP-1=9000000000000|parts_amount=9000000000000"
+         "|labor_amount=9000000000000|total_amount=9000000000000",
+         "9223372036854.775807|9223372036854.775807 pay 9000000000000.00 9000000000000.00"},
+        /* three of each: the sums themselves are beyond what is counted with */
+        {"campaign=T8|dealer=D4|parts=P-1=9000000000000; P-2=9000000000000; P-3=9000000000000|labor=OP-1=9000000000000; "
+         "OP-2=9000000000000; OP-3=9000000000000|parts_amount=1|labor_amount=2|total_amount=3",
+         "9223372036854.775807|9223372036854.775807 pay 3.00 3.00"},
+        {"campaign=T8|dealer=D3|parts=P-1=9000000000000@1|labor=OP-1=1|parts_amount=9200000000000"
+         "|labor_amount=180|total_amount=9200000000000",
+         "9223372036854.775807|180 pay 9200000000000.00 9200000000000.00"}, /* 9e12 x 1.25 = 1.125e13 */
+    };
+    (void)state;
+
+    shell("mkdir -p %s", probe_path("rules/campaigns/T8"));
+    write_words(probe_path("rules/campaigns/T8/campaign.csv"), "key,value\ncampaign,T8\nopens_on,2026-01-01\n");
+    write_words(probe_path("rules/campaigns/T8/eligibility.csv"), "F,model_line,>eligible\nalpha,Alpha,true\n");
+    write_words(probe_path("rules/campaigns/T8/parts.csv"),
+                "C,engine,>part,>quantity,>need\none,-,P-1,9000000000000,required\n"
+                "two,-,P-2,9000000000000,required\nthree,-,P-3,9000000000000,required\n");
+    write_words(probe_path("rules/campaigns/T8/prices.csv"),
+                "part,price\nP-1,9000000000000\nP-2,9000000000000\nP-3,9000000000000\n");
+    write_words(probe_path("rules/campaigns/T8/labor.csv"),
+                "C,engine,>operation,>hours,>need\none,-,OP-1,9000000000000,required\n"
+                "two,-,OP-2,9000000000000,required\nthree,-,OP-3,9000000000000,required\n");
+    expect_money(CASES, COUNT(CASES));
+    shell("rm -rf %s", probe_path("rules/campaigns/T8"));
 }
 
 static void decisions(void **state)
@@ -221,6 +255,244 @@ static void ambiguous_rules_hold(void **state)
     unlink(probe_path("rules/checks/claim/twice.csv"));
 }
 
+/* The other two ways in which rules fail on a claim, and what is said of each. */
+static void rules_fail_in_other_ways(void **state)
+{
+    (void)state;
+    write_words(probe_path("rules/checks/claim/differ.csv"),
+                "A,odometer,>finding,>effect,>message\nlow,<= 10,low,note,x\nhigh,>= 10,high,note,x\n");
+    write_words(probe_path("rules/checks/claim/slow.csv"),
+                "C,technician,>finding,>effect,>message\nother,null,other,note,x\n"
+                "slow,\"matches(?, \"\"^(a|aa)+$\"\")\",slow,note,x\n");
+    struct result result = probe_check("odometer=10|technician=b\n"
+                                       "odometer=9|technician=aaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaaab\n"
+                                       "odometer=11|technician=aa",
+                                       "2026-03-10");
+    struct csv_sheet decided = csv_sheet_read(result.out), findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_string_equal(csv_at(&decided, 1, "findings"), "rules-ambiguous");
+    assert_string_equal(csv_at(&decided, 1, "decision"), "hold");
+    assert_string_equal(csv_at(&decided, 2, "findings"), "rules-ambiguous;low");
+    assert_string_equal(csv_at(&decided, 3, "findings"), "high;slow");
+    assert_string_equal(csv_at(&findings, 1, "message"),
+                        "rows low and high hit with different outputs; the office must correct its rules");
+    assert_string_equal(csv_at(&findings, 2, "message"),
+                        "the pattern in row slow took too long on this claim; the office must correct its rules");
+    csv_sheet_free(&decided);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    unlink(probe_path("rules/checks/claim/differ.csv"));
+    unlink(probe_path("rules/checks/claim/slow.csv"));
+}
+
+/* The header is the first row of the file, wherever it stands: behind more empty lines than a thread takes at a time too. */
+static void headers_behind_empty_lines(void **state)
+{
+    static const struct {
+        int lines;
+        bool header;
+    } CASES[] = {{0, true}, {1, true}, {200000, true}, {200000, false}, {0, false}};
+    const char *path = probe_path("empty.csv");
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        FILE *file = fopen(path, "w");
+        need(file != NULL, path);
+        for (int line = 0; line < CASES[i].lines; line++)
+            fputc('\n', file);
+        if (CASES[i].header)
+            fputs("claim,dealer,repair_order,campaign,vin,outcome\nA,D1,R,T1," VIN_A ",repaired\n", file);
+        need(fclose(file) == 0, path);
+        struct result result = RUN("check", path, "--office", probe_path("office.db"), "--rules", probe_path("rules"),
+                                   "--today", "2026-03-10", "--format", "csv");
+        if (CASES[i].header) {
+            struct csv_sheet decided = csv_sheet_read(result.out);
+            assert_int_equal(decided.count, 2);
+            assert_string_equal(csv_at(&decided, 1, "claim"), "A");
+            csv_sheet_free(&decided);
+        } else {
+            assert_int_equal(result.code, 2);
+            assert_non_null(strstr(result.err, "the file is empty; its first row must name the columns"));
+        }
+        result_free(&result);
+    }
+}
+
+/* The JSON of `explain`, without blanks, so that parts of it can be looked for. */
+static char *explained(const char *claim, const char *office)
+{
+    struct result result = RUN("explain", claim, "--office", office, "--format", "json");
+    char *to = result.out;
+
+    assert_int_equal(result.code, 0);
+    for (const char *from = result.out; *from != '\0'; from++)
+        if (*from != ' ' && *from != '\n')
+            *to++ = *from;
+    *to = '\0';
+    return result.out;
+}
+
+static void explanations(void **state)
+{
+    static const struct {
+        const char *claim, *parts[8];
+    } CASES[] = {
+        {"D1/A", /* an approval, parts that are none of the campaign, or have no listed price */
+         {"\"approval\":{\"approval\":\"AP-3\",\"valid\":true,\"covers\":\"seen-by-engine\",\"reason\":\"byletter\"}",
+          "{\"item\":\"X-1\",\"expected\":null,\"quantity_claimed\":\"2\",\"price_claimed\":\"5\",\"quantity_counted\":\"0\","
+          "\"price_counted\":\"0\"}",
+          "{\"item\":\"CP-1\",\"expected\":\"allowed\",\"quantity_claimed\":\"1\",\"quantity_allowed\":\"1\"",
+          "{\"item\":\"OP-7\",\"expected\":null,\"hours_claimed\":\"1\",\"hours_counted\":\"0\"}", "\"effect\":\"note\"",
+          "\"rule\":\"checks/claim/decider.csv:refuse\"", "\"in_error\":false"}},
+        {"D1/B", /* a vehicle that is not in the campaign: its eligibility alone is told */
+         {"\"vehicle\":{\"registered\":true", "\"model_line\":\"Gamma\"", "\"table\":\"campaigns/T1/eligibility.csv\"",
+          "\"approval\":null", "\"payable\":\"0.00\""}},
+        {"D9/C", /* neither vehicle nor dealer are known */
+         {"\"vehicle\":{\"registered\":false}", "\"dealer\":{\"registered\":false}"}},
+        {"D1/E", /* rules in error */
+         {"\"finding\":\"rules-ambiguous\"", "\"in_error\":true", "\"rule\":\"checks/claim/twice.csv\"}"}},
+    };
+    const char *office = probe_path("explained.db");
+    (void)state;
+
+    shell("cp %s %s", probe_path("office.db"), office);
+    write_words(probe_path("rules/checks/claim/twice.csv"),
+                "U,odometer,>finding,>effect,>message\nlow,<= 10,low,note,x\nhigh,>= 10,high,note,x\n");
+    struct result result =
+        RUN("post",
+            probe_write_claims("claim=A|engine=REFUSE|approval=AP-3|parts=X-1=2@5; CP-1|labor=OP-7=1|inspections=CAP=wrong\n"
+                               "claim=B|vin=" VIN_GAMMA "\nclaim=C|dealer=D9|vin=1M8GDM9AXKP042788\nclaim=E|odometer=10"),
+            "--office", office, "--rules", probe_path("rules"), "--today", "2026-03-10", "--quiet");
+    if (result.code > 1)
+        fail_msg("%s", result.err);
+    result_free(&result);
+    unlink(probe_path("rules/checks/claim/twice.csv"));
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        char *json = explained(CASES[i].claim, office);
+        for (size_t k = 0; k < COUNT(CASES[i].parts) && CASES[i].parts[k] != NULL; k++)
+            if (strstr(json, CASES[i].parts[k]) == NULL)
+                fail_msg("no %s in %s", CASES[i].parts[k], json);
+        if (i == 1)
+            assert_null(strstr(json, "campaigns/T1/kits.csv"));
+        free(json);
+    }
+    unlink(office);
+}
+
+/* Findings of one name: by item, by table, by row; and one message a finding. */
+static void findings_of_one_name(void **state)
+{
+    static const char *const EXPECTED[] = {
+        "same,,first of a,checks/claim/same-a.csv:r1",
+        "same,,second of a,checks/claim/same-a.csv:r2",
+        "same,,first of b,checks/claim/same-b.csv:r1",
+        "same,K-A,part K-A,checks/part/same.csv:all",
+        "same,FL-1,part FL-1,checks/part/same.csv:all",
+    };
+    (void)state;
+
+    write_words(probe_path("rules/checks/claim/same-b.csv"), "C,campaign,>finding,>effect,>message\nr1,-,same,note,first of b\n");
+    write_words(probe_path("rules/checks/claim/same-a.csv"),
+                "O,campaign,>finding,>effect,>message\nvalues,-,,,\"second of a, first of a\"\n"
+                "r1,-,same,note,first of a\nr2,-,same,note,second of a\n");
+    write_words(probe_path("rules/checks/part/same.csv"), "C,claimed,>finding,>effect,>message\nall,-,same,note,part {part}\n");
+    struct result result = probe_check("", "2026-03-10");
+    struct csv_sheet decided = csv_sheet_read(result.out), findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_string_equal(csv_at(&decided, 1, "findings"), "same");
+    assert_int_equal(findings.count - 1, COUNT(EXPECTED));
+    for (size_t i = 0; i < COUNT(EXPECTED); i++)
+        assert_string_equal(words("%s,%s,%s,%s", csv_at(&findings, i + 1, "finding"), csv_at(&findings, i + 1, "item"),
+                                  csv_at(&findings, i + 1, "message"), csv_at(&findings, i + 1, "rule")),
+                            EXPECTED[i]);
+    csv_sheet_free(&decided);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    unlink(probe_path("rules/checks/claim/same-a.csv"));
+    unlink(probe_path("rules/checks/claim/same-b.csv"));
+    unlink(probe_path("rules/checks/part/same.csv"));
+}
+
+/* A check of items that asks what other claims mean is asked behind them; one table holds both kinds of rows. */
+static void checks_of_items_that_are_late(void **state)
+{
+    (void)state;
+    write_words(probe_path("rules/checks/part/late.csv"),
+                "C,claimed,earlier_claim,>finding,>effect,>message\n"
+                "again,true,not(null),part-again,hold,{part} again\nfirst,true,null,part-first,note,{part} first\n");
+    struct result result = probe_check("claim=A|parts=K-A\nclaim=B|parts=K-A; FL-1\nclaim=C", "2026-03-10");
+    struct csv_sheet decided = csv_sheet_read(result.out), findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_string_equal(csv_at(&decided, 1, "findings"), "part-first");
+    assert_string_equal(csv_at(&decided, 2, "findings"), "part-again");
+    assert_string_equal(csv_at(&decided, 2, "decision"), "hold");
+    assert_string_equal(csv_at(&decided, 3, "findings"), "");
+    assert_int_equal(findings.count - 1, 3);
+    assert_string_equal(csv_at(&findings, 2, "message"), "K-A again");
+    assert_string_equal(csv_at(&findings, 3, "message"), "FL-1 again");
+    csv_sheet_free(&decided);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    unlink(probe_path("rules/checks/part/late.csv"));
+}
+
+/* A message holds 2,048 bytes and no half characters: of 1,500 of two bytes, 1,022 and three points. */
+static void long_messages_are_cut(void **state)
+{
+    enum { CHARACTERS = 1500, KEPT = 1022 };
+    char technician[2 * CHARACTERS + 1] = "", expected[2 * KEPT + 4] = "";
+    (void)state;
+
+    for (int i = 0; i < CHARACTERS; i++)
+        memcpy(technician + 2 * i, "\xc3\xa9", 3);
+    memcpy(expected, technician, 2 * KEPT);
+    memcpy(expected + 2 * KEPT, "...", 4);
+    probe_facts("claim", "technician");
+    struct result result = probe_check(words("technician=%s", technician), "2026-03-10");
+    struct csv_sheet findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_string_equal(csv_at(&findings, 1, "message"), expected);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    probe_facts("claim", NULL);
+}
+
+/* More rows in one block of the file than it has room for at first: short ones, none of which is a claim. */
+static void many_short_rows(void **state)
+{
+    enum { ROWS = 20000 };
+    FILE *file = fopen(probe_path("short.csv"), "w");
+    (void)state;
+
+    need(file != NULL, "short.csv");
+    fputs("claim,dealer,repair_order,campaign,vin,outcome\n", file);
+    for (int i = 0; i < ROWS; i++)
+        fprintf(file, "c,,,,,\n");
+    need(fclose(file) == 0, "short.csv");
+    struct result result = RUN("check", probe_path("short.csv"), "--office", probe_path("office.db"), "--rules",
+                               probe_path("rules"), "--today", "2026-03-10", "--format", "csv");
+    size_t unreadable = 0;
+    for (const char *at = result.out; (at = strstr(at, "row-unreadable")) != NULL; at++)
+        unreadable++;
+    assert_int_equal(unreadable, ROWS);
+    result_free(&result);
+}
+
+/* Decisions are the same where nobody asks for the findings' messages. */
+static void without_messages(void **state)
+{
+    static const char CLAIMS[] = "engine=REFUSE|approval=AP-3|other_amount=10|total_amount=10\nengine=HOLD|total_amount=1\nodometer=x";
+    (void)state;
+
+    struct result with = probe_check(CLAIMS, "2026-03-10");
+    struct result without = RUN("check", probe_write_claims(CLAIMS), "--office", probe_path("office.db"), "--rules",
+                                probe_path("rules"), "--today", "2026-03-10", "--received", "2026-03-10", "--format", "csv");
+    struct csv_sheet decided = csv_sheet_read(without.out);
+    assert_string_equal(without.out, with.out);
+    assert_string_equal(csv_at(&decided, 1, "decision"), "pay");
+    assert_string_equal(csv_at(&decided, 2, "decision"), "hold");
+    assert_string_equal(csv_at(&decided, 3, "decision"), "return");
+    csv_sheet_free(&decided);
+    result_free(&with);
+    result_free(&without);
+}
+
 /* An approval names itself in the message of what it covers, and covers nothing of another dealer. */
 static void approvals_cover_what_they_name(void **state)
 {
@@ -234,6 +506,84 @@ static void approvals_cover_what_they_name(void **state)
     assert_string_equal(csv_at(&findings, 2, "effect"), "refuse");
     csv_sheet_free(&findings);
     result_free(&result);
+}
+
+/* So many checks of one scope that their row sets take memory of their own: each is asked about each item. */
+static void many_checks_of_a_scope(void **state)
+{
+    enum { CHECKS = 11 };
+    char expected[1024] = "";
+    (void)state;
+
+    for (int i = 0; i < CHECKS; i++) {
+        write_words(probe_path(words("rules/checks/part/many-%c.csv", 'a' + i)),
+                    words("C,claimed,quantity,>finding,>effect,>message\n"
+                          "row,true,%d,part-%c,note,Part {part}.\nother,false,null,absent-%c,note,No {part}.\n",
+                          i % 2 + 1, 'a' + i, 'a' + i));
+        snprintf(expected + strlen(expected), sizeof expected - strlen(expected), "%s;",
+                 words("absent-%c", 'a' + i));
+    }
+    for (int i = 0; i < CHECKS; i++)
+        snprintf(expected + strlen(expected), sizeof expected - strlen(expected), "part-%c%s", 'a' + i,
+                 i + 1 < CHECKS ? ";" : "");
+    struct result result = probe_check("parts=Z-1=1; Y-1=2", "2026-03-10"); /* neither K-A nor FL-1 */
+    struct csv_sheet decided = csv_sheet_read(result.out);
+    struct csv_sheet findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_string_equal(csv_at(&decided, 1, "findings"), expected);
+    assert_int_equal(findings.count - 1, 2 * CHECKS + CHECKS); /* two parts are missing; each check has one that is there */
+    assert_string_equal(csv_at(&findings, 1, "item"), "K-A");
+    assert_string_equal(csv_at(&findings, 2, "item"), "FL-1");
+    assert_string_equal(csv_at(&findings, 2 * CHECKS + 1, "item"), "Z-1");
+    assert_string_equal(csv_at(&findings, 2 * CHECKS + 2, "item"), "Y-1");
+    csv_sheet_free(&decided);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    for (int i = 0; i < CHECKS; i++)
+        unlink(probe_path(words("rules/checks/part/many-%c.csv", 'a' + i)));
+}
+
+/* A campaign of many parts, on two kinds of vehicles: what is remembered of the parts that a kind is expected to have is
+ * that kind's own, and what is claimed makes its difference. */
+static void many_expected_parts(void **state)
+{
+    enum { PARTS = 300 };
+    static const char *const VINS[] = {VIN_A, VIN_B, VIN_A, VIN_B, VIN_GAMMA};
+    FILE *file;
+    char claims[1024] = "";
+    (void)state;
+
+    shell("mkdir -p %s", probe_path("rules/campaigns/T7"));
+    write_words(probe_path("rules/campaigns/T7/campaign.csv"), "key,value\ncampaign,T7\nopens_on,2026-01-01\n");
+    write_words(probe_path("rules/campaigns/T7/eligibility.csv"), "F,model_line,>eligible\nalpha,Alpha,true\n");
+    file = fopen(probe_path("rules/campaigns/T7/parts.csv"), "w");
+    need(file != NULL, "parts.csv");
+    fputs("C,engine,>part,>quantity,>need\n", file);
+    for (int i = 0; i < PARTS; i++)
+        fprintf(file, "r%d,%s,P-%d,1,required\n", i, i % 3 == 0 ? "A" : i % 3 == 1 ? "B" : "-", i);
+    need(fclose(file) == 0, "parts.csv");
+    write_words(probe_path("rules/checks/part/missing.csv"),
+                "C,claimed,expected,>finding,>effect,>message\nmissing,false,required,part-missing,note,x\n");
+    for (size_t i = 0; i < COUNT(VINS); i++)
+        snprintf(claims + strlen(claims), sizeof claims - strlen(claims),
+                 "%scampaign=T7|vin=%s|parts=P-2; P-299%s", i > 0 ? "\n" : "", VINS[i], i < 2 ? "" : "; P-0; P-1");
+    struct result result = probe_check(claims, "2026-03-10");
+    struct csv_sheet findings = csv_sheet_of_file(probe_path("findings.csv"));
+    /* engine A is expected to have the 100 of A and the 100 of neither, B likewise; 2 and 299 are of neither */
+    static const int MISSING[] = {198, 198, 197, 197, 0};
+    int counts[COUNT(VINS)] = {0};
+    for (size_t row = 1; row < findings.count; row++) {
+        const char *item = csv_at(&findings, row, "item");
+        int claim = atoi(csv_at(&findings, row, "claim") + 1) - 1, part = atoi(item + 2);
+        assert_in_range(claim, 0, COUNT(VINS) - 1);
+        assert_int_not_equal(part % 3, claim % 2 == 0 ? 1 : 0);
+        counts[claim]++;
+    }
+    for (size_t i = 0; i < COUNT(VINS); i++)
+        assert_int_equal(counts[i], MISSING[i]);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    shell("rm -rf %s", probe_path("rules/campaigns/T7"));
+    unlink(probe_path("rules/checks/part/missing.csv"));
 }
 
 static void unreadable_rows(void **state)
@@ -333,10 +683,21 @@ int main(void)
         cmocka_unit_test(parts),
         cmocka_unit_test(labor),
         cmocka_unit_test(totals),
+        cmocka_unit_test(allowances_beyond_any_amount),
         cmocka_unit_test(decisions),
         cmocka_unit_test(findings_in_order),
+        cmocka_unit_test(rules_fail_in_other_ways),
+        cmocka_unit_test(headers_behind_empty_lines),
+        cmocka_unit_test(explanations),
+        cmocka_unit_test(findings_of_one_name),
+        cmocka_unit_test(checks_of_items_that_are_late),
+        cmocka_unit_test(long_messages_are_cut),
+        cmocka_unit_test(many_short_rows),
+        cmocka_unit_test(without_messages),
         cmocka_unit_test(ambiguous_rules_hold),
         cmocka_unit_test(approvals_cover_what_they_name),
+        cmocka_unit_test(many_checks_of_a_scope),
+        cmocka_unit_test(many_expected_parts),
         cmocka_unit_test(unreadable_rows),
         cmocka_unit_test(deadlines),
         cmocka_unit_test(the_last_day_counts),
