@@ -20,19 +20,18 @@ struct text {
 
 #define TEXT(literal) ((struct text){(literal), sizeof(literal) - 1})
 
+/* For printf: printf("%.*s", TEXT_ARGUMENTS(t)). No more than 4096 bytes are shown. */
+#define TEXT_ARGUMENTS(t) text_printed_length(t), text_printed_bytes(t)
+
 static inline int text_printed_length(struct text t)
 {
-    enum { MOST = 4096 };
-    return t.length < MOST ? (int)t.length : MOST;
+    return (int)(t.length < 4096 ? t.length : 4096);
 }
 
 static inline const char *text_printed_bytes(struct text t)
 {
     return t.bytes != NULL ? t.bytes : "";
 }
-
-/* For printf: printf("%.*s", TEXT_ARGUMENTS(t)) */
-#define TEXT_ARGUMENTS(t) text_printed_length(t), text_printed_bytes(t)
 
 static inline struct text text_of(const char *string)
 {

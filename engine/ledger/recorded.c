@@ -92,6 +92,18 @@ int ledger_last(struct office *office, struct ledger_point *ret_point)
     return status;
 }
 
+int ledger_check_replaced(struct office *office)
+{
+    sqlite3_stmt *statement = NULL;
+    bool back = false;
+    int status = office_prepare(office, "SELECT 1 FROM replaced_rows WHERE replaced_by <= row LIMIT 1", &statement);
+
+    if (status == WM_OK)
+        status = office_step(office, statement, &back);
+    sqlite3_finalize(statement);
+    return status == WM_OK && back ? office_report(office, SQLITE_CORRUPT) : status;
+}
+
 static int no_memory(const struct ledger_reader *reader)
 {
     return office_report(reader->office, SQLITE_NOMEM);
@@ -358,7 +370,7 @@ int ledger_content(struct ledger_reader *reader, struct arena *arena, int64_t ro
 {
     sqlite3_stmt *statement = reader->statements[ROW_BLOCK];
     const uint8_t *digest;
-    struct text content = {NULL, 0};
+    struct text content;
     bool found = false;
 
     sqlite3_bind_int64(statement, 1, row);
@@ -366,9 +378,8 @@ int ledger_content(struct ledger_reader *reader, struct arena *arena, int64_t ro
     if (status == WM_OK && found) {
         struct text rest = column_blob(statement, 1);
         int64_t at = sqlite3_column_int64(statement, 0);
-        while (row_block_next(&rest, &digest, &content) && at < row)
+        while ((found = row_block_next(&rest, &digest, &content)) && at < row)
             at++;
-        found = at == row && content.bytes != NULL;
     }
     if (status == WM_OK && !found)
         status = damaged(reader);
