@@ -291,20 +291,22 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length)
     struct pack_trust trust = {&ZEROS, TODAY};
     struct diag_sink sink = looking_sink();
     struct pack *pack = NULL;
-    char *pinned = NULL;
+    const char *remembered = NULL;
 
     memset(image, 0, whole);
     signature_holds = how % 8 != 0;
     whole = how / 8 % 2 ? take_head(&input) : make_pack(&input, how / 16 % 4 != 0);
     must(ftruncate(descriptor, (off_t)whole) == 0 && pwrite(descriptor, image, whole, 0) == (ssize_t)whole,
          "there is memory");
-    int status = pack_open(path, &trust, &sink, &pack, &pinned);
+    int status = pack_open(path, &trust, &sink, &pack);
     must(status == WM_OK || status == WM_BAD_INPUT || status == WM_IO, "only the pack is a reason");
     must((status == WM_OK) == (sink.errors == 0), "what is refused has an error, and what is not has none");
     must(signature_holds || status != WM_OK, "without a signature nothing is taken");
-    must(pinned == NULL, "where a key is named none is remembered");
-    if (status == WM_OK)
+    if (status == WM_OK) {
+        must(pack_remember_key(pack, &sink, &remembered) == WM_OK && remembered == NULL,
+             "where a key is named none is remembered");
         ask_all(pack);
+    }
     pack_close(pack);
     return 0;
 }
