@@ -793,7 +793,10 @@ static void forged_packs(void **state)
             write_file(changed, bytes, length);
             struct result result = RUN("check", claims, "--pack", changed, "--trust", key, SHOWN_ON);
             assert_int_equal(result.out_length, 0);
-            says(result, 2, CASES[i].says);
+            /* what is written in the pack of a stranger is not looked at, but for its version */
+            says(result, 2,
+                 thief && CASES[i].at != 16 ? "this pack is signed with another key than the one you trust"
+                                            : CASES[i].says);
             free(bytes);
         }
 }
