@@ -92,6 +92,7 @@ static int limit_claim(struct planning *planning, const struct ledger_claim *now
     if (status != WM_OK)
         return status;
     int32_t day = paid_on(now->paid);
+    claim->terms = terms;
     claim->older = look_back_is_over(&terms, day, planning->request->decided_on);
     if (covered_by.length > 0)
         claim->why = text_format(planning->arena, "the extrapolated chargeback of sample %.*s covers it",
@@ -287,6 +288,39 @@ static int check_notice(const struct planning *planning, const struct charge *ch
     return WM_OK;
 }
 
+/* The terms by which money is taken back although the rules say nothing of the region; NULL: they say it of
+ * each. */
+static const struct audit_terms *unstated_terms(const struct charge *charge)
+{
+    if (!charge->terms.stated)
+        return &charge->terms;
+    for (uint32_t i = 0; i < charge->count; i++)
+        if (charge->claims[i].cents > 0 && !charge->claims[i].terms.stated)
+            return &charge->claims[i].terms;
+    return NULL;
+}
+
+/* Where the rules say nothing, nothing limits: whoever charges back must hear it, as the law of the region may.
+ */
+static void warn_of_unstated_terms(const struct planning *planning, const struct charge *charge)
+{
+    const struct audit_terms *terms = takes(charge) ? unstated_terms(charge) : NULL;
+    const struct place place = {TEXT("deadlines.csv"), 0, 0};
+
+    if (terms != NULL && terms->region.length > 0)
+        diag_warning(
+            planning->sink, place,
+            "no row is for region %.*s of dealer %.*s, so neither how far back an audit may look nor a notice "
+            "was asked for; ask counsel what the law there says, and add a row",
+            TEXT_ARGUMENTS(terms->region), TEXT_ARGUMENTS(charge->dealer));
+    else if (terms != NULL)
+        diag_warning(
+            planning->sink, place,
+            "no row is for dealer %.*s, of whom no region is known, so neither how far back an audit may look "
+            "nor a notice was asked for; load the dealer with its region",
+            TEXT_ARGUMENTS(charge->dealer));
+}
+
 static struct text words_of_basis(const struct planning *planning, const struct charge *charge)
 {
     const struct evaluation *evaluation = planning->evaluation;
@@ -316,6 +350,8 @@ static int finish_charges(struct planning *planning)
         status = look_back_terms(planning->look_back, charge->dealer, DAY_NONE, &charge->terms);
         if (status == WM_OK)
             status = check_notice(planning, charge);
+        if (status == WM_OK)
+            warn_of_unstated_terms(planning, charge);
         if (status == WM_OK)
             charge->basis = words_of_basis(planning, charge);
         if (charge->basis.bytes == NULL)

@@ -33,6 +33,7 @@ struct charged_claim {
     struct text why;       /* how the amount came about, or why it is left out */
     int64_t payable_cents; /* of the row, for its office decision */
     bool older;            /* paid longer ago than the look-back, counted to today */
+    struct audit_terms terms; /* when the work was done; of a claim that is left out they may be empty */
 };
 
 /* What one dealer is charged. */

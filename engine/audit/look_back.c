@@ -55,7 +55,7 @@ static int ask(struct look_back *look_back, struct text region, struct audit_ter
     int slot = rules_slot(look_back->rules, FACT_region);
     struct table_hits hits = {0};
 
-    *terms = (struct audit_terms){region, -1, -1};
+    *terms = (struct audit_terms){region, -1, -1, false};
     if (slot >= 0)
         look_back->facts[slot] = region.length > 0 ? value_text(region) : value_null();
     int status = table_decide(look_back->rules->deadlines, look_back->facts, look_back->scratch, &hits);
@@ -66,6 +66,7 @@ static int ask(struct look_back *look_back, struct text region, struct audit_ter
         return WM_BAD_INPUT;
     }
     if (status == WM_OK && hits.count > 0) {
+        terms->stated = true;
         terms->audit_within_days = days(look_back, &hits, look_back->rules->deadline_output[AUDIT_WITHIN_DAYS]);
         terms->notice_days = days(look_back, &hits, look_back->rules->notice_output);
     }
@@ -78,9 +79,7 @@ int look_back_terms(struct look_back *look_back, struct text code, int32_t day, 
     int status = register_dealer(look_back->office_register, code, day, &dealer);
     struct text region = dealer != NULL ? dealer->region : TEXT("");
 
-    if (status == WM_OK && look_back->rules->deadlines == NULL)
-        look_back->last = (struct audit_terms){region, -1, -1};
-    else if (status == WM_OK && (!look_back->has_last || !text_equal(look_back->last.region, region)))
+    if (status == WM_OK && (!look_back->has_last || !text_equal(look_back->last.region, region)))
         status = ask(look_back, region, &look_back->last);
     look_back->has_last = status == WM_OK;
     if (status == WM_OK)

@@ -16,6 +16,7 @@ struct audit_terms {
     struct text region;        /* empty: the dealer is unknown or has none */
     int32_t audit_within_days; /* -1: no limit */
     int32_t notice_days;       /* -1: none */
+    bool stated; /* deadlines.csv has a row for the region; else nothing is known, and neither limits */
 };
 
 struct look_back;

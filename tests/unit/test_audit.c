@@ -834,6 +834,54 @@ static void of_several_dealers(void **state)
     shell("test $(ls %s/many | wc -l) = %lld", folder, (long long)number("SELECT count(*) FROM chargebacks"));
 }
 
+/* Where deadlines.csv says nothing of the region, nothing limits the audit; that is said, and stands in no
+ * one's way. */
+static void regions_without_terms(void **state)
+{
+    static const struct {
+        const char *row, *says; /* says NULL: no warning */
+    } CASES[] = {
+        {"nebraska,\"\"\"US-NE\"\"\",365,", NULL},
+        {"nebraska,\"\"\"US-NE\"\"\",,", NULL}, /* a row that says: no limit */
+        {"ohio,\"\"\"US-OH\"\"\",365,30",
+         "warning: deadlines.csv: no row is for region US-NE of dealer D137, so neither "
+         "how far back an audit may look nor a notice was asked for; ask counsel"},
+    };
+    const char *rules = words("%s/terms", folder), *dealers = words("%s/nowhere.csv", folder);
+    (void)state;
+
+    new_office();
+    draw_60();
+    says(record(fill(3, 20)), 0, "60 judged");
+    shell("cp -r rules %s", rules);
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        write_words(words("%s/deadlines.csv", rules),
+                    words("U,region,>audit_within_days,>chargeback_notice_days\n%s\n", CASES[i].row));
+        struct result result = CHARGE("--draft", "--today", "2026-07-11", "--rules", rules);
+        assert_int_equal(result.code, 0);
+        if (CASES[i].says != NULL)
+            assert_non_null(strstr(result.err, CASES[i].says));
+        else
+            assert_string_equal(result.err, "");
+        result_free(&result);
+    }
+    /* a warning is no refusal */
+    says(CHARGE(SIGNED, "--today", "2026-07-11", "--rules", rules), 0, "1 chargeback recorded");
+    /* nothing moves: nothing is to be said */
+    says_not(CHARGE(SIGNED, "--today", "2026-07-12", "--rules", rules), "warning");
+    /* the dealer had no region when the work was done, and has one now */
+    new_office();
+    write_words(dealers, "dealer,name,region,labor_rate,parts_markup,active_from,active_to,valid_from\n"
+                         "D137,Nowhere Motors,,175,40,,,\nD137,Nowhere Motors,US-OH,175,40,,,2026-06-20\n");
+    says(AUDIT("load", "dealers", dealers), 0, "");
+    draw_60();
+    says(record(fill(3, 20)), 0, "60 judged");
+    write_words(words("%s/deadlines.csv", rules), "U,region,>audit_within_days,>chargeback_notice_days\n"
+                                                  "ohio,\"\"\"US-OH\"\"\",365,\n");
+    says(CHARGE("--draft", "--today", "2026-07-11", "--rules", rules), 0,
+         "warning: deadlines.csv: no row is for dealer D137, of whom no region is known");
+}
+
 /* The picture: the estimates with their intervals. */
 static void a_report_of_it(void **state)
 {
@@ -877,6 +925,7 @@ int main(void)
         cmocka_unit_test(extrapolated),
         cmocka_unit_test(extrapolated_less_what_was_reversed),
         cmocka_unit_test(of_several_dealers),
+        cmocka_unit_test(regions_without_terms),
         cmocka_unit_test(a_report_of_it),
     };
     char pattern[] = "/tmp/witnessmark-audit-XXXXXX";
