@@ -1,7 +1,6 @@
 #include "cli/desk.h"
 
 #include <stdio.h>
-#include <stdlib.h>
 
 #include "base/status.h"
 
@@ -49,7 +48,7 @@ int desk_open_pack(struct desk *desk, const struct options *options)
 {
     struct pack_trust trust = {NULL, options->today};
     struct public_key key;
-    char *pinned = NULL;
+    const char *pinned = NULL;
     int status = WM_OK;
 
     desk->sink = cli_diagnostics();
@@ -58,16 +57,20 @@ int desk_open_pack(struct desk *desk, const struct options *options)
         trust.key = &key;
     }
     if (status == WM_OK)
-        status = pack_open(options->given[OPTION_PACK], &trust, &desk->sink, &desk->pack, &pinned);
-    if (status == WM_OK && pinned != NULL)
-        say_pinned(desk, pinned);
-    free(pinned);
+        status = pack_open(options->given[OPTION_PACK], &trust, &desk->sink, &desk->pack);
+    if (status == WM_OK && desk->whole_pack)
+        status = pack_check_all(desk->pack, &desk->sink);
     if (status == WM_OK)
         status = rules_compile(&desk->arena, pack_rules(desk->pack), &desk->sink, &desk->rules);
     if (status == WM_OK)
         status = register_open(pack_register(desk->pack), &desk->office_register);
+    /* last, so that a pack that turns out to be of no use leaves no key behind */
+    if (status == WM_OK)
+        status = pack_remember_key(desk->pack, &desk->sink, &pinned);
     if (status != WM_OK)
         return status;
+    if (pinned != NULL)
+        say_pinned(desk, pinned);
     pack_withhold(&desk->withholding, desk->pack, desk->rules);
     desk->day = (struct office_day){desk->rules, desk->office_register, options->today, options->received_on,
                                     &desk->withholding.facts};

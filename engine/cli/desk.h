@@ -20,6 +20,7 @@ struct desk {
     struct office_source *office_source;
     bool alone;                /* set before opening: one thread only uses the office file, which is faster */
     struct pack *pack;         /* NULL: this is the office's desk */
+    bool whole_pack;           /* set before opening: every byte of the pack is checked first */
     struct pack_withholding withholding;
     bool reading;              /* the office is read as it stood when it was opened */
     struct office_register *office_register;

@@ -85,10 +85,9 @@ static int describe(struct showing *showing)
 
 static int show(struct showing *showing, struct output *output)
 {
+    showing->desk.whole_pack = true;
     int status = desk_open_pack(&showing->desk, showing->options);
 
-    if (status == WM_OK)
-        status = pack_check_all(showing->desk.pack, &showing->desk.sink);
     if (status == WM_OK)
         status = describe(showing);
     if (status == WM_OK && showing->words.failed)
@@ -106,10 +105,6 @@ static int run_show(const struct options *options)
     struct options with_pack = *options;
     struct output output = {.descriptor = -1};
 
-    if (options->format == FORMAT_JSON) {
-        fputs("witnessmark: pack show prints text or csv\n", stderr);
-        return EXIT_UNUSABLE;
-    }
     with_pack.given[OPTION_PACK] = options->arguments[0];
     showing.options = &with_pack;
     int status = show(&showing, &output);
@@ -126,6 +121,7 @@ const struct command COMMAND_PACK_SHOW = {
     .details = "",
     .options = OPTION_BIT(OPTION_TRUST) | OPTION_BIT(OPTION_TODAY) | OPTION_BIT(OPTION_FORMAT) |
                OPTION_BIT(OPTION_OUT),
+    .formats = FORMAT_BIT(FORMAT_TEXT) | FORMAT_BIT(FORMAT_CSV),
     .least_arguments = 1,
     .most_arguments = 1,
     .run = run_show,

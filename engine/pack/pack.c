@@ -33,6 +33,7 @@ struct pack {
     uint32_t profile_count, set_count;
     struct looked_up *looked_up; /* by a hash of the VIN */
     struct text failure;         /* under the lock; empty: see the sealed file */
+    char *key_path;              /* where the key is to be remembered; NULL: it need not be */
     struct register_source register_source;
     struct history_source history_source;
 };
@@ -633,9 +634,8 @@ static int refuse(struct pack *pack, struct diag_sink *sink, const char *words)
     return WM_BAD_INPUT;
 }
 
-/* Whether the pack's key is the one that is trusted; the first one that is met is remembered. */
-static int check_key(struct pack *pack, const struct pack_trust *trust, struct diag_sink *sink,
-                     char **ret_pinned)
+/* Whether the pack's key is the one that is trusted; where none is yet, notes where it would be remembered. */
+static int check_key(struct pack *pack, const struct pack_trust *trust, struct diag_sink *sink)
 {
     struct public_key signer, pinned;
     char *path = NULL;
@@ -661,13 +661,21 @@ static int check_key(struct pack *pack, const struct pack_trust *trust, struct d
                         "there is no place to remember the office's key, since HOME is not set; name the "
                         "key with --trust");
     } else if (status == WM_NOT_FOUND) {
-        status = pinned_key_write(path, &signer, sink);
-        if (status == WM_OK) {
-            *ret_pinned = path;
-            path = NULL;
-        }
+        pack->key_path = path;
+        return WM_OK;
     }
     free(path);
+    return status;
+}
+
+int pack_remember_key(struct pack *pack, struct diag_sink *sink, const char **ret_path)
+{
+    struct public_key signer;
+
+    memcpy(signer.bytes, pack_head(pack)->public_key, sizeof signer.bytes);
+    int status = pack->key_path != NULL ? pinned_key_write(pack->key_path, &signer, sink) : WM_OK;
+    if (status == WM_OK)
+        *ret_path = pack->key_path;
     return status;
 }
 
@@ -700,10 +708,9 @@ static void offer(struct pack *pack)
         (struct history_source){pack, recorded_at(pack->own.claim_count + UINT64_C(1)) + 1, answer};
 }
 
-/* The day comes before the key, so that a pack past its day leaves no key behind; the parts are read only when
- * the key is trusted. */
+/* The parts are read only when the key may be trusted. */
 static int open_pack(struct pack *pack, const char *path, const struct pack_trust *trust,
-                     struct diag_sink *sink, char **ret_pinned)
+                     struct diag_sink *sink)
 {
     int status = sealed_open(path, sink, &pack->sealed);
 
@@ -711,7 +718,7 @@ static int open_pack(struct pack *pack, const char *path, const struct pack_trus
         return status;
     status = check_date(pack, trust->today, sink);
     if (status == WM_OK)
-        status = check_key(pack, trust, sink, ret_pinned);
+        status = check_key(pack, trust, sink);
     if (status != WM_OK)
         return status;
     status = read_parts(pack);
@@ -720,12 +727,10 @@ static int open_pack(struct pack *pack, const char *path, const struct pack_trus
     return status;
 }
 
-int pack_open(const char *path, const struct pack_trust *trust, struct diag_sink *sink, struct pack **ret_pack,
-              char **ret_pinned)
+int pack_open(const char *path, const struct pack_trust *trust, struct diag_sink *sink, struct pack **ret_pack)
 {
     struct pack *pack = calloc(1, sizeof *pack);
 
-    *ret_pinned = NULL;
     if (pack == NULL)
         return WM_NO_MEMORY;
     if (pthread_mutex_init(&pack->lock, NULL) != 0) {
@@ -733,7 +738,7 @@ int pack_open(const char *path, const struct pack_trust *trust, struct diag_sink
         return WM_NO_MEMORY;
     }
     pack->looked_up = calloc(LOOKED_UP, sizeof *pack->looked_up);
-    int status = pack->looked_up != NULL ? open_pack(pack, path, trust, sink, ret_pinned) : WM_NO_MEMORY;
+    int status = pack->looked_up != NULL ? open_pack(pack, path, trust, sink) : WM_NO_MEMORY;
     if (status != WM_OK) {
         pack_close(pack);
         return status;
@@ -762,6 +767,7 @@ void pack_close(struct pack *pack)
     buffer_free(&pack->rules_bytes);
     arena_free(&pack->arena);
     free(pack->looked_up);
+    free(pack->key_path);
     sealed_close(pack->sealed);
     pthread_mutex_destroy(&pack->lock);
     free(pack);

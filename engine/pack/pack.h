@@ -24,11 +24,14 @@ struct pack_trust {
     int32_t today;                /* a pack is refused behind its last day */
 };
 
-/* Opens and checks a pack. Without a key and with none remembered, remembers the pack's own: *ret_pinned is
- * then the path where, which the caller frees; else NULL. Each refusal with a diagnostic that says what to do.
- */
-int pack_open(const char *path, const struct pack_trust *trust, struct diag_sink *sink, struct pack **ret_pack,
-              char **ret_pinned);
+/* Opens and checks a pack. Without a key and with none remembered, any key will do, and pack_remember_key is
+ * what the caller owes when the pack has proved usable. Each refusal with a diagnostic that says what to do. */
+int pack_open(const char *path, const struct pack_trust *trust, struct diag_sink *sink, struct pack **ret_pack);
+
+/* Remembers the key of a pack that was opened with none to trust: *ret_path says where, as long as the pack
+ * lives. NULL: there was nothing to remember. WM_IO with a diagnostic. */
+int pack_remember_key(struct pack *pack, struct diag_sink *sink, const char **ret_path);
+
 void pack_close(struct pack *pack); /* accepts NULL */
 
 const struct pack_head *pack_head(const struct pack *pack);

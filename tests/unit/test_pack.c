@@ -4,8 +4,10 @@
 #include "pack_kit.h"
 
 #include <errno.h>
+#include <sodium.h>
 
 #include "base/status.h"
+#include "pack/bytes.h"
 #include "pack/pack.h"
 #include "register/vehicle_pack.h"
 
@@ -187,13 +189,11 @@ static int open_pack(const char *path, const char *trusted, int32_t today, struc
     struct pack_trust trust = {NULL, today};
     struct public_key public;
     struct pack *opened = NULL;
-    char *pinned = NULL;
 
     capture_start(capture);
     assert_int_equal(public_key_read(trusted, &capture->sink, &public), WM_OK);
     trust.key = &public;
-    int status = pack_open(path, &trust, &capture->sink, &opened, &pinned);
-    assert_null(pinned);
+    int status = pack_open(path, &trust, &capture->sink, &opened);
     pack_close(opened);
     return status;
 }
@@ -380,6 +380,223 @@ static void the_first_key_is_remembered(void **state)
     assert_false(file_is_there(words("%s/witnessmark/office.pub", folder)));
 }
 
+/* What a pack is made of that is signed well, whatever it holds. */
+struct parts {
+    struct text rules, profiles, vehicles, own; /* own: before it is covered with the dealer's key */
+    struct text dealer;
+    uint64_t vehicle_count;
+};
+
+/* No rules, no profiles, no vehicles, for all dealers. */
+static struct parts empty_parts(void)
+{
+    static const char PROFILES[16] = {0}, RULES[4] = {0};
+
+    return (struct parts){.rules = {RULES, sizeof RULES},
+                          .profiles = {PROFILES, sizeof PROFILES},
+                          .vehicles = TEXT(""),
+                          .own = TEXT(""),
+                          .dealer = TEXT("")};
+}
+
+static void seal_parts(const char *path, const struct parts *parts)
+{
+    struct pack_draft draft = {.head = {.lock = {.work_kib = LOCK_WORK_LEAST},
+                                        .valid_to = date_from_civil(2026, 12, 31),
+                                        .vehicles = parts->vehicle_count,
+                                        .dealer = parts->dealer}};
+    uint8_t cover[LOCK_KEY_BYTES], *own = malloc(parts->own.length + 1);
+    struct capture capture;
+    struct secret_key secret;
+    struct output output;
+
+    need(own != NULL, "memory");
+    memcpy(own, parts->own.bytes, parts->own.length);
+    assert_int_equal(vin_lock_dealer(&draft.head.lock, parts->dealer, cover), WM_OK);
+    crypto_stream_xchacha20_xor(own, own, parts->own.length, draft.head.own_nonce, cover);
+    capture_start(&capture);
+    assert_int_equal(secret_key_read(words("%s/key", folder), &capture.sink, &secret), WM_OK);
+    pack_draft_add(&draft, PART_RULES, parts->rules);
+    pack_draft_add(&draft, PART_PROFILES, parts->profiles);
+    pack_draft_add(&draft, PART_VEHICLES, parts->vehicles);
+    pack_draft_add(&draft, PART_OWN, (struct text){(const char *)own, parts->own.length});
+    assert_int_equal(output_open(&output, path, &capture.sink), WM_OK);
+    assert_int_equal(pack_draft_seal(&draft, &secret, &output), WM_OK);
+    assert_int_equal(output_close(&output, &capture.sink), WM_OK);
+    pack_draft_free(&draft);
+    free(own);
+}
+
+static void seal_rules(const char *path, struct text rules)
+{
+    struct parts parts = empty_parts();
+
+    parts.rules = rules;
+    seal_parts(path, &parts);
+}
+
+/* Whoever has the key can sign nonsense; it is said to be, and nothing is read beyond what is there. */
+static void well_signed_nonsense_is_refused(void **state)
+{
+    static const char MANY[] = "\xff\xff\xff\xff", NO_LISTS[20] = {0},
+                      LONG_TEXT[] = "\1\0\0\0\x70\0\0\0facts.csv";
+    static const struct {
+        const char *what;
+        struct parts parts; /* of an empty pack, what is other; bytes NULL: as there */
+        bool fits;
+    } CASES[] = {
+        {"as it should be", {.vehicle_count = 0}, true},
+        {"with a dealer's lists, all empty", {.dealer = TEXT("D1"), .own = {NO_LISTS, 20}}, true},
+        {"more rules files than bytes", {.rules = {MANY, 4}}, false},
+        {"a path beyond its end", {.rules = {LONG_TEXT, sizeof LONG_TEXT - 1}}, false},
+        {"no rules part", {.rules = TEXT("")}, false},
+        {"no profiles part", {.profiles = TEXT("")}, false},
+        {"a vehicle that is not there", {.vehicle_count = 1}, false},
+        {"vehicles of which the head knows nothing", {.vehicles = TEXT("01234567890123456789")}, false},
+        {"no own part for a dealer", {.dealer = TEXT("D1")}, false},
+        {"more versions than bytes", {.dealer = TEXT("D1"), .own = {MANY, 4}}, false},
+        {"lists that end too soon", {.dealer = TEXT("D1"), .own = {NO_LISTS, 19}}, false},
+        {"bytes behind the lists",
+         {.dealer = TEXT("D1"), .own = {"\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0\0!", 21}},
+         false},
+    };
+    char *path = words("%s/nonsense.pack", folder);
+    struct capture capture;
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        const struct parts *own = &CASES[i].parts;
+        struct parts parts = empty_parts();
+        parts.rules = own->rules.bytes != NULL ? own->rules : parts.rules;
+        parts.profiles = own->profiles.bytes != NULL ? own->profiles : parts.profiles;
+        parts.vehicles = own->vehicles.bytes != NULL ? own->vehicles : parts.vehicles;
+        parts.own = own->own.bytes != NULL ? own->own : parts.own;
+        parts.dealer = own->dealer.bytes != NULL ? own->dealer : parts.dealer;
+        parts.vehicle_count = own->vehicle_count;
+        seal_parts(path, &parts);
+        int status = open_pack(path, key, date_from_civil(2026, 4, 20), &capture);
+        const char *said = CASES[i].fits ? "" : "the pack does not fit together; ask the office for it again\n";
+        if ((status == WM_OK) != CASES[i].fits || strstr(capture.text, said) == NULL)
+            fail_msg("%s: %d, %s", CASES[i].what, status, capture.text);
+    }
+}
+
+/* The head says what it should not, and is signed again. Where things stand in it: pack/sealed.c. */
+static void a_head_that_makes_no_sense_is_refused(void **state)
+{
+    enum { SIGNED = 4032 };
+    static const struct {
+        size_t at;
+        unsigned char byte;
+        const char *says;
+    } CASES[] = {
+        {16, 2, "this pack is of another version of the program; use the program that belongs to it"},
+        {92, 7, "the pack does not fit together"},  /* work, KiB: less than the least */
+        {95, 1, "the pack does not fit together"},  /* more than the most */
+        {151, 1, "the pack does not fit together"}, /* the dealer's code is longer than the head */
+        {159, 1, "the pack does not fit together"}, /* the rules begin beyond the data */
+        {166, 1, "the pack does not fit together"}, /* they are longer than the data */
+        {216, 77, "the pack is not whole"},         /* more blocks of data than there are */
+        {223, 1, "the pack does not fit together"}, /* more than any pack has */
+        {224, 77, "this pack was changed after the office signed it"}, /* the root */
+    };
+    char *path = words("%s/head.pack", folder);
+    struct secret_key secret;
+    struct capture capture;
+    size_t size;
+    (void)state;
+
+    capture_start(&capture);
+    assert_int_equal(secret_key_read(words("%s/key", folder), &capture.sink, &secret), WM_OK);
+    struct parts parts = empty_parts();
+    seal_parts(path, &parts);
+    char *whole = read_whole(path, &size);
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        char *copy = malloc(size);
+        need(copy != NULL, "memory");
+        memcpy(copy, whole, size);
+        assert_int_not_equal((unsigned char)copy[CASES[i].at], CASES[i].byte);
+        copy[CASES[i].at] = (char)CASES[i].byte;
+        crypto_sign_detached((unsigned char *)copy + SIGNED, NULL, (const unsigned char *)copy, SIGNED,
+                             secret.bytes);
+        write_file(path, copy, size);
+        int status = open_pack(path, key, date_from_civil(2026, 4, 20), &capture);
+        if (status == WM_OK || strstr(capture.text, CASES[i].says) == NULL)
+            fail_msg("byte %zu: %d, %s", CASES[i].at, status, capture.text);
+        free(copy);
+    }
+    free(whole);
+}
+
+/* A public key is a file, or the key itself as its line stands in the file. */
+static void keys_are_read_as_people_hand_them_over(void **state)
+{
+    char *file = read_whole(key, NULL), *line = strchr(file, '\n') + 1;
+    (void)state;
+
+    line[strcspn(line, "\n")] = '\0';
+    char *first = words("%.*s", (int)(line - file - 1), file);
+    const struct {
+        const char *content;
+        bool is_key;
+    } CASES[] = {
+        {words("%s\n%s\n", first, line), true},
+        {words("%s\r\n%s\r\n", first, line), true},
+        {words("%s\n%s", first, line), true},
+        {words("%s\n  %s  \n\n", first, line), true},
+        {words("%s\n%s\nmore\n", first, line), false},
+        {words("%s\n\n", first), false},
+        {first, false},
+        {"", false},
+        {words("%s\n%.10s\n", first, line), false},
+        {words("%s\n%s!\n", first, line), false},
+        {words("another line\n%s\n", line), false},
+    };
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        const char *path = words("%s/some.pub", folder);
+        struct capture capture;
+        write_words(path, CASES[i].content);
+        if ((open_pack(pack, line, date_from_civil(2026, 4, 20), &capture) == WM_OK) != true)
+            fail_msg("%s", capture.text);
+        struct public_key public;
+        capture_start(&capture);
+        if ((public_key_read(path, &capture.sink, &public) == WM_OK) != CASES[i].is_key)
+            fail_msg("%zu: %s: %s", i, CASES[i].content, capture.text);
+        if (!CASES[i].is_key)
+            assert_non_null(strstr(capture.text, "this is no public key; name the file ending in .pub"));
+    }
+    says(RUN("pack", "show", pack, "--trust", line, "--today", "2026-04-20"), 0, "vehicles");
+    says(RUN("pack", "show", pack, "--trust", words("%s/nowhere.pub", folder)), 2, "nowhere.pub");
+    free(file);
+}
+
+/* The first pack that is met may be one that is signed and of no use: its key is not remembered, so that the
+ * office's own is still welcome. */
+static void a_useless_pack_leaves_no_key(void **state)
+{
+    static const char FACTS[] =
+        "name,type,scope,shown,meaning\nvin,number,claim,dealer,no such type of a VIN\n";
+    char *path = words("%s/useless.pack", folder), *kept = words("%s/witnessmark/office.pub", folder);
+    struct buffer rules = BUFFER_EMPTY;
+    (void)state;
+
+    shell("rm -rf %s/witnessmark", folder);
+    seal_rules(path, TEXT("\xff\xff\xff\xff"));
+    says(RUN("pack", "show", path, "--today", "2026-04-20"), 2, "the pack does not fit together");
+    assert_false(file_is_there(kept));
+    put_4(&rules, 1);
+    put_text(&rules, TEXT("facts.csv"));
+    put_text(&rules, text_of(FACTS));
+    seal_rules(path, buffer_text(&rules));
+    buffer_free(&rules);
+    says(RUN("pack", "show", path, "--today", "2026-04-20"), 2, "facts.csv:2:");
+    assert_false(file_is_there(kept));
+    says(RUN("check", demo_file("night-1.csv"), "--pack", path, "--today", "2026-04-20"), 2, "facts.csv:2:");
+    assert_false(file_is_there(kept));
+    says(RUN("pack", "show", pack, "--today", "2026-04-20"), 0, "This is the first pack used here");
+    assert_true(file_is_there(kept));
+}
+
 static void secrets_are_kept(void **state)
 {
     char *secret = words("%s/secret", folder), *link = words("%s/link", folder),
@@ -460,6 +677,10 @@ int main(void)
         cmocka_unit_test(blocks_are_checked_as_they_are_read),
         cmocka_unit_test(another_key_or_day_is_refused),
         cmocka_unit_test(the_first_key_is_remembered),
+        cmocka_unit_test(well_signed_nonsense_is_refused),
+        cmocka_unit_test(a_head_that_makes_no_sense_is_refused),
+        cmocka_unit_test(keys_are_read_as_people_hand_them_over),
+        cmocka_unit_test(a_useless_pack_leaves_no_key),
         cmocka_unit_test(secrets_are_kept),
         cmocka_unit_test(what_cannot_be_packed_is_said),
     };
