@@ -84,6 +84,33 @@ const struct option_kind *cli_option(enum option_number option)
     return &OPTION_KINDS[option];
 }
 
+static const char *const FORMAT_NAMES[FORMATS] = {"text", "csv", "json", "html"};
+
+static unsigned formats_of(const struct command *command)
+{
+    return command->formats != 0 ? command->formats
+                                 : FORMAT_BIT(FORMAT_TEXT) | FORMAT_BIT(FORMAT_CSV) | FORMAT_BIT(FORMAT_JSON);
+}
+
+const char *cli_format_words(const struct command *command, const char *between, const char *last,
+                             char room[FORMAT_ROOM])
+{
+    unsigned left = formats_of(command);
+    size_t length = 0;
+
+    for (int i = 0; i < FORMATS; i++) {
+        if ((left & FORMAT_BIT(i)) == 0)
+            continue;
+        left &= ~FORMAT_BIT(i);
+        length += (size_t)snprintf(room + length, FORMAT_ROOM - length, "%s%s",
+                                   length == 0 ? ""
+                                   : left == 0 ? last
+                                               : between,
+                                   FORMAT_NAMES[i]);
+    }
+    return room;
+}
+
 /* --- Help --------------------------------------------------------------------------------------------------- */
 
 static void print_usage(FILE *to, const struct command *command)
@@ -94,11 +121,12 @@ static void print_usage(FILE *to, const struct command *command)
     fprintf(to, "\noptions:\n");
     for (int i = 0; i < OPTIONS; i++) {
         const struct option_kind *kind = &OPTION_KINDS[i];
-        char left[48];
+        char left[64], formats[FORMAT_ROOM];
         if ((command->options & OPTION_BIT(i)) == 0)
             continue;
-        snprintf(left, sizeof left, "--%s%s%s", kind->name, kind->argument ? " " : "",
-                 kind->argument ? kind->argument : "");
+        const char *argument =
+            i == OPTION_FORMAT ? cli_format_words(command, "|", "|", formats) : kind->argument;
+        snprintf(left, sizeof left, "--%s%s%s", kind->name, argument ? " " : "", argument ? argument : "");
         fprintf(to, "  %-24s %s\n", left, kind->help);
     }
 }
@@ -144,12 +172,8 @@ static bool read_day(const char *word, int32_t *ret_day)
 
 static bool read_format(const struct command *command, const char *word, enum format *ret_format)
 {
-    static const char *const NAMES[] = {"text", "csv", "json", "html"};
-    bool pages = (command->options & COMMAND_WRITES_PAGES) != 0;
-    bool every = (command->options & COMMAND_WRITES_ALL) != 0;
-
-    for (int i = FORMAT_TEXT; i <= FORMAT_HTML; i++)
-        if (strcmp(word, NAMES[i]) == 0 && (every || i == FORMAT_TEXT || (i == FORMAT_HTML) == pages)) {
+    for (int i = 0; i < FORMATS; i++)
+        if (strcmp(word, FORMAT_NAMES[i]) == 0 && (formats_of(command) & FORMAT_BIT(i)) != 0) {
             *ret_format = (enum format)i;
             return true;
         }
@@ -189,6 +213,8 @@ static bool read_separator(const char *word, char *ret_separator)
 
 static int set_option(const struct command *command, struct options *options, int option, const char *word)
 {
+    char formats[FORMAT_ROOM];
+
     options->given[option] = word != NULL ? word : "";
     switch ((enum option_number)option) {
     case OPTION_OFFICE:
@@ -288,9 +314,7 @@ static int set_option(const struct command *command, struct options *options, in
     case OPTION_FORMAT:
         if (!read_format(command, word, &options->format))
             return usage_error(command, "--format \"%s\" is none; write %s", word,
-                               command->options & COMMAND_WRITES_ALL     ? "text, csv, json or html"
-                               : command->options & COMMAND_WRITES_PAGES ? "text or html"
-                                                                         : "text, csv or json");
+                               cli_format_words(command, ", ", " or ", formats));
         break;
     case OPTION_THREADS:
         if (!read_threads(word, &options->threads))
@@ -441,6 +465,24 @@ static const struct command *find_command(int count, char **words, int *ret_word
     return NULL;
 }
 
+/* Says which commands begin with the first word, where some do. */
+static int no_command(int count, char **words)
+{
+    size_t length = strlen(words[1]);
+    char known[256] = "";
+
+    for (int i = 0; COMMANDS[i] != NULL; i++) {
+        const char *name = COMMANDS[i]->name;
+        size_t said = strlen(known);
+        if (strncmp(name, words[1], length) == 0 && name[length] == ' ')
+            snprintf(known + said, sizeof known - said, "%s%s", said > 0 ? ", " : "", name);
+    }
+    if (known[0] == '\0')
+        return usage_error(NULL, "no command \"%s\"", words[1]);
+    return usage_error(NULL, "no command \"%s%s%s\"; there are %s", words[1], count > 2 ? " " : "",
+                       count > 2 ? words[2] : "", known);
+}
+
 int cli_read_call(int count, char **words, struct call *ret_call)
 {
     struct call call = {.help = false};
@@ -448,7 +490,7 @@ int cli_read_call(int count, char **words, struct call *ret_call)
 
     call.command = find_command(count, words, &named);
     if (call.command == NULL)
-        return usage_error(NULL, "no command \"%s\"", words[1]);
+        return no_command(count, words);
     int code = read_options(call.command, count - named, words + named, &call.options, &call.help);
     if (code == EXIT_DONE)
         *ret_call = call;
@@ -480,6 +522,15 @@ static void (*find_words(const char *word))(FILE *to)
     return NULL;
 }
 
+/* What was printed is printed, or the command failed. */
+static int end_printing(void)
+{
+    if (fflush(stdout) == 0)
+        return EXIT_DONE;
+    fprintf(stderr, "witnessmark: this cannot be printed: %s\n", strerror(errno));
+    return EXIT_UNUSABLE;
+}
+
 int cli_main(int count, char **words)
 {
     struct call call = {.help = false};
@@ -491,14 +542,14 @@ int cli_main(int count, char **words)
     void (*print)(FILE *) = find_words(words[1]);
     if (print != NULL) {
         print(stdout);
-        return fflush(stdout) == 0 ? EXIT_DONE : EXIT_UNUSABLE;
+        return end_printing();
     }
     int code = cli_read_call(count, words, &call);
     if (code == EXIT_DONE && call.help && call.command->help != NULL && call.options.argument_count > 0) {
         code = call.command->help(&call.options);
     } else if (code == EXIT_DONE && call.help) {
         print_usage(stdout, call.command);
-        code = fflush(stdout) == 0 ? EXIT_DONE : EXIT_UNUSABLE;
+        code = end_printing();
     } else if (code == EXIT_DONE) {
         code = call.command->run(&call.options);
     }
@@ -556,7 +607,7 @@ int cli_say_recorded(struct buffer *words, struct diag_sink *sink)
     }
     if (left > 0 || words->failed)
         diag_warning(sink, (struct place){{NULL, 0}, 0, 0},
-                     "it was recorded, but what was recorded could not be printed: %s",
+                     "it is done, but what was done could not be printed: %s",
                      words->failed ? "out of memory" : strerror(errno));
     buffer_free(words);
     return EXIT_DONE;

@@ -16,8 +16,10 @@
 
 enum exit_code { EXIT_DONE = 0, EXIT_FOUND = 1, EXIT_UNUSABLE = 2 };
 
-/* FORMAT_HTML: for commands that write pages (COMMAND_WRITES_PAGES) or every format (COMMAND_WRITES_ALL) alone. */
+/* Which of them a command writes, its `formats` say. */
 enum format { FORMAT_TEXT, FORMAT_CSV, FORMAT_JSON, FORMAT_HTML };
+enum { FORMATS = FORMAT_HTML + 1 };
+#define FORMAT_BIT(format) (1u << (format))
 
 enum option_number {
     OPTION_OFFICE,
@@ -83,14 +85,9 @@ enum option_number {
 };
 #define OPTION_BIT(option) (UINT64_C(1) << (option))
 
-/* Among a command's options: its --format is text or html. */
-#define COMMAND_WRITES_PAGES (UINT64_C(1) << 63)
-
-/* Its --format is text, csv, json or html. */
-#define COMMAND_WRITES_ALL (UINT64_C(1) << 62)
-
-/* Options that are none of its own are handed to it as they are (parameters); each takes a value. */
-#define COMMAND_TAKES_PARAMETERS (UINT64_C(1) << 61)
+/* Among a command's options: those that are none of its own are handed to it as they are (parameters); each
+ * takes a value. */
+#define COMMAND_TAKES_PARAMETERS (UINT64_C(1) << 63)
 
 /* An option that the program does not know: `--dealer D137`. */
 struct parameter_word;
@@ -105,6 +102,12 @@ struct option_kind {
     const char *help;
 };
 const struct option_kind *cli_option(enum option_number option);
+
+/* The words for a command's --format: "text|csv|json", or with other words between them and before the last. */
+enum { FORMAT_ROOM = 40 };
+struct command;
+const char *cli_format_words(const struct command *command, const char *between, const char *last,
+                             char room[FORMAT_ROOM]);
 
 /* Options as given, with their defaults. */
 struct options {
@@ -141,6 +144,7 @@ struct command {
     const char *summary;                 /* one line */
     const char *details;                 /* further lines, each ended by a newline; may be empty */
     uint64_t options;                    /* OPTION_BIT()s it understands, besides those of every command */
+    unsigned formats;                    /* FORMAT_BIT()s of its --format; 0: text, csv, json */
     int least_arguments, most_arguments; /* most -1: any number */
     int (*run)(const struct options *options);
     int (*help)(const struct options *options); /* --help with arguments; NULL: that of the command */
@@ -172,8 +176,8 @@ struct diag_sink cli_diagnostics(void);
 /* The exit code for a status, after saying what no diagnostic said (no memory). */
 int cli_exit(int status);
 
-/* Prints, on standard output, words on what was recorded, and frees them. It stays recorded where they cannot be
- * printed: then a warning says so, and the command is done all the same. */
+/* Prints, on standard output, words on what was recorded or made, and frees them. It stays so where they cannot
+ * be printed: then a warning says so, and the command is done all the same. */
 int cli_say_recorded(struct buffer *words, struct diag_sink *sink);
 
 /* Ends an output: closes it, and gives the code if that went well. */

@@ -267,6 +267,7 @@ const struct command COMMAND_EXPLAIN = {
         "slash, so that DEALER/CLAIM has two meanings, --dealer says which.\n",
     .options = OPTION_BIT(OPTION_OFFICE) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) |
                OPTION_BIT(OPTION_VIN) | OPTION_BIT(OPTION_DEALER),
+    .formats = FORMAT_BIT(FORMAT_TEXT) | FORMAT_BIT(FORMAT_JSON),
     .least_arguments = 0,
     .most_arguments = 1,
     .run = run_explain,

@@ -44,14 +44,19 @@ static void print_roff_line(FILE *to, const char *request, const char *text, con
     fputc('\n', to);
 }
 
-static void print_option(FILE *to, const struct option_kind *kind)
+static void print_option(FILE *to, const struct command *command, enum option_number option)
 {
+    const struct option_kind *kind = cli_option(option);
+    char formats[FORMAT_ROOM];
+    const char *argument =
+        option == OPTION_FORMAT ? cli_format_words(command, "|", "|", formats) : kind->argument;
+
     fputs(".TP\n\\fB\\-\\-", to);
     print_roff(to, kind->name, strlen(kind->name));
     fputs("\\fR", to);
-    if (kind->argument != NULL) {
+    if (argument != NULL) {
         fputs(" \\fI", to);
-        print_roff(to, kind->argument, strlen(kind->argument));
+        print_roff(to, argument, strlen(argument));
         fputs("\\fR", to);
     }
     print_roff_line(to, "\n", kind->help, NULL);
@@ -69,7 +74,7 @@ static void print_command(FILE *to, const struct command *command)
     }
     for (int i = 0; i < OPTIONS; i++)
         if (takes(command, i))
-            print_option(to, cli_option((enum option_number)i));
+            print_option(to, command, (enum option_number)i);
 }
 
 void manual_print_page(FILE *to)
@@ -125,7 +130,9 @@ static void print_values(FILE *to)
         if (kind->argument == NULL)
             continue;
         fprintf(to, "    --%s) COMPREPLY=(", kind->name);
-        if (is_choice(kind->argument)) {
+        if (i == OPTION_FORMAT) {
+            fputs("$(compgen -W \"$formats\" -- \"$word\")", to);
+        } else if (is_choice(kind->argument)) {
             fputs("$(compgen -W '", to);
             print_choices(to, kind->argument);
             fputs("' -- \"$word\")", to);
@@ -171,11 +178,15 @@ static void print_seconds(FILE *to)
 
 static void print_command_choices(FILE *to, const struct command *command)
 {
+    char formats[FORMAT_ROOM];
+
     fprintf(to, "    '%s') options='--help", command->name);
     for (int i = 0; i < OPTIONS; i++)
         if (takes(command, i))
             fprintf(to, " --%s", cli_option((enum option_number)i)->name);
     fputs("'", to);
+    if (takes(command, OPTION_FORMAT))
+        fprintf(to, " formats='%s'", cli_format_words(command, " ", " ", formats));
     if (is_choice(command->arguments)) {
         fputs(" choices='", to);
         print_choices(to, command->arguments);
@@ -190,7 +201,7 @@ void manual_print_completion(FILE *to)
         "# Completion of witnessmark for bash; made by `witnessmark --completion`.\n"
         "_witnessmark()\n{\n"
         "    local word=${COMP_WORDS[COMP_CWORD]} before=${COMP_WORDS[COMP_CWORD-1]} command=${COMP_WORDS[1]}\n"
-        "    local options= choices= first=2\n\n"
+        "    local options= choices= formats= first=2\n\n"
         "    COMPREPLY=()\n"
         "    if [ \"$COMP_CWORD\" -eq 1 ]; then\n"
         "        COMPREPLY=($(compgen -W '--help --version --manual --completion",
@@ -206,12 +217,12 @@ void manual_print_completion(FILE *to)
           to);
     print_seconds(to);
     fputs("        esac\n        return\n    fi\n"
-          "    case $before in\n",
+          "    case $command in\n",
           to);
-    print_values(to);
-    fputs("    esac\n    case $command in\n", to);
     for (int i = 0; COMMANDS[i] != NULL; i++)
         print_command_choices(to, COMMANDS[i]);
+    fputs("    esac\n    case $before in\n", to);
+    print_values(to);
     fputs("    esac\n"
           "    if [ \"${word#-}\" != \"$word\" ]; then\n"
           "        COMPREPLY=($(compgen -W \"$options\" -- \"$word\"))\n"

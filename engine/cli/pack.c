@@ -53,22 +53,25 @@ static int write_pack(struct packing_run *run, struct output *output)
     return status;
 }
 
-static void say_packed(const struct packing_run *run)
+static int say_packed(struct packing_run *run)
 {
     const struct options *options = run->options;
+    unsigned long long vehicles = run->summary.vehicles, claims = run->summary.own_claims;
     char fingerprint[KEY_FINGERPRINT_ROOM], last[DATE_ROOM];
+    struct buffer words = BUFFER_EMPTY;
     struct public_key public = secret_key_public(&run->key);
 
     public_key_fingerprint(&public, fingerprint);
     date_write(options->valid_to != DAY_NONE ? options->valid_to : options->today + GOOD_FOR_DAYS, last);
-    printf("packed %llu vehicles and %u rules files for ", (unsigned long long)run->summary.vehicles,
-           run->summary.files);
+    buffer_format(&words, "packed %llu vehicle%s and %u rules files for ", vehicles, vehicles == 1 ? "" : "s",
+                  run->summary.files);
     if (options->given[OPTION_DEALER] != NULL)
-        printf("dealer %s, with %llu claims\n", options->given[OPTION_DEALER],
-               (unsigned long long)run->summary.own_claims);
+        buffer_format(&words, "dealer %s, with %llu claim%s\n", options->given[OPTION_DEALER], claims,
+                      claims == 1 ? "" : "s");
     else
-        puts("all dealers");
-    printf("good until %s, signed with key %s\n", last, fingerprint);
+        buffer_add_string(&words, "all dealers\n");
+    buffer_format(&words, "good until %s, signed with key %s\n", last, fingerprint);
+    return cli_say_recorded(&words, &run->desk.sink);
 }
 
 static int make_pack(struct packing_run *run)
@@ -116,11 +119,10 @@ static int run_pack(const struct options *options)
         return EXIT_UNUSABLE;
     }
     int status = make_pack(&run);
-    if (status == WM_OK && !options->quiet)
-        say_packed(&run);
+    int code = status == WM_OK && !options->quiet ? say_packed(&run) : cli_exit(status);
     secret_key_wipe(&run.key);
     desk_close(&run.desk);
-    return fflush(stdout) == 0 ? cli_exit(status) : EXIT_UNUSABLE;
+    return code;
 }
 
 const struct command COMMAND_PACK = {

@@ -144,6 +144,7 @@ static void take_back(struct making *making)
 static int run_rules_new(const struct options *options)
 {
     struct making making = {.options = options, .id = options->arguments[0], .sink = cli_diagnostics()};
+    struct buffer words = BUFFER_EMPTY;
     int status;
 
     if (!id_is_usable(making.id)) {
@@ -158,12 +159,11 @@ static int run_rules_new(const struct options *options)
         if (status != WM_OK)
             take_back(&making);
     }
-    if (status == WM_OK && !options->quiet)
-        printf("%s: %d tables; fill them in, then run `witnessmark rules lint`\n", making.folder,
-               TEMPLATES_COUNT);
-    if (status == WM_OK && fflush(stdout) != 0)
-        return EXIT_UNUSABLE;
-    return cli_exit(status);
+    if (status != WM_OK || options->quiet)
+        return cli_exit(status);
+    buffer_format(&words, "%s: %d tables; fill them in, then run `witnessmark rules lint`\n", making.folder,
+                  TEMPLATES_COUNT);
+    return cli_say_recorded(&words, &making.sink);
 }
 
 const struct command COMMAND_RULES_NEW = {

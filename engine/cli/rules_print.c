@@ -414,8 +414,8 @@ const struct command COMMAND_RULES_PRINT = {
     .arguments = "[CAMPAIGN]",
     .summary = "prints a campaign, or all of them, as a page to hold against the bulletin",
     .details = "--format text or html; the HTML page stands by itself and can be printed.\n",
-    .options =
-        OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) | COMMAND_WRITES_PAGES,
+    .options = OPTION_BIT(OPTION_RULES) | OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT),
+    .formats = FORMAT_BIT(FORMAT_TEXT) | FORMAT_BIT(FORMAT_HTML),
     .least_arguments = 0,
     .most_arguments = 1,
     .run = run_rules_print,

@@ -450,9 +450,8 @@ static void recorded_though_not_printed(void **state)
     shell("%s load dealers %s/dealers.csv --office %s/office.db > /dev/full 2> %s/err", program, folder, folder,
           folder);
     char *said = read_whole(in_folder("err"), NULL);
-    assert_string_equal(
-        said, "warning: it was recorded, but what was recorded could not be printed: No space left on "
-              "device\n");
+    assert_string_equal(said, "warning: it is done, but what was done could not be printed: No space left on "
+                              "device\n");
     free(said);
     struct result again = RUN("load", "dealers", in_folder("dealers.csv"), OFFICE);
     assert_non_null(strstr(again.out, "1 as they were"));
