@@ -109,6 +109,7 @@
     SENTENCE(sheet_and, "and")                                                                                        \
     SENTENCE(sheet_if_part, "if {inspection} is {result}: {part}, {quantity}")                                        \
     SENTENCE(sheet_if_operation, "if {inspection} is {result}: {operation}, {hours} h")                               \
+    SENTENCE(sheet_not_this_campaign, "Campaign {campaign} needs no work on this vehicle.")                           \
     SENTENCE(sheet_no_campaign, "No campaign needs work on this vehicle.")                                            \
     SENTENCE(sheet_contradiction, "Campaign {campaign}: its rules contradict each other for this vehicle; ask the "   \
                                   "office")                                                                           \
@@ -163,8 +164,8 @@
     SENTENCE(fix_unit, "unit spelled as the rules do")                                                                \
     SENTENCE(fix_number, "decimal point")                                                                             \
     SENTENCE(fix_vin, "the one registered VIN that differs in one place; look at the plate before you send it")       \
-    SENTENCE(fix_summary, "{changes} changes in {rows} of {all} rows; the copy is in {file}")                         \
-    SENTENCE(fix_none, "Nothing to correct that is certain; the copy is in {file}")
+    SENTENCE(fix_summary, "Rows corrected: {rows} of {all}. Changes: {changes}. The copy is in {file}.")              \
+    SENTENCE(fix_none, "Nothing to correct that is certain. The copy is in {file}.")
 
 /* Reasons for which a row cannot be read, as engine/intake gives them. */
 #define FAULT_LIST(SENTENCE)                                                                                          \

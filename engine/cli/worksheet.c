@@ -31,7 +31,8 @@ struct worksheet {
     struct done *done;           /* what stands as done on this vehicle */
     uint32_t done_count, done_capacity;
     struct language *language;
-    uint32_t campaigns; /* that the vehicle is in */
+    uint32_t campaigns;      /* that the vehicle is in */
+    uint32_t contradictions; /* campaigns of which that cannot be told */
 };
 
 /* A day as text in the arena. */
@@ -246,6 +247,7 @@ static int do_campaign(struct worksheet *sheet, const struct campaign *campaign)
     if (status != WM_OK)
         return status;
     if (expectation->ambiguity_count > 0) {
+        sheet->contradictions++;
         add_sentence(sheet, SENTENCE_sheet_contradiction, campaign->id);
         buffer_add_byte(&sheet->words, '\n');
         return WM_OK;
@@ -352,7 +354,8 @@ static int find_completions(struct worksheet *sheet)
 static int do_vehicle(struct worksheet *sheet, const char *vin)
 {
     const struct rules *rules = sheet->desk.rules;
-    uint32_t before = sheet->campaigns;
+    const char *campaign = sheet->options->campaign;
+    uint32_t before = sheet->campaigns + sheet->contradictions;
     int status = find_vehicle(sheet, vin);
 
     sheet->done_count = 0;
@@ -366,8 +369,9 @@ static int do_vehicle(struct worksheet *sheet, const char *vin)
     for (uint32_t i = 0; status == WM_OK && i < rules->campaign_count; i++)
         if (is_wanted(sheet, &rules->campaigns[i]))
             status = do_campaign(sheet, &rules->campaigns[i]);
-    if (sheet->campaigns == before) {
-        add_sentence(sheet, SENTENCE_sheet_no_campaign, TEXT(""));
+    if (sheet->campaigns + sheet->contradictions == before) {
+        add_sentence(sheet, campaign != NULL ? SENTENCE_sheet_not_this_campaign : SENTENCE_sheet_no_campaign,
+                     text_of(campaign));
         buffer_add_byte(&sheet->words, '\n');
     }
     return status;
@@ -425,9 +429,8 @@ static int print_worksheet(struct worksheet *sheet)
 
     if (status != WM_OK)
         return cli_exit(status);
-    if (sheet->options->format == FORMAT_TEXT) {
+    if (sheet->options->format == FORMAT_TEXT)
         output_add(&out, sheet->words.bytes, sheet->words.length);
-    }
     if (sheet->campaigns > 0 || sheet->options->format == FORMAT_CSV)
         output_add(&out, sheet->rows.bytes, sheet->rows.length);
     return cli_finish(&out, &sheet->desk.sink, EXIT_DONE);
@@ -461,6 +464,7 @@ const struct command COMMAND_WORKSHEET = {
                OPTION_BIT(OPTION_FORMAT) | OPTION_BIT(OPTION_OUT) | OPTION_BIT(OPTION_CAMPAIGN) |
                OPTION_BIT(OPTION_DEALER) | OPTION_BIT(OPTION_PACK) | OPTION_BIT(OPTION_TRUST) |
                OPTION_BIT(OPTION_LANG),
+    .formats = FORMAT_BIT(FORMAT_TEXT) | FORMAT_BIT(FORMAT_CSV),
     .least_arguments = 1,
     .most_arguments = -1,
     .run = run_worksheet,

@@ -413,7 +413,7 @@ static void a_vin_is_corrected_only_where_asked(void **state)
     free(fixed);
     /* at the office too, and never over the file itself */
     says(RUN("check", "--fix", copy, "--fix-vin", file, "--office", office, "--today", TODAY), 0,
-         "1 changes in 1 of 1 rows");
+         "Rows corrected: 1 of 1. Changes: 1. The copy is in ");
     says(RUN("check", "--fix", file, file, "--pack", pack, "--trust", key), 2, "give it another name");
     says(RUN("check", "--fix", copy, file, file, "--pack", pack, "--trust", key), 2, "one file at a time");
     says(RUN("check", "--fix", copy, file, "--findings", "x", "--pack", pack, "--trust", key), 2,
