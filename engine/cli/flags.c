@@ -57,7 +57,7 @@ static int read_deadline(struct listing *listing, const struct flagged_claim *cl
         status = ledger_content_claim(content, claim->line, arena, &dossier.claim);
     if (status == WM_OK)
         status = facts_establish(&listing->worker, arena, &dossier);
-    if (status == WM_OK && dossier.dealer != NULL && rules->deadlines != NULL)
+    if (status == WM_OK && dossier.dealer != NULL)
         status = table_decide(rules->deadlines, dossier.facts, listing->scratch, &hits);
     if (status != WM_OK || hits.count == 0)
         return status;
@@ -66,8 +66,9 @@ static int read_deadline(struct listing *listing, const struct flagged_claim *cl
         days >= 0 ? table_output(rules->deadlines, hits.rows[0], (uint32_t)days) : value_null();
     if (silence >= 0)
         ret->silence_approves = table_output(rules->deadlines, hits.rows[0], (uint32_t)silence);
-    if (within.type == VALUE_NUMBER)
-        ret->decide_by = claim->received_on + (int32_t)(within.number / DECIMAL_ONE);
+    int64_t last = claim->received_on + within.number / DECIMAL_ONE;
+    if (within.type == VALUE_NUMBER && last <= INT32_MAX) /* beyond every calendar: no limit */
+        ret->decide_by = (int32_t)last;
     return WM_OK;
 }
 

@@ -24,16 +24,6 @@ struct language {
     uint32_t count, capacity;
 };
 
-const char *sentence_key(enum sentence sentence)
-{
-    return KEYS[sentence];
-}
-
-struct text sentence_english(enum sentence sentence)
-{
-    return text_of(ENGLISH_TEXTS[sentence]);
-}
-
 /* --- Reading ----------------------------------------------------------------------------------------- */
 
 enum { FILE_KEY, FILE_TEXT, FILE_ENGLISH, FILE_COLUMNS };

@@ -23,9 +23,6 @@ int language_open(struct arena *arena, const struct rules *rules, const char *co
                   struct language **ret_language);
 void language_close(struct language *language); /* accepts NULL */
 
-const char *sentence_key(enum sentence sentence);
-struct text sentence_english(enum sentence sentence);
-
 /* What a place is filled with. */
 struct said {
     const char *name;

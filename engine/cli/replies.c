@@ -103,11 +103,6 @@ void replies_close(struct replies *replies)
     free(replies);
 }
 
-uint32_t replies_count(const struct replies *replies)
-{
-    return replies->list.count;
-}
-
 /* --- Names of files ---------------------------------------------------------------------------------- */
 
 static bool is_plain(char c)

@@ -34,6 +34,4 @@ void replies_take_back(struct replies *replies);
 /* A dealer's code as the name of a file, without an ending. */
 void replies_add_file_name(struct buffer *name, struct text dealer);
 
-uint32_t replies_count(const struct replies *replies);
-
 #endif

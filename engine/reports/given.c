@@ -149,9 +149,7 @@ static int add_region(void *taker, struct text region)
 
 static int make_deadlines(struct rows *rows)
 {
-    const struct report_run *run = rows->given->run;
-
-    return run->rules->deadlines == NULL ? WM_OK : ledger_regions(run->office, add_region, rows);
+    return ledger_regions(rows->given->run->office, add_region, rows);
 }
 
 /* --- Parts of dealers ------------------------------------------------------------------------------ */

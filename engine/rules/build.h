@@ -16,8 +16,8 @@ struct build {
 int build_table(struct build *build, struct text path, bool required, unsigned policies, enum fact_set set,
                 enum scope scope, struct table **ret_table);
 
-/* The output of this name, which must be there and have this type; -1 after reporting. */
-int build_output(struct build *build, const struct table *table, const char *name, enum value_type type);
+/* The output of this name, which must be there (OUTPUT_TYPES gives its type); -1 after reporting. */
+int build_output(struct build *build, const struct table *table, const char *name);
 
 /* The text of an output cell that names something; reports where it is empty or has {places}. */
 bool build_word(struct build *build, const struct table *table, uint32_t row, int output, struct text *ret_word);

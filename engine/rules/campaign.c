@@ -353,9 +353,7 @@ static int make_eligibility(struct campaign_build *making)
 
     if (status != WM_OK)
         return status;
-    build_output(making->build, campaign->eligibility, "eligible", VALUE_BOOLEAN);
-    if (table_output_named(campaign->eligibility, "stage") >= 0)
-        build_output(making->build, campaign->eligibility, "stage", VALUE_TEXT);
+    build_output(making->build, campaign->eligibility, "eligible");
     return WM_OK;
 }
 
@@ -386,8 +384,8 @@ static int make_kits(struct campaign_build *making)
 
     if (status != WM_OK || campaign->kits == NULL)
         return status;
-    int kit = build_output(making->build, campaign->kits, "kit", VALUE_TEXT);
-    int quantity = build_output(making->build, campaign->kits, "quantity", VALUE_NUMBER);
+    int kit = build_output(making->build, campaign->kits, "kit");
+    int quantity = build_output(making->build, campaign->kits, "quantity");
     if (kit < 0 || quantity < 0)
         return WM_BAD_INPUT;
     for (uint32_t row = 0; row < table_row_count(campaign->kits); row++) {
@@ -415,9 +413,9 @@ static int make_parts(struct campaign_build *making)
 
     if (status != WM_OK || campaign->parts == NULL)
         return status;
-    int part = build_output(making->build, campaign->parts, "part", VALUE_TEXT);
-    int quantity = build_output(making->build, campaign->parts, "quantity", VALUE_NUMBER);
-    int need = build_output(making->build, campaign->parts, "need", VALUE_TEXT);
+    int part = build_output(making->build, campaign->parts, "part");
+    int quantity = build_output(making->build, campaign->parts, "quantity");
+    int need = build_output(making->build, campaign->parts, "need");
     if (part < 0 || quantity < 0 || need < 0)
         return WM_BAD_INPUT;
     for (uint32_t row = 0; row < table_row_count(campaign->parts); row++) {
@@ -440,9 +438,9 @@ static int make_labor(struct campaign_build *making)
 
     if (status != WM_OK || campaign->labor == NULL)
         return status;
-    int operation = build_output(making->build, campaign->labor, "operation", VALUE_TEXT);
-    int hours = build_output(making->build, campaign->labor, "hours", VALUE_NUMBER);
-    int need = build_output(making->build, campaign->labor, "need", VALUE_TEXT);
+    int operation = build_output(making->build, campaign->labor, "operation");
+    int hours = build_output(making->build, campaign->labor, "hours");
+    int need = build_output(making->build, campaign->labor, "need");
     if (operation < 0 || hours < 0 || need < 0)
         return WM_BAD_INPUT;
     for (uint32_t row = 0; status != WM_NO_MEMORY && row < table_row_count(campaign->labor); row++) {
@@ -504,9 +502,9 @@ static int make_inspections(struct campaign_build *making)
 
     if (status != WM_OK || campaign->inspections == NULL)
         return status;
-    int inspection = build_output(making->build, campaign->inspections, "inspection", VALUE_TEXT);
-    int expects = build_output(making->build, campaign->inspections, "expects", VALUE_TEXT);
-    int need = build_output(making->build, campaign->inspections, "need", VALUE_TEXT);
+    int inspection = build_output(making->build, campaign->inspections, "inspection");
+    int expects = build_output(making->build, campaign->inspections, "expects");
+    int need = build_output(making->build, campaign->inspections, "need");
     if (inspection < 0 || expects < 0 || need < 0)
         return WM_BAD_INPUT;
     uint32_t rows = table_row_count(campaign->inspections);
@@ -533,9 +531,9 @@ static int make_followups(struct campaign_build *making)
 
     if (status != WM_OK || campaign->followups == NULL)
         return status;
-    int followup = build_output(making->build, campaign->followups, "followup", VALUE_TEXT);
-    int part = build_output(making->build, campaign->followups, "part", VALUE_TEXT);
-    int due_days = build_output(making->build, campaign->followups, "due_days", VALUE_NUMBER);
+    int followup = build_output(making->build, campaign->followups, "followup");
+    int part = build_output(making->build, campaign->followups, "part");
+    int due_days = build_output(making->build, campaign->followups, "due_days");
     if (followup < 0 || part < 0 || due_days < 0)
         return WM_BAD_INPUT;
     for (uint32_t row = 0; row < table_row_count(campaign->followups); row++) {

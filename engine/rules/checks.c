@@ -44,11 +44,11 @@ static void read_flag(struct build *build, const struct check *check, uint32_t r
 
 static int read_check(struct build *build, struct check *check)
 {
-    int finding = build_output(build, check->table, "finding", VALUE_TEXT);
-    int effect = build_output(build, check->table, "effect", VALUE_TEXT);
+    int finding = build_output(build, check->table, "finding");
+    int effect = build_output(build, check->table, "effect");
     uint32_t rows = table_row_count(check->table);
 
-    check->message_output = build_output(build, check->table, "message", VALUE_TEXT);
+    check->message_output = build_output(build, check->table, "message");
     if (finding < 0 || effect < 0 || check->message_output < 0)
         return WM_BAD_INPUT;
     check->flags = ARENA_ARRAY(build->arena, struct flag, rows);

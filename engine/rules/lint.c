@@ -48,8 +48,6 @@ static int look_at_deadlines(struct lint *lint)
     struct lint_question question = LINT_QUESTION;
     struct lint_space *space;
 
-    if (tables[0] == NULL)
-        return WM_OK;
     arena_reset(&lint->arena);
     int status = lint_open_space(lint, tables, 1, false, &space);
     if (status != WM_OK)
@@ -84,7 +82,7 @@ int lint_rules(const struct rules *rules, const struct lint_fleet *fleet,
 {
     struct lint lint = {.rules = rules, .fleet = fleet, .take = take, .context = context};
     int (*const parts[])(struct lint *) = {lint_spelling, look_at_deadlines, look_at_campaigns, lint_checks,
-                                         lint_measures};
+                                           lint_measures};
     int status = WM_OK;
 
     for (size_t i = 0; status == WM_OK && i < sizeof parts / sizeof *parts; i++)

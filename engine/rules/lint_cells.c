@@ -54,11 +54,6 @@ uint32_t lint_cell_facts(const struct cell *cell, const struct cell_fact **facts
     return count;
 }
 
-bool lint_cell_is_open(const struct cell *cell, const struct lint_dim *dim)
-{
-    return cell->names_fact || (dim->any_case && dim->type == VALUE_TEXT && cell->has_ordering);
-}
-
 /* --- Values for a fact that a cell names: null, the subject's own, one below and one above -------- */
 
 static struct value stepped(struct value v, int direction)

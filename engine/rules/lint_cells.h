@@ -20,9 +20,6 @@ struct lint_cells {
 int lint_cells_open(struct lint_cells *ret_cells, uint32_t slot_count);
 void lint_cells_close(struct lint_cells *cells); /* accepts zeroed cells */
 
-/* Whether no class can decide this cell: it names facts, or orders texts without regard to case. */
-bool lint_cell_is_open(const struct cell *cell, const struct lint_dim *dim);
-
 struct lint_truth lint_cell_at(const struct lint_cells *cells, const struct cell *cell,
                                const struct lint_dim *dim, const struct lint_class *at);
 

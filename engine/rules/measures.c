@@ -29,11 +29,6 @@ static const struct csv_column MEASURE_COLUMNS[COLUMNS] = {
 
 static const char *const SIDES[] = {"high", "low", "both"};
 
-const char *measure_side_name(enum measure_side side)
-{
-    return SIDES[side];
-}
-
 static bool is_one_of(struct text word, const char *words)
 {
     struct text rest = text_of(words), piece;

@@ -43,9 +43,6 @@ struct measures {
     struct text file;
 };
 
-/* "high", "low", "both" */
-const char *measure_side_name(enum measure_side side);
-
 /* Reads outliers.csv:
  * measure,title,of_decision,of_outcome,decision,outcome,effect,finding,followup,side,near,far, draw_in,source.
  * Every error is reported. */

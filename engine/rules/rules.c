@@ -91,21 +91,12 @@ struct place build_output_place(const struct table *table, uint32_t row, uint32_
     return (struct place){table_file(table), table_row_line(table, row), table_output_column(table, output)};
 }
 
-int build_output(struct build *build, const struct table *table, const char *name, enum value_type type)
+int build_output(struct build *build, const struct table *table, const char *name)
 {
     int output = table_output_named(table, name);
 
-    if (output < 0) {
+    if (output < 0)
         diag_error(build->sink, (struct place){table_file(table), 1, 0}, "the table has no column >%s; add it", name);
-        return -1;
-    }
-    enum value_type has = table_output_type(table, (uint32_t)output);
-    if (has != type) {
-        diag_error(build->sink, (struct place){table_file(table), 1, table_output_column(table, (uint32_t)output)},
-                   ">%s must be a %s, here it is a %s; correct the type row", name, value_type_name(type),
-                   value_type_name(has));
-        return -1;
-    }
     return output;
 }
 
@@ -150,28 +141,18 @@ static int build_units(struct build *build)
 
 static int build_deadlines(struct build *build)
 {
-    static const struct {
-        const char *name;
-        enum value_type type;
-    } OUTPUTS[DEADLINES] = {
-        {"submit_within_days", VALUE_NUMBER},  {"decide_within_days", VALUE_NUMBER},
-        {"silence_approves", VALUE_BOOLEAN},   {"pay_within_days", VALUE_NUMBER},
-        {"resubmit_within_days", VALUE_NUMBER}, {"audit_within_days", VALUE_NUMBER},
-    };
+    static const char *const OUTPUTS[DEADLINES] = {"submit_within_days",   "decide_within_days",
+                                                   "silence_approves",     "pay_within_days",
+                                                   "resubmit_within_days", "audit_within_days"};
     struct rules *rules = build->rules;
     int status = build_table(build, TEXT("deadlines.csv"), true, HIT_BIT(HIT_UNIQUE), FACTS_OF_REGION, SCOPE_CLAIM,
                              &rules->deadlines);
 
     if (status != WM_OK)
         return status;
-    for (int i = 0; i < DEADLINES; i++) {
-        rules->deadline_output[i] = table_output_named(rules->deadlines, OUTPUTS[i].name);
-        if (rules->deadline_output[i] >= 0)
-            build_output(build, rules->deadlines, OUTPUTS[i].name, OUTPUTS[i].type);
-    }
+    for (int i = 0; i < DEADLINES; i++)
+        rules->deadline_output[i] = table_output_named(rules->deadlines, OUTPUTS[i]);
     rules->notice_output = table_output_named(rules->deadlines, "chargeback_notice_days");
-    if (rules->notice_output >= 0)
-        build_output(build, rules->deadlines, "chargeback_notice_days", VALUE_NUMBER);
     return WM_OK;
 }
 

@@ -5,6 +5,9 @@
 
 #include <glob.h>
 
+#include "base/limits.h"
+#include "rules/rules_files.h"
+
 /* --- The dictionary and the engine ------------------------------------------------------------------------ */
 
 static const char *const SCOPE_WORDS[] = {"claim", "part", "labor", "inspection"};
@@ -205,7 +208,8 @@ static void errors_of_the_lists(void **state)
          "25.00\n"},
         {"campaigns/T1/campaign.csv", "key,value\nopening,2026-01-01\n",
          "rules/campaigns/T1/campaign.csv:2:1: no key \"opening\"; the keys are campaign, title, kind, hazard, "
-         "opens_on, closes_on, notice_began_on, notice_ended_on, currency, other_limit, replaces, manufacturer, "
+         "opens_on, closes_on, notice_began_on, notice_ended_on, currency, other_limit, replaces, "
+         "manufacturer, "
          "regulator_number\n"},
         {"campaigns/T1/stages.csv", "stage,opens_on\n,2026-01-01\n",
          "rules/campaigns/T1/stages.csv:2:1: the stage has no name; fill the cell in\n"},
@@ -219,6 +223,18 @@ static void errors_of_the_lists(void **state)
          "rules/campaigns/T1/prices.csv:2:2: the price \"-2\" is negative; write an amount such as 84.50\n"},
         {"campaigns/T1/prices.csv", "part,price,valid_from\n--,2,\n",
          "rules/campaigns/T1/prices.csv:2:1: \"--\" has no letter or digit to be known by; correct it\n"},
+        {"campaigns/T1/campaign.csv", "key,value\nother_limit,25.001\n",
+         "rules/campaigns/T1/campaign.csv:2:2: other_limit \"25.001\" has more places than this column allows; "
+         "write an "
+         "amount such as 25.00\n"},
+        {"campaigns/T1/campaign.csv", "key,value\nother_limit,much\n",
+         "rules/campaigns/T1/campaign.csv:2:2: other_limit \"much\" is not a number; write an amount such as "
+         "25.00\n"},
+        {"campaigns/T1/prices.csv", "part,price\nP-1,free\n",
+         "rules/campaigns/T1/prices.csv:2:2: the price \"free\" is not a number; write an amount such as "
+         "84.50\n"},
+        {"campaigns/T1/prices.csv", "part,price\nP-1,\n",
+         "rules/campaigns/T1/prices.csv:2:2: the price \"\" is not a number; write an amount such as 84.50\n"},
         {"campaigns/T1/prices.csv", "part,price,valid_from\nP-1,2,2026\n",
          "rules/campaigns/T1/prices.csv:2:3: \"2026\" is not a date; write it as 2026-03-01\n"},
     };
@@ -245,6 +261,70 @@ static void errors_of_the_tables(void **state)
          "rules/campaigns/T1/kits.csv:2:4: >quantity must be a number of 0 or more; correct the cell\n"},
         {"campaigns/T1/kits.csv", "U,engine,>kit,>quantity\na,-,{engine},1\n",
          "rules/campaigns/T1/kits.csv:2:3: >kit may not hold {fact} places; write the word itself\n"},
+        {"campaigns/T1/kits.csv", "U,engine,>quantity\na,-,1\n",
+         "rules/campaigns/T1/kits.csv:1: the table has no column >kit; add it\n"},
+        {"campaigns/T1/kits.csv", "U,engine,>kit,>quantity\ntype,,,text\na,-,K-1,1\n",
+         "rules/campaigns/T1/kits.csv:2:4: the output \"quantity\" is a number; leave this cell empty\n"},
+        {"campaigns/T1/kits.csv", "U,engine,>kit,>quantity\na,-,--,1\n",
+         "rules/campaigns/T1/kits.csv:2:3: \"--\" has no letter or digit to be known by; correct it\n"},
+        {"campaigns/T1/parts.csv", "C,engine,>quantity,>need\na,-,1,required\n",
+         "rules/campaigns/T1/parts.csv:1: the table has no column >part; add it\n"},
+        {"campaigns/T1/parts.csv", "C,engine,>part,>need\na,-,P-1,required\n",
+         "rules/campaigns/T1/parts.csv:1: the table has no column >quantity; add it\n"},
+        {"campaigns/T1/parts.csv", "C,engine,>part,>quantity\na,-,P-1,1\n",
+         "rules/campaigns/T1/parts.csv:1: the table has no column >need; add it\n"},
+        {"campaigns/T1/parts.csv", "C,engine,>part,>quantity,>need\na,-,--,1,allowed\n",
+         "rules/campaigns/T1/parts.csv:2:3: \"--\" has no letter or digit to be known by; correct it\n"},
+        {"campaigns/T1/parts.csv", "C,engine,>part,>quantity,>need\na,-,P-1,-0.5,allowed\n",
+         "rules/campaigns/T1/parts.csv:2:4: >quantity must be a number of 0 or more; correct the cell\n"},
+        {"campaigns/T1/parts.csv", "C,engine,>part,>quantity,>need\na,-,P-1,1,\n",
+         "rules/campaigns/T1/parts.csv:2:5: >need is empty; fill the cell in\n"},
+        {"campaigns/T1/labor.csv", "C,engine,>hours,>need\na,-,1,required\n",
+         "rules/campaigns/T1/labor.csv:1: the table has no column >operation; add it\n"},
+        {"campaigns/T1/labor.csv", "C,engine,>operation,>need\na,-,OP-1,required\n",
+         "rules/campaigns/T1/labor.csv:1: the table has no column >hours; add it\n"},
+        {"campaigns/T1/labor.csv", "C,engine,>operation,>hours\na,-,OP-1,1\n",
+         "rules/campaigns/T1/labor.csv:1: the table has no column >need; add it\n"},
+        {"campaigns/T1/labor.csv", "C,engine,>operation,>hours,>need\na,-,..,1,required\nb,-,,1,required\n",
+         "rules/campaigns/T1/labor.csv:2:3: \"..\" has no letter or digit to be known by; correct it\n"
+         "rules/campaigns/T1/labor.csv:3:3: >operation is empty; fill the cell in\n"},
+        {"campaigns/T1/inspections.csv", "C,engine,>expects,>need\na,-,dry,required\n",
+         "rules/campaigns/T1/inspections.csv:1: the table has no column >inspection; add it\n"},
+        {"campaigns/T1/inspections.csv", "C,engine,>inspection,>need\na,-,GAP,required\n",
+         "rules/campaigns/T1/inspections.csv:1: the table has no column >expects; add it\n"},
+        {"campaigns/T1/inspections.csv", "C,engine,>inspection,>expects\na,-,GAP,dry\n",
+         "rules/campaigns/T1/inspections.csv:1: the table has no column >need; add it\n"},
+        {"campaigns/T1/inspections.csv",
+         "C,engine,>inspection,>expects,>need\na,-,,dry,required\nb,-,/,dry,allowed\n",
+         "rules/campaigns/T1/inspections.csv:2:3: >inspection is empty; fill the cell in\n"
+         "rules/campaigns/T1/inspections.csv:3:3: \"/\" has no letter or digit to be known by; correct it\n"},
+        {"campaigns/T1/followups.csv", "C,engine,>part,>due_days\na,-,P-1,3\n",
+         "rules/campaigns/T1/followups.csv:1: the table has no column >followup; add it\n"},
+        {"campaigns/T1/followups.csv", "C,engine,>followup,>due_days\na,-,renew,3\n",
+         "rules/campaigns/T1/followups.csv:1: the table has no column >part; add it\n"},
+        {"campaigns/T1/followups.csv", "C,engine,>followup,>part\na,-,renew,P-1\n",
+         "rules/campaigns/T1/followups.csv:1: the table has no column >due_days; add it\n"},
+        {"campaigns/T1/followups.csv", "C,engine,>followup,>part,>due_days\na,-,,,3\n",
+         "rules/campaigns/T1/followups.csv:2:3: >followup is empty; fill the cell in\n"
+         "rules/campaigns/T1/followups.csv:2:4: >part is empty; fill the cell in\n"},
+        {"checks/claim/dates.csv", "C,vin,>effect,>message\na,-,hold,Text.\n",
+         "rules/checks/claim/dates.csv:1: the table has no column >finding; add it\n"},
+        {"checks/claim/dates.csv", "C,vin,>finding,>message\na,-,x-y,Text.\n",
+         "rules/checks/claim/dates.csv:1: the table has no column >effect; add it\n"},
+        {"checks/claim/dates.csv", "C,vin,>finding,>effect\na,-,x-y,hold\n",
+         "rules/checks/claim/dates.csv:1: the table has no column >message; add it\n"},
+        {"checks/claim/dates.csv",
+         "C,vin,>finding,>effect,>message\na,-,{vin},hold,Text.\nb,-,x-y,{vin},Text.\n",
+         "rules/checks/claim/dates.csv:2:3: >finding may not hold {fact} places; write the word itself\n"
+         "rules/checks/claim/dates.csv:3:4: >effect may not hold {fact} places; write the word itself\n"},
+        {"checks/claim/dates.csv", "C,vin,>finding,>effect,>message\na,-,x-y,,Text.\n",
+         "rules/checks/claim/dates.csv:2:4: >effect is empty; fill the cell in\n"},
+        {"checks/claimant/x.csv", "C,vin,>finding,>effect,>message\n",
+         "rules/checks/claimant/x.csv: checks stand in checks/claim, checks/part, checks/labor or "
+         "checks/inspection; move the file\n"},
+        {"checks/x.csv", "C,vin,>finding,>effect,>message\n",
+         "rules/checks/x.csv: checks stand in checks/claim, checks/part, checks/labor or checks/inspection; "
+         "move the file\n"},
         {"campaigns/T1/parts.csv", "C,engine,>part,>quantity,>need\na,-,,1,required\n",
          "rules/campaigns/T1/parts.csv:2:3: >part is empty; fill the cell in\n"},
         {"campaigns/T1/parts.csv", "C,engine,>part,>quantity,>need\na,-,P-1,,required\n",
@@ -359,6 +439,137 @@ static void prices_count_from_their_day_on(void **state)
     kit_end(&kit);
 }
 
+/* Rows that say nothing are no fault: a vehicle that takes no kit, a check row that flags nothing, an option
+ * that the dictionary need not list. */
+static void rows_may_say_nothing(void **state)
+{
+    struct rules_kit kit;
+    (void)state;
+
+    kit_start(&kit);
+    kit_put(&kit, "facts.csv",
+            words("%soption:eps,boolean,claim,dealer,has it\ninspection:LEAK,text,claim,dealer,leak\n",
+                  read_whole("rules/facts.csv", NULL)));
+    kit_put(&kit, "campaigns/T1/kits.csv", "U,engine,>kit,>quantity\nnone,E,,\nsome,not(E),K-1,1\n");
+    kit_put(&kit, "campaigns/T1/campaign.csv", "key,value\nopens_on,2026-01-01\nother_limit,\nreplaces,T0\n");
+    kit_put(&kit, "checks/claim/dates.csv", "C,option:eps,>finding,>effect,>message\nnone,true,,,\n");
+    if (kit_compile(&kit) != WM_OK)
+        fail_msg("%s", kit.capture.text);
+    const struct campaign *campaign = &kit.rules->campaigns[0];
+    assert_int_equal(campaign->part_count, 1);
+    assert_true(campaign->part_list[0].is_kit);
+    assert_false(campaign->has_other_limit);
+    assert_true(text_is(campaign->id, "T1")); /* of the folder, where campaign.csv does not name it */
+    assert_int_equal(campaign->replaces, -1); /* T0 has no rules any more */
+    assert_int_equal(kit.rules->checks[SCOPE_CLAIM][0].flags[0].finding.length, 0);
+    kit_end(&kit);
+}
+
+/* Where what is expected of a reading ends and its unit begins. */
+static void expectations_have_units(void **state)
+{
+    static const struct {
+        const char *expects, *unit; /* NULL: none */
+        bool tests;
+    } CASES[] = {
+        {"[22..28] N.m", "N.m", true}, {"[22..28]Nm", "N.m", true}, {"(1..2)mm", "mm", true},
+        {"]1..2[mm", "mm", true},      {"]1..2[ MM", "mm", true},   {"<= 1.5 mm", "mm", true},
+        {"<=1.5mm", "mm", true},       {">.5mm", "mm", true},       {"=2mm", NULL, true},
+        {"dry", NULL, true},           {"mm", NULL, true},          {"1.5", NULL, true},
+        {"2 inches", NULL, true},      {"-", NULL, false},          {"", NULL, false},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        struct rules_kit kit;
+        kit_start(&kit);
+        kit_put(&kit, "campaigns/T1/inspections.csv",
+                words("C,engine,>inspection,>expects,>need\na,-,GAP,\"%s\",required\n", CASES[i].expects));
+        kit_compile(&kit);
+        if (strcmp(CASES[i].expects, "=2mm") == 0 && kit.rules == NULL) { /* no test of FEEL begins with = */
+            kit_end(&kit);
+            continue;
+        }
+        if (kit.rules == NULL)
+            fail_msg("%s: %s", CASES[i].expects, kit.capture.text);
+        const struct inspection_test *test = &kit.rules->campaigns[0].tests[0];
+        if ((test->condition != NULL) != CASES[i].tests || (test->unit != NULL) != (CASES[i].unit != NULL) ||
+            (test->unit != NULL && !text_is(test->unit->name, CASES[i].unit)))
+            fail_msg("%s: the unit is %.*s", CASES[i].expects,
+                     test->unit != NULL ? (int)test->unit->name.length : 4,
+                     test->unit != NULL ? test->unit->name.bytes : "none");
+        kit_end(&kit);
+    }
+}
+
+/* Which entries of a folder are its files, and which cannot be. */
+static void the_folder_is_read(void **state)
+{
+    static const struct {
+        const char *made; /* by the shell, in the folder */
+        const char *says; /* NULL: the folder can be read */
+        const char *file; /* what must be among its files, or with ! must not */
+    } CASES[] = {
+        {"echo x > notes.txt", NULL, "!notes.txt"},
+        {"echo x > .hidden.csv", NULL, "!.hidden.csv"},
+        {"mkdir drafts && echo x > drafts/y.csv", NULL, "!drafts/y.csv"},
+        {"mkdir messages && echo x > messages/xx.csv", NULL, "messages/xx.csv"},
+        {"mkdir -p messages/old && echo x > messages/old/xx.csv", NULL, "!messages/old/xx.csv"},
+        {"echo x > campaigns/y.csv", NULL, "!campaigns/y.csv"},
+        {"mkdir campaigns/T1 && echo x > campaigns/T1/kits.csv", NULL, "campaigns/T1/kits.csv"},
+        {"mkdir -p checks/claim/deep && echo x > checks/claim/deep/y.csv", NULL, "!checks/claim/deep/y.csv"},
+        {"ln -s /dev/null more.csv", "this is a link; put the file itself into the rules folder", NULL},
+        {"ln -s /nowhere more.txt", NULL, "!more.txt"},
+        {"mkfifo pipe.csv", NULL, "!pipe.csv"},
+        {"cd .. && rm -r rules", "cannot read the rules folder: No such file or directory", NULL},
+    };
+    char folder[256];
+    (void)state;
+
+    make_folder(folder);
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        struct arena arena = ARENA_EMPTY;
+        struct rules_files files = {{NULL, 0}, NULL, 0};
+        struct capture capture;
+        shell("rm -rf '%s/rules' && mkdir -p '%s/rules/campaigns' && cd '%s/rules' && %s", folder, folder,
+              folder, CASES[i].made);
+        capture_start(&capture);
+        int status = rules_files_read(words("%s/rules//", folder), &arena, &capture.sink, &files);
+        if (CASES[i].says != NULL ? status == WM_OK || strstr(capture.text, CASES[i].says) == NULL
+                                  : status != WM_OK)
+            fail_msg("%s: %d, %s", CASES[i].made, status, capture.text);
+        if (CASES[i].file != NULL) {
+            bool no = CASES[i].file[0] == '!';
+            if ((rules_files_find(&files, text_of(CASES[i].file + no)) == NULL) != no)
+                fail_msg("%s: %s", CASES[i].made, CASES[i].file);
+            assert_true(text_is(files.folder, words("%s/rules", folder)));
+        }
+        arena_free(&arena);
+    }
+    shell("rm -rf '%s'", folder);
+}
+
+/* A folder of the wrong kind, such as a home folder, is not read to its end. */
+static void a_folder_of_too_many_files_is_not_read(void **state)
+{
+    struct arena arena = ARENA_EMPTY;
+    struct rules_files files;
+    struct capture capture;
+    char folder[256];
+    (void)state;
+
+    make_folder(folder);
+    shell("mkdir '%s/campaigns' '%s/campaigns/T1' && cd '%s/campaigns/T1' && seq -f '%%g.csv' %d | xargs touch",
+          folder, folder, folder, LIMIT_RULES_FILES + 1);
+    capture_start(&capture);
+    assert_int_equal(rules_files_read(folder, &arena, &capture.sink, &files), WM_LIMIT);
+    assert_string_equal(
+        capture.text,
+        words("%s: the rules folder holds more than 10000 files; is it the right folder?\n", folder));
+    arena_free(&arena);
+    shell("rm -rf '%s'", folder);
+}
+
 static void facts_that_no_table_names_have_no_slot(void **state)
 {
     struct rules_kit kit;
@@ -385,6 +596,10 @@ int main(void)
         cmocka_unit_test(errors_of_the_tables),
         cmocka_unit_test(every_error_is_named),
         cmocka_unit_test(prices_count_from_their_day_on),
+        cmocka_unit_test(rows_may_say_nothing),
+        cmocka_unit_test(expectations_have_units),
+        cmocka_unit_test(the_folder_is_read),
+        cmocka_unit_test(a_folder_of_too_many_files_is_not_read),
         cmocka_unit_test(facts_that_no_table_names_have_no_slot),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

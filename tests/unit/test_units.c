@@ -156,14 +156,22 @@ static void errors(void **state)
     static const struct {
         const char *csv, *message;
     } CASES[] = {
-        {"unit,quantity\nN.m,torque\n", "units.csv:1: the column \"factor\" is missing; add it to the first row"},
+        {"unit,quantity\nN.m,torque\n",
+         "units.csv:1: the column \"factor\" is missing; add it to the first row"},
         {"unit,quantity,factor\n,torque,1\n", "units.csv:2:1: a unit needs its name and its quantity"},
         {"unit,quantity,factor\nN.m,,1\n", "units.csv:2:2: a unit needs its name and its quantity"},
         {"unit,quantity,factor\nN.m,torque,-1\n", "units.csv:2:3: \"-1\" is no factor"},
         {"unit,quantity,factor\nN.m,torque,0\n", "units.csv:2:3: \"0\" is no factor"},
         {"unit,quantity,factor\nN.m,torque,1e3\n", "units.csv:2:3: \"1e3\" is no factor"},
-        {"unit,quantity,factor\nN.m,torque,1\nn.m,torque,2\n", "units.csv:3:1: the unit \"n.m\" is listed twice"},
-        {"unit,aliases,quantity,factor\nN.m,Nm; nm,torque,1\n", "units.csv:2:2: the unit \"nm\" is listed twice"},
+        {"unit,quantity,factor\nN.m,torque,1.2.3\n", "units.csv:2:3: \"1.2.3\" is no factor"},
+        {"unit,quantity,factor\nN.m,torque,1.234567890123456789\n",
+         "units.csv:2:3: \"1.234567890123456789\" is no factor; write a number above 0 of at most 18 digits"},
+        {"unit,quantity,factor\nN.m,torque,0.0000000000000000000000000000001\n",
+         "units.csv:2:3: \"0.0000000000000000000000000000001\" is no factor"},
+        {"unit,quantity,factor\nN.m,torque,1\nn.m,torque,2\n",
+         "units.csv:3:1: the unit \"n.m\" is listed twice"},
+        {"unit,aliases,quantity,factor\nN.m,Nm; nm,torque,1\n",
+         "units.csv:2:2: the unit \"nm\" is listed twice"},
     };
     (void)state;
 
