@@ -31,13 +31,46 @@ static bool speaks_for_itself(struct text fact)
 
 /* --- Tests ---------------------------------------------------------------------------------------- */
 
+/* A text that says what words of a condition say, such as `R16 or R20` as one value. */
+static bool could_be_words(struct text t)
+{
+    static const char *const BEGINNINGS[] = {"not ",       "any ",       "the ",
+                                             "more than ", "less than ", "what matches "};
+    static const char *const PARTS[] = {" or ", ", ", " to ", "\""};
+
+    for (size_t i = 0; i < sizeof BEGINNINGS / sizeof *BEGINNINGS; i++)
+        if (text_starts_with(t, text_of(BEGINNINGS[i])))
+            return true;
+    for (size_t i = 0; i < sizeof PARTS / sizeof *PARTS; i++)
+        if (memmem(t.bytes, t.length, PARTS[i], strlen(PARTS[i])) != NULL)
+            return true;
+    return text_is(t, "nothing");
+}
+
+static void literal_words(struct value literal, struct buffer *out)
+{
+    struct text t = literal.type == VALUE_TEXT ? value_as_text(literal) : TEXT("");
+
+    if (!could_be_words(t)) {
+        value_write(literal, out);
+        return;
+    }
+    buffer_add_byte(out, '"');
+    for (size_t i = 0; i < t.length; i++) {
+        if (t.bytes[i] == '"' || t.bytes[i] == '\\')
+            buffer_add_byte(out, '\\');
+        buffer_add_byte(out, t.bytes[i]);
+    }
+    buffer_add_byte(out, '"');
+}
+
 static void operand_words(const struct operand *operand, struct buffer *out)
 {
     if (operand->fact != NULL) {
         buffer_add_string(out, "the ");
         fact_words(operand->fact->name, out);
     } else {
-        value_write(operand->literal, out);
+        literal_words(operand->literal, out);
     }
 }
 

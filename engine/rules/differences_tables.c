@@ -42,6 +42,8 @@ static void add_output(const struct table *table, uint32_t row, uint32_t output,
 
     if (v.type == VALUE_NULL)
         buffer_add_string(out, "nothing");
+    else if (v.type == VALUE_TEXT && text_is(value_as_text(v), "nothing"))
+        buffer_add_string(out, "\"nothing\"");
     else
         value_write(v, out);
 }

@@ -42,7 +42,6 @@ static void inspection_words(struct text item, const struct lint_class *at, stru
 /* An ordered text between two others has no spelling of its own. */
 static void between_texts(const struct lint_dim *dim, const struct lint_class *at, struct buffer *out)
 {
-    buffer_add_string(out, "a ");
     add_name(dim->name, out);
     if (at->low.type != VALUE_NULL) {
         buffer_add_string(out, " after ");
