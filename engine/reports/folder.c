@@ -20,9 +20,13 @@ static bool is_report_name(struct text name)
         if (!((c >= 'a' && c <= 'z') || (c >= '0' && c <= '9') || c == '-' || c == '_'))
             return false;
     }
-    /* `report list` and `report views` are commands */
-    return name.length > 0 && name.length <= MOST_NAME_BYTES && !text_is(name, "list") &&
-           !text_is(name, "views");
+    return name.length > 0 && name.length <= MOST_NAME_BYTES;
+}
+
+/* `report list` and `report views` are commands. */
+static bool is_taken(struct text name)
+{
+    return text_is(name, "list") || text_is(name, "views");
 }
 
 static const struct computed_report *find_computed(struct text name)
@@ -73,7 +77,11 @@ static int add_files(struct names *names, const char *folder, struct diag_sink *
         if (!text_ends_with(name, TEXT(".sql")))
             continue;
         name.length -= 4;
-        if (is_report_name(name))
+        if (is_taken(name))
+            diag_warning(sink, (struct place){text_of(folder), 0, 0},
+                         "\"%s\" cannot be run, since `report %.*s` is a command; give the file another name",
+                         entry->d_name, TEXT_ARGUMENTS(name));
+        else if (is_report_name(name))
             status = add_name(names, name);
         else
             diag_warning(sink, (struct place){text_of(folder), 0, 0},

@@ -22,21 +22,22 @@ int report_result_open(struct report_result *ret_result, const struct report *re
 struct value report_value(const struct report_result *result, const char *name)
 {
     const struct report *report = result->report;
+    uint32_t i = 0;
 
-    for (uint32_t i = 0; i < report->parameter_count; i++)
-        if (text_is(report->parameters[i].name, name))
-            return result->values[i];
-    assert(!"a parameter that the report has");
-    return value_null();
+    while (i < report->parameter_count && !text_is(report->parameters[i].name, name))
+        i++;
+    assert(i < report->parameter_count);
+    return result->values[i];
 }
 
 struct report_table *report_table(struct report_result *result, const char *section)
 {
-    for (uint32_t i = 0; i < result->report->section_count; i++)
-        if (text_is(result->report->sections[i].name, section))
-            return &result->tables[i];
-    assert(!"a section that the report has");
-    return NULL;
+    uint32_t i = 0;
+
+    while (i < result->report->section_count && !text_is(result->report->sections[i].name, section))
+        i++;
+    assert(i < result->report->section_count);
+    return &result->tables[i];
 }
 
 uint32_t report_shown_sections(const struct report *report)

@@ -181,8 +181,9 @@ static bool to_value(const struct guarded_cell *cell, enum report_format format,
 static void report_cell(const struct running *running, const struct report_column *column,
                         const struct guarded_cell *cell)
 {
-    static const char *const KINDS[] = {"nothing", "a whole number that is too large for it", "a text",
-                                        "a binary number with a point", "a blob"};
+    static const char *const KINDS[] = {"nothing", "a whole number", "a text", "a binary number with a point",
+                                        "a blob"};
+    bool too_large = cell->kind == CELL_WHOLE && column->format != REPORT_DATE;
     static const char *const HOW[REPORT_FORMATS] = {
         [REPORT_TEXT] = "give a text or a whole number",
         [REPORT_CLAIM] = "give dealer || '/' || claim",
@@ -195,7 +196,7 @@ static void report_cell(const struct running *running, const struct report_colum
     diag_error(running->run->sink, query_place(running),
                "the column \"%.*s\" is %s, and row %llu has %s there; %s", TEXT_ARGUMENTS(column->name),
                report_format_name(column->format), (unsigned long long)running->table->row_count + 1,
-               KINDS[cell->kind], HOW[column->format]);
+               too_large ? "a whole number that is too large for it" : KINDS[cell->kind], HOW[column->format]);
 }
 
 /* --- Rows ------------------------------------------------------------------------------------------ */

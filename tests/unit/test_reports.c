@@ -1,14 +1,12 @@
 /* What a report's header may say and what is wrong with one, values of parameters, and cells as CSV shows them.
  */
-#include "capture.h"
+#include "program.h"
 
 #include "base/status.h"
 #include "ledger/sql_words.h"
 #include "reports/parameters.h"
 #include "reports/read_report.h"
 #include "reports/write_report.h"
-
-#define COUNT(array) (sizeof(array) / sizeof((array)[0]))
 
 static struct arena arena;
 static struct capture capture;
@@ -189,6 +187,11 @@ static const struct {
     {REPORT_DATE, "today", "2026-03-01", NULL},
     {REPORT_DATE, "today - 1", "2026-02-28", NULL},
     {REPORT_DATE, "today+31", "2026-04-01", NULL},
+    {REPORT_DATE, "today + 0", "2026-03-01", NULL},
+    {REPORT_DATE, "today * 2", NULL, "is no date; write it as 2026-03-01, or as today - 7"},
+    {REPORT_DATE, "today - -1", NULL, "is no date; write it as 2026-03-01, or as today - 7"},
+    {REPORT_DATE, "today - 99999999", NULL, "is no date; write it as 2026-03-01, or as today - 7"},
+    {REPORT_DATE, "yesterday", NULL, "is no date; write it as 2026-03-01, or as today - 7"},
     {REPORT_DATE, "today - x", NULL, "is no date; write it as 2026-03-01, or as today - 7"},
     {REPORT_DATE, "2026-02-30", NULL, "is no date; write it as 2026-03-01, or as today - 7"},
     {REPORT_INTEGER, "50", "50", NULL},
@@ -335,6 +338,106 @@ static void notes_stand_in_front(void **state)
     buffer_free(&out);
 }
 
+/* What a terminal is given: parameters that are set, notes, verbatim lines, titles of several sections, cells
+ * that are too long or would steer the terminal. */
+static void text_fits_a_terminal(void **state)
+{
+    static const char REPORT[] =
+        HEAD "-- parameter: since date = today; s\n-- parameter: dealer text =; d\n"
+             "-- parameter: least money = 2.50; l\n"
+             "-- section: one\n-- title: First\n-- meaning: Of one.\n-- column: a text; x\n"
+             "-- section: two\n-- title: Second\n-- column: a text; x\n-- column: n integer; x\n";
+    static const char LONG[] = "0123456789012345678901234567890123456789012345678901234567890";
+    struct buffer out = BUFFER_EMPTY;
+    struct report_result result;
+    struct report report;
+    struct value *values;
+    (void)state;
+
+    assert_int_equal(read_text(REPORT, true, &report), WM_OK);
+    assert_int_equal(parameters_read(&report, NULL, 0, TODAY, &arena, &capture.sink, &values), WM_OK);
+    assert_int_equal(report_result_open(&result, &report, values, TODAY, &arena), WM_OK);
+    assert_int_equal(report_add_note(&result, NULL, false, "Of the whole."), WM_OK);
+    assert_int_equal(report_add_note(&result, report_table(&result, "two"), true, "as  it\nstands"), WM_OK);
+    struct value rows[][2] = {{value_text(text_of(LONG)), value_integer(1)},
+                              {value_text(TEXT("a\x1b[2J\x7f\nb")), value_null()}};
+    assert_int_equal(report_add_row(&result, report_table(&result, "two"), rows[0]), WM_OK);
+    assert_int_equal(report_add_row(&result, report_table(&result, "two"), rows[1]), WM_OK);
+    write_report_text(&out, &result, (struct report_look){.section = -1});
+    buffer_add_byte(&out, '\0');
+    assert_string_equal(out.bytes, "T\n=\nM.\n\nsince 2026-03-01, least 2.50\n\nOf the whole.\n\n"
+                                   "First\n-----\nOf one.\n\n  nothing\n\n"
+                                   "Second\n------\n\nas  it\nstands\n\n"
+                                   "  A                                                         N\n"
+                                   "  0123456789012345678901234567890123456789012345678901234\xe2\x80\xa6  1\n"
+                                   "  a [2J  b\n");
+    buffer_clear(&out);
+    write_report_csv(&out, &result, (struct report_look){.section = -1});
+    buffer_add_byte(&out, '\0');
+    assert_string_equal(out.bytes, words("a\n\na,n\n%s,1\n\"a\x1b[2J\x7f\nb\",\n", LONG));
+    buffer_clear(&out);
+    assert_int_equal(write_report_json(&out, &result, (struct report_look){.section = 0}), WM_OK);
+    buffer_add_byte(&out, '\0');
+    assert_string_equal(out.bytes,
+                        "{\"report\":\"t\",\"title\":\"T\",\"meaning\":\"M.\",\"today\":\"2026-03-01\","
+                        "\"parameters\":{\"since\":\"2026-03-01\",\"dealer\":null,\"least\":2.50},"
+                        "\"notes\":[\"Of the whole.\"],\"sections\":[\n{\"name\":\"one\",\"title\":\"First\","
+                        "\"meaning\":\"Of one.\",\"notes\":[],\"columns\":[{\"name\":\"a\",\"format\":\"text\","
+                        "\"heading\":\"A\",\"meaning\":\"x\"}],\"rows\":[]}]}\n");
+    buffer_clear(&out);
+    assert_int_equal(write_report_html(&out, &result, (struct report_look){.section = -1}), WM_OK);
+    buffer_add_byte(&out, '\0');
+    assert_null(strchr(out.bytes, '\x1b')); /* shown as the sign for what cannot be shown */
+    assert_non_null(strstr(out.bytes, "a\xef\xbf\xbd[2J\xef\xbf\xbd\nb"));
+    buffer_free(&out);
+}
+
+/* A share of the whole that no int64 holds as a percentage stays at its end. */
+static void figures_stay_in_range(void **state)
+{
+    static const struct {
+        enum report_format format;
+        struct value value;
+        const char *figure;
+    } CASES[] = {
+        {REPORT_PERCENT, {.type = VALUE_NUMBER, .number = 753049}, "75.3049"},
+        {REPORT_PERCENT, {.type = VALUE_NUMBER, .number = INT64_MAX}, "9223372036854.775807"},
+        {REPORT_PERCENT, {.type = VALUE_NUMBER, .number = INT64_MIN}, "-9223372036854.775808"},
+        {REPORT_DECIMAL, {.type = VALUE_NUMBER, .number = 1500000}, "1.5"},
+        {REPORT_PERCENT, {.type = VALUE_NULL}, ""},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        struct buffer out = BUFFER_EMPTY;
+        write_report_figure(&out, CASES[i].format, CASES[i].value);
+        if (!text_is(buffer_text(&out), CASES[i].figure))
+            fail_msg("%s: %.*s", CASES[i].figure, (int)out.length, out.bytes);
+        buffer_free(&out);
+    }
+}
+
+/* A result of cells that are too large ends too. */
+static void cells_have_an_end(void **state)
+{
+    static char cell[1024 * 1024];
+    struct report_result result;
+    struct report report;
+    int status = WM_OK;
+    uint64_t rows = 0;
+    (void)state;
+
+    memset(cell, 'x', sizeof cell);
+    const struct value cells[] = {value_text((struct text){cell, sizeof cell}), value_null(), value_null()};
+    assert_int_equal(read_text(COLUMNS, true, &report), WM_OK);
+    assert_int_equal(report_result_open(&result, &report, NULL, TODAY, &arena), WM_OK);
+    for (; status == WM_OK && rows < 300; rows++)
+        status = report_add_row(&result, &result.tables[0], cells);
+    assert_int_equal(status, WM_LIMIT);
+    assert_int_equal(rows, 257); /* README: 256 MiB */
+    arena_free(&arena);
+}
+
 static void a_result_has_an_end(void **state)
 {
     struct report_result result;
@@ -393,6 +496,9 @@ int main(void)
         cmocka_unit_test_teardown(formulas_are_known, forget),
         cmocka_unit_test_teardown(csv_is_harmless_unless_it_is_to_be_plain, forget),
         cmocka_unit_test_teardown(notes_stand_in_front, forget),
+        cmocka_unit_test_teardown(text_fits_a_terminal, forget),
+        cmocka_unit_test_teardown(figures_stay_in_range, forget),
+        cmocka_unit_test_teardown(cells_have_an_end, forget),
         cmocka_unit_test_teardown(a_result_has_an_end, forget),
         cmocka_unit_test(tables_are_found_in_sql),
     };

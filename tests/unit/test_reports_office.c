@@ -151,6 +151,92 @@ static void what_is_harmless_runs(void **state)
     }
 }
 
+/* Each format takes what its line of README.md says, and says what to give where it gets something else. */
+static void columns_get_what_their_format_says(void **state)
+{
+    static const struct {
+        const char *format, *cell;
+        const char *csv; /* NULL: it is refused */
+        const char *said;
+    } CASES[] = {
+        {"text", "'x'", "x", NULL},
+        {"text", "12", "12", NULL},
+        {"text", "NULL", "", NULL},
+        {"text", "x'00ff'", NULL, "is text, and row 1 has a blob there; give a text or a whole number"},
+        {"claim", "'D1/C1'", "D1/C1", NULL},
+        {"claim", "1.5", NULL,
+         "is claim, and row 1 has a binary number with a point there; give dealer || '/' || claim"},
+        {"date", "'2026-03-01'", "2026-03-01", NULL},
+        {"date", "20260301", NULL, "is date, and row 1 has a whole number there; give a date as 2026-03-01"},
+        {"date", "'2026-02-30'", NULL, "is date, and row 1 has a text there; give a date as 2026-03-01"},
+        {"integer", "12", "12", NULL},
+        {"integer", "'12'", NULL, "is integer, and row 1 has a text there; give a whole number"},
+        {"integer", "9223372036855", NULL,
+         "has a whole number that is too large for it there; give a whole number"},
+        {"money", "1250", "12.50", NULL},
+        {"money", "-5", "-0.05", NULL},
+        {"money", "12.50", NULL,
+         "is money, and row 1 has a binary number with a point there; give a whole number of cents"},
+        {"money", "922337203685477581", NULL,
+         "a whole number that is too large for it there; give a whole number of cents"},
+        {"percent", "753049", "75.3049", NULL},
+        {"percent", "0.75", NULL, "row 1 has a binary number with a point there; give share(PART, WHOLE)"},
+        {"decimal", "1125000", "1.125", NULL},
+        {"decimal", "'1.125'", "1.125", NULL},
+        {"decimal", "'1.1e3'", NULL,
+         "is decimal, and row 1 has a text there; give a whole number of millionths"},
+        {"decimal", "1.125", NULL, "is decimal, and row 1 has a binary number with a point there"},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        write_words(words("%s/t.sql", reports),
+                    words("-- title: T\n-- meaning: M.\n-- column: a %s; x\nSELECT %s AS a\n", CASES[i].format,
+                          CASES[i].cell));
+        struct result result = RUN("report", "t", "--reports", reports, "--office", office, "--format", "csv");
+        bool fits = CASES[i].csv != NULL
+                        ? result.code == 0 && strcmp(result.out, words("a\n%s\n", CASES[i].csv)) == 0
+                        : result.code == 2 && strstr(result.err, CASES[i].said) != NULL;
+        if (!fits)
+            fail_msg("%s of %s: exit %d, %s%s", CASES[i].format, CASES[i].cell, result.code, result.out,
+                     result.err);
+        result_free(&result);
+    }
+}
+
+/* Parameters reach the query in its units: money in cents, decimals in millionths; a table that is kept is read
+ * in the same. */
+static void parameters_and_tables_have_units(void **state)
+{
+    (void)state;
+    write_words(
+        words("%s/t.sql", reports),
+        "-- title: T\n-- meaning: M.\n-- parameter: m money = 2.50; m\n-- parameter: f decimal = 0.5; f\n"
+        "-- parameter: n integer = 7; n\n-- parameter: k choice a|b = b; k\n-- parameter: d date = today - 1; "
+        "d\n"
+        "-- table: kept\n-- column: m money; x\n-- column: f decimal; x\n-- column: n integer; x\n"
+        "-- column: p percent; x\nSELECT :m AS m, :f AS f, :n AS n, share(1, 4) AS p\n"
+        "-- section: s\n-- column: a text; x\n"
+        "SELECT m || ' ' || f || ' ' || n || ' ' || p || ' ' || :k || ' ' || :d AS a FROM kept\n");
+    struct result result = RUN("report", "t", "--reports", reports, "--office", office, "--format", "csv",
+                               "--today", "2026-03-01");
+    if (strcmp(result.out, "a\n250 500000 7 250000 b 2026-02-28\n") != 0)
+        fail_msg("%s%s", result.out, result.err);
+    result_free(&result);
+    result = RUN("report", "t", "--reports", reports, "--office", office, "--k", "c");
+    assert_int_equal(result.code, 2);
+    assert_non_null(strstr(result.err, "--k \"c\" is none of its words; write a or b"));
+    result_free(&result);
+    /* a name that is nearly right */
+    write_words(words("%s/t.sql", reports), "-- title: T\n-- meaning: M.\n-- parameter: dealer text = x; d\n"
+                                            "-- column: a text; x\nSELECT :dealr AS a\n");
+    result = RUN("report", "t", "--reports", reports, "--office", office);
+    assert_int_equal(result.code, 2);
+    assert_non_null(
+        strstr(result.err, "the query names the parameter :dealr, which is not declared; nearest is :dealer"));
+    result_free(&result);
+}
+
 static void parameters_must_be_used(void **state)
 {
     (void)state;
@@ -213,6 +299,32 @@ static void a_faulty_report_does_not_hide_the_others(void **state)
     assert_non_null(strstr(result.err, "\"Worse.sql\" is no name for a report"));
     result_free(&result);
     shell("rm %s/bad.sql %s/Worse.sql", reports, reports);
+    /* a name that is a command, one that is longer than a name may be, one that a computed report has */
+    char longest[65], longer[66];
+    memset(longest, 'n', 64);
+    memset(longer, 'n', 65);
+    longest[64] = longer[65] = '\0';
+    const char *const copies[] = {"list", longest, longer, "quarterly"};
+    for (size_t i = 0; i < COUNT(copies); i++)
+        shell("cp %s/good.sql %s/%s.sql", reports, reports, copies[i]);
+    result = RUN("report", "list", "--reports", reports, "--format", "csv");
+    assert_non_null(
+        strstr(result.err,
+               "\"list.sql\" cannot be run, since `report list` is a command; give the file another name"));
+    assert_non_null(strstr(result.err, words("\"%s.sql\" is no name for a report", longer)));
+    assert_non_null(strstr(result.out, words("\n%s,Good\n", longest)));
+    assert_non_null(strstr(result.out, "\nquarterly,"));
+    assert_null(strstr(strstr(result.out, "\nquarterly,") + 1, "\nquarterly,"));
+    result_free(&result);
+    for (size_t i = 0; i < COUNT(copies); i++)
+        shell("rm %s/%s.sql", reports, copies[i]);
+    shell("cd %s && seq -f 'n%%.0f.sql' 1001 | xargs -n 1 ln good.sql", reports);
+    result = RUN("report", "list", "--reports", reports);
+    assert_int_equal(result.code, 2);
+    assert_non_null(
+        strstr(result.err, "there are more than 1000 reports in this folder; is it the right one?"));
+    result_free(&result);
+    shell("cd %s && seq -f 'n%%.0f.sql' 1001 | xargs rm", reports);
 }
 
 static void each_report_tells_its_help(void **state)
@@ -592,6 +704,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_could_harm_is_refused),
         cmocka_unit_test(what_is_harmless_runs),
+        cmocka_unit_test(columns_get_what_their_format_says),
+        cmocka_unit_test(parameters_and_tables_have_units),
         cmocka_unit_test(parameters_must_be_used),
         cmocka_unit_test(only_files_of_the_folder_are_read),
         cmocka_unit_test(a_faulty_report_does_not_hide_the_others),
