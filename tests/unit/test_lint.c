@@ -7,7 +7,7 @@
 #include "base/status.h"
 #include "rules/lint.h"
 
-enum { MOST_RESULTS = 16, MOST_LISTED = 64 };
+enum { MOST_RESULTS = 64, MOST_LISTED = 64 };
 
 /* --- A rules folder in memory --------------------------------------------------------------------- */
 
