@@ -128,11 +128,11 @@ static void say_charge(struct charging *charging, const struct charge *charge)
         buffer_format(words, "  %.*s\n", TEXT_ARGUMENTS(claim->why));
     }
     if (charge->older_count > 0)
-        buffer_format(words,
-                      "  counted to today, %u of these claims are older than the region's look-back; it was "
-                      "counted to the "
-                      "day of the draw, and counsel decides which day counts\n",
-                      charge->older_count);
+        buffer_format(
+            words,
+            "  older than the region's look-back, if it is counted to today: %u of these claims; it was "
+            "counted to the day of the draw, and counsel decides which day counts\n",
+            charge->older_count);
 }
 
 static int say(struct charging *charging)

@@ -21,9 +21,10 @@ static void write_summary(const struct options *options, enum office_data kind,
 {
     char day[DATE_ROOM];
 
-    buffer_say(out, "%s: %llu rows of %s: %llu new, %llu changed, %llu as they were", options->arguments[1],
-                  (unsigned long long)summary->rows, office_data_name(kind), (unsigned long long)summary->new_keys,
-                  (unsigned long long)summary->changed_keys, (unsigned long long)summary->unchanged_keys);
+    buffer_say(out, "%s: %llu row%s of %s: %llu new, %llu changed, %llu as they were", options->arguments[1],
+               (unsigned long long)summary->rows, summary->rows == 1 ? "" : "s", office_data_name(kind),
+               (unsigned long long)summary->new_keys, (unsigned long long)summary->changed_keys,
+               (unsigned long long)summary->unchanged_keys);
     if (summary->repeated_rows > 0)
         buffer_format(out, ", %llu repeated in the file", (unsigned long long)summary->repeated_rows);
     if (summary->same_file_load > 0) {

@@ -256,6 +256,34 @@ static void sizes(void **state)
 
 /* --- Drawing ----------------------------------------------------------------------------------------- */
 
+/* A file of strata, by its rows. */
+static void strata_that_cannot_be(void **state)
+{
+    static const struct {
+        const char *rows, *says;
+    } CASES[] = {
+        {"a,1.5,1\n", ":2:2: \"1.5\" is no number of claims; write it as 155"},
+        {"a,-1,1\n", ":2:2: \"-1\" is no number of claims"},
+        {"a,many,1\n", ":2:2: \"many\" is no number of claims"},
+        {"a,1,-0.5\n", ":2:3: \"-0.5\" is no standard deviation; write an amount as 12.50"},
+        {"a,1,0.1234567\n", ":2:3: \"0.1234567\" is no standard deviation"},
+    };
+    const char *path = words("%s/strata.csv", folder);
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        write_words(path, words("stratum,claims,deviation\n%s", CASES[i].rows));
+        says(RUN("sample", "size", "strata", path, "--bound", "2"), 2, CASES[i].says);
+    }
+    shell("{ echo stratum,claims,deviation; seq -f 's%%g,10,1' 1001; } > %s", path);
+    says(RUN("sample", "size", "strata", path, "--bound", "2"), 2, ":1002:1: more than 1000 strata; join some");
+    shell("sed -i '$d' %s", path);
+    says(RUN("sample", "size", "strata", path, "--bound", "2"), 0, "  s1000 ");
+    says(RUN("sample", "size", "strata", words("%s/none.csv", folder), "--bound", "2"), 2, "none.csv");
+    says(RUN("sample", "size", "claims"), 2,
+         "\"claims\" is no kind of sample; write rate, finding, money or strata");
+}
+
 static void mistakes_of_drawing(void **state)
 {
     (void)state;
@@ -834,6 +862,68 @@ static void of_several_dealers(void **state)
     shell("test $(ls %s/many | wc -l) = %lld", folder, (long long)number("SELECT count(*) FROM chargebacks"));
 }
 
+/* Paid on 2026-05-01, within the look-back of 365 days at the draw, and beyond it when money is taken back. */
+static void charged_late(void **state)
+{
+    (void)state;
+    new_office();
+    draw_60();
+    says(record(fill(3, 20)), 0, "60 judged");
+    says(CHARGE("--draft", "--today", "2027-05-01"), 0, "draft: nothing was recorded");
+    says_not(CHARGE("--draft", "--today", "2027-05-01"), "if it is counted to today");
+    says(CHARGE("--draft", "--today", "2027-05-02"), 0,
+         "older than the region's look-back, if it is counted to today: 20 of these claims; it was counted to "
+         "the day of "
+         "the draw, and counsel decides which day counts\n");
+}
+
+/* What was paid too little is told, and owed to the dealer; a chargeback takes nothing for it. */
+static void underpaid(void **state)
+{
+    (void)state;
+    new_office();
+    draw_60();
+    says(record(with_cell(2, "right_amount", "99999.00", "error")), 0, "1 judged");
+    says(AUDIT("evaluate", "s"), 0, " too little\n");
+    says(CHARGE("--draft", "--today", "2026-06-20"), 0,
+         "too little was paid; owed to the dealer, and nothing to take back");
+    says(CHARGE(SIGNED, ON_TIME), 0, "there is nothing to charge back; nothing was recorded");
+    struct result quiet = AUDIT("chargeback", "s", "--draft", "--quiet");
+    assert_int_equal(quiet.code, 0);
+    assert_string_equal(quiet.out, "");
+    result_free(&quiet);
+    quiet = AUDIT("sample", "record", "s", with_cell(3, "note", "seen", "upheld"), "--by", "A. Auditor",
+                  "--today", "2026-06-11", "--quiet");
+    assert_int_equal(quiet.code, 0);
+    assert_string_equal(quiet.out, "");
+    result_free(&quiet);
+}
+
+/* Names and reasons that are no text are not kept. */
+static void words_that_are_none(void **state)
+{
+    (void)state;
+    new_office();
+    draw_60();
+    says(record(fill(3, 20)), 0, "60 judged");
+    says(CHARGE("--by", "\xff", "--reason", "x", ON_TIME), 2, "is not UTF-8 text; write it anew");
+    says(CHARGE("--by", "x", "--reason", "a\xc3", ON_TIME), 2, "is not UTF-8 text; write it anew");
+    says(CHARGE("--by", " ", "--reason", "x", ON_TIME), 2, "--by is missing");
+    says(AUDIT("sample", "record", "s", sheet_path(), "--by", "\xff"), 2, "is not UTF-8 text; write it anew");
+    says(AUDIT("decide", "D137/A0001", "pay", "--by", "\xff", "--reason", "x"), 2,
+         "--by and --reason must be UTF-8 text; write them anew");
+    says(AUDIT("reverse", "D137/A0001", "--by", "x", "--reason", "\xff"), 2,
+         "--by and --reason must be UTF-8 text; write them anew");
+    says(AUDIT("decide", "D137", "pay", "--by", "x", "--reason", "x"), 2,
+         "\"D137\" names no claim; write DEALER/CLAIM");
+    assert_int_equal(number("SELECT count(*) FROM chargebacks"), 0);
+    /* the numbers of options are looked at before anything is opened */
+    says(CHARGE("--draft", "--extrapolate", "--confidence", "0"), 2, "is no percentage between 0 and 100");
+    says(CHARGE("--draft", "--extrapolate", "--confidence", "x"), 2, "is no percentage between 0 and 100");
+    says(CHARGE("--draft", "--extrapolate", "--confidence", "90.00001"), 2,
+         "is no percentage between 0 and 100");
+}
+
 /* Where deadlines.csv says nothing of the region, nothing limits the audit; that is said, and stands in no
  * one's way. */
 static void regions_without_terms(void **state)
@@ -906,6 +996,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(sizes),
+        cmocka_unit_test(strata_that_cannot_be),
         cmocka_unit_test(mistakes_of_drawing),
         cmocka_unit_test(drawn_again),
         cmocka_unit_test(a_changed_record_is_found),
@@ -925,6 +1016,9 @@ int main(void)
         cmocka_unit_test(extrapolated),
         cmocka_unit_test(extrapolated_less_what_was_reversed),
         cmocka_unit_test(of_several_dealers),
+        cmocka_unit_test(charged_late),
+        cmocka_unit_test(underpaid),
+        cmocka_unit_test(words_that_are_none),
         cmocka_unit_test(regions_without_terms),
         cmocka_unit_test(a_report_of_it),
     };

@@ -125,6 +125,43 @@ static void mistakes_are_said_and_nothing_is_done(void **state)
     }
 }
 
+/* What commands say of words that they alone understand; before anything is opened. */
+static void words_of_single_commands(void **state)
+{
+    char digits[67];
+    (void)state;
+
+    memset(digits, 'a', 66);
+    digits[66] = '\0';
+    const struct call_case cases[] = {
+        {{"verify", "--head", "xyz"}, "--head \"xyz\" is no hash; write the 64 digits that `verify` printed"},
+        {{"verify", "--head", ""}, "--head \"\" is no hash; write the 64 digits that `verify` printed"},
+        {{"verify", "--head", digits},
+         words("--head \"%s\" is no hash; write the 64 digits that `verify` printed", digits)},
+        {{"verify", "--head", digits + 3},
+         words("--head \"%s\" is no hash; write the 64 digits that `verify` printed", digits + 3)},
+        {{"rules", "new", "../X"},
+         "\"../X\" cannot be a campaign's number here; use letters, digits, - and _, 64 at most"},
+        {{"rules", "new", ""},
+         "\"\" cannot be a campaign's number here; use letters, digits, - and _, 64 at most"},
+        {{"rules", "new", "-X"}, "no option -X here; see `witnessmark rules new --help`"},
+        {{"rules", "new", digits + 1},
+         words("\"%s\" cannot be a campaign's number here; use letters, digits, - and _, 64 at most",
+               digits + 1)},
+        {{"rules", "new", "X", "--rules", words("%s/nowhere", folder)},
+         words("%s/nowhere: there is no such rules folder; name it with --rules", folder)},
+        {{"explain"}, "name either DEALER/CLAIM or --vin VIN; see `witnessmark explain --help`"},
+    };
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        struct result result = run_program(cases[i].words);
+        const char *said = strncmp(result.err, "witnessmark: ", 13) == 0 ? result.err + 13 : result.err;
+        if (result.code != 2 || result.out_length != 0 || strcmp(said, words("%s\n", cases[i].says)) != 0)
+            fail_msg("%s %s: exit %d, %s%s", cases[i].words[0], cases[i].words[1] ? cases[i].words[1] : "",
+                     result.code, result.out, result.err);
+        result_free(&result);
+    }
+}
+
 /* So many campaigns may be named, and no more. */
 static void campaigns_have_a_limit(void **state)
 {
@@ -302,6 +339,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(mistakes_are_said_and_nothing_is_done),
+        cmocka_unit_test(words_of_single_commands),
         cmocka_unit_test(campaigns_have_a_limit),
         cmocka_unit_test(help_is_there),
         cmocka_unit_test(a_full_disk_is_said),
