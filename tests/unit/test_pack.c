@@ -543,7 +543,7 @@ static void keys_are_read_as_people_hand_them_over(void **state)
         {words("%s\n%s\n", first, line), true},
         {words("%s\r\n%s\r\n", first, line), true},
         {words("%s\n%s", first, line), true},
-        {words("%s\n  %s  \n\n", first, line), true},
+        {words("%s\n  %s  \n", first, line), true},
         {words("%s\n%s\nmore\n", first, line), false},
         {words("%s\n\n", first), false},
         {first, false},

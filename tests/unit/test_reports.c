@@ -382,8 +382,8 @@ static void text_fits_a_terminal(void **state)
                         "{\"report\":\"t\",\"title\":\"T\",\"meaning\":\"M.\",\"today\":\"2026-03-01\","
                         "\"parameters\":{\"since\":\"2026-03-01\",\"dealer\":null,\"least\":2.50},"
                         "\"notes\":[\"Of the whole.\"],\"sections\":[\n{\"name\":\"one\",\"title\":\"First\","
-                        "\"meaning\":\"Of one.\",\"notes\":[],\"columns\":[{\"name\":\"a\",\"format\":\"text\","
-                        "\"heading\":\"A\",\"meaning\":\"x\"}],\"rows\":[]}]}\n");
+                        "\"meaning\":\"Of one.\",\"notes\":[],\"columns\":[{\"name\":\"a\",\"heading\":\"A\","
+                        "\"format\":\"text\",\"meaning\":\"x\"}],\"rows\":[]}]}\n");
     buffer_clear(&out);
     assert_int_equal(write_report_html(&out, &result, (struct report_look){.section = -1}), WM_OK);
     buffer_add_byte(&out, '\0');
