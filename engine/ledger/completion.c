@@ -5,6 +5,7 @@
 #include "base/status.h"
 #include "facts/establish.h"
 #include "ledger/columns.h"
+#include "ledger/office_decisions.h"
 #include "ledger/office_source.h"
 #include "ledger/rules_record.h"
 
@@ -26,7 +27,7 @@ static const char ROWS_THEN[] =
     "WITH decided(row, campaign, vin, outcome, completed_on, decision) AS NOT MATERIALIZED ("
     "  SELECT r.row, r.campaign, r.vin, r.outcome, r.completed_on,"
     "         coalesce((SELECT d.action FROM office_decisions AS d"
-    "                   WHERE d.row = r.row AND d.action NOT IN ('reverse', 'chargeback') AND d.decided_on <= ?2"
+    "                   WHERE d.row = r.row AND " DECIDES_ROW " AND d.decided_on <= ?2"
     "                   ORDER BY d.number DESC LIMIT 1), r.decision)"
     "  FROM claim_rows AS r JOIN batches AS b ON b.batch = r.batch"
     "  WHERE b.today <= ?2 AND r.replaces IS NOT 0) "

@@ -4,6 +4,7 @@
 
 #include "base/status.h"
 #include "ledger/columns.h"
+#include "ledger/office_decisions.h"
 #include "ledger/packed.h"
 #include "ledger/row_feed.h"
 
@@ -16,8 +17,7 @@ enum parameter { DEALER = 1, CAMPAIGN, VIN, FINDING, EFFECT, DECISION, SINCE, UN
 /* Of rows r those that fit, with what is decided on them by now. */
 #define FITTING_ROWS                                                                               \
     " CROSS JOIN batches AS b ON b.batch = r.batch "                                               \
-    "LEFT JOIN office_decisions AS d ON d.number = "                                               \
-    "(SELECT max(number) FROM office_decisions WHERE row = r.row AND action NOT IN ('reverse', 'chargeback')) "        \
+    "LEFT JOIN office_decisions AS d ON d.number = " LAST_DECISION " "                             \
     "WHERE r.replaces IS NOT 0 AND NOT EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row) "    \
     "AND (?1 = '' OR r.dealer = ?1) AND (?2 = '' OR r.campaign = ?2) AND (?3 = '' OR r.vin = ?3) " \
     "AND (?6 = '' OR coalesce(d.action, r.decision) = ?6) AND " FITTING_BATCH

@@ -10,6 +10,13 @@
 #include "ledger/recorded.h"
 #include "ledger/records.h"
 
+/* In SQL, of an office decision: it says what is decided on its row, as those that move money alone do not. The
+ * schema says the same, in words that are a part of the office file's form. */
+#define DECIDES_ROW "action NOT IN ('reverse', 'chargeback')"
+
+/* In SQL, of a row r: the number of the last decision that says so; null: nobody decided over the engine. */
+#define LAST_DECISION "(SELECT max(number) FROM office_decisions WHERE row = r.row AND " DECIDES_ROW ")"
+
 struct decision_request {
     struct text dealer, claim;
     struct text action;             /* pay, return, refuse, reverse */

@@ -2,6 +2,7 @@
 
 #include "base/status.h"
 #include "ledger/columns.h"
+#include "ledger/office_decisions.h"
 #include "ledger/row_feed.h"
 
 enum parameter { DEALER = 1, CAMPAIGN, VIN, FINDING, EFFECT, SINCE, UNTIL };
@@ -35,9 +36,8 @@ enum column {
 #define FROM_ALL "FROM claim_rows AS r "
 #define FROM_FED "FROM fed AS base CROSS JOIN claim_rows AS r ON r.row = base.row "
 #define JOINS                                                                                              \
-    "CROSS JOIN batches AS b ON b.batch = r.batch LEFT JOIN office_decisions AS d ON d.number = "          \
-    "(SELECT max(number) FROM office_decisions WHERE row = r.row AND action NOT IN ('reverse', "           \
-    "'chargeback')) "                                                                                      \
+    "CROSS JOIN batches AS b ON b.batch = r.batch "                                                        \
+    "LEFT JOIN office_decisions AS d ON d.number = " LAST_DECISION " "                                     \
     "WHERE r.replaces IS NOT 0 AND coalesce(d.action, r.decision) = 'pay' AND (?1 = '' OR r.dealer = ?1) " \
     "ORDER BY r.dealer, r.claim, r.row"
 
