@@ -3,6 +3,7 @@
 #include <stdlib.h>
 
 #include "base/status.h"
+#include "facts/deadlines.h"
 
 struct look_back {
     const struct rules *rules;
@@ -40,35 +41,15 @@ void look_back_close(struct look_back *look_back)
     free(look_back);
 }
 
-/* output -1: the table has no such column. */
-static int32_t days(const struct look_back *look_back, const struct table_hits *hits, int output)
-{
-    struct value value =
-        output >= 0 ? table_output(look_back->rules->deadlines, hits->rows[0], (uint32_t)output) : value_null();
-    int64_t number = value.type == VALUE_NUMBER ? value.number / DECIMAL_ONE : -1;
-
-    return number > INT32_MAX ? INT32_MAX : (int32_t)number;
-}
-
 static int ask(struct look_back *look_back, struct text region, struct audit_terms *terms)
 {
-    int slot = rules_slot(look_back->rules, FACT_region);
-    struct table_hits hits = {0};
+    struct deadlines deadlines;
+    int status = deadlines_of_region(look_back->rules, region, look_back->facts, look_back->scratch, look_back->sink,
+                                     &deadlines);
 
-    *terms = (struct audit_terms){region, -1, -1};
-    if (slot >= 0)
-        look_back->facts[slot] = region.length > 0 ? value_text(region) : value_null();
-    int status = table_decide(look_back->rules->deadlines, look_back->facts, look_back->scratch, &hits);
-    if (status == WM_OK && hits.fault != TABLE_OK) {
-        diag_error(look_back->sink, (struct place){TEXT("deadlines.csv"), 0, 0},
-                   "more than one row is for region \"%.*s\"; leave one, `rules lint` names them",
-                   TEXT_ARGUMENTS(region));
-        return WM_BAD_INPUT;
-    }
-    if (status == WM_OK && hits.count > 0) {
-        terms->audit_within_days = days(look_back, &hits, look_back->rules->deadline_output[AUDIT_WITHIN_DAYS]);
-        terms->notice_days = days(look_back, &hits, look_back->rules->notice_output);
-    }
+    if (status == WM_OK)
+        *terms = (struct audit_terms){region, deadline_days(deadlines.values[AUDIT_WITHIN_DAYS]),
+                                      deadline_days(deadlines.notice_days)};
     return status;
 }
 
@@ -78,9 +59,7 @@ int look_back_terms(struct look_back *look_back, struct text code, int32_t day, 
     int status = register_dealer(look_back->office_register, code, day, &dealer);
     struct text region = dealer != NULL ? dealer->region : TEXT("");
 
-    if (status == WM_OK && look_back->rules->deadlines == NULL)
-        look_back->last = (struct audit_terms){region, -1, -1};
-    else if (status == WM_OK && (!look_back->has_last || !text_equal(look_back->last.region, region)))
+    if (status == WM_OK && (!look_back->has_last || !text_equal(look_back->last.region, region)))
         status = ask(look_back, region, &look_back->last);
     look_back->has_last = status == WM_OK;
     if (status == WM_OK)

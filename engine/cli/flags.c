@@ -7,6 +7,7 @@
 #include "base/status.h"
 #include "cli/desk.h"
 #include "cli/write_claims.h"
+#include "facts/deadlines.h"
 #include "ledger/flags.h"
 
 enum { TEXT_WIDTH = 80, INDENT = 6, MONEY_DIGITS = 15 };
@@ -44,10 +45,9 @@ struct due_claim {
 static int read_deadline(struct listing *listing, const struct flagged_claim *claim,
                          struct deadline_of_claim *ret)
 {
-    const struct rules *rules = listing->desk.rules;
     struct dossier dossier = {.campaign_number = -1};
     struct arena *arena = &listing->claim_arena;
-    struct table_hits hits = {0};
+    struct deadlines deadlines;
     struct text content;
 
     *ret = (struct deadline_of_claim){DAY_NONE, value_null()};
@@ -57,17 +57,14 @@ static int read_deadline(struct listing *listing, const struct flagged_claim *cl
         status = ledger_content_claim(content, claim->line, arena, &dossier.claim);
     if (status == WM_OK)
         status = facts_establish(&listing->worker, arena, &dossier);
-    if (status == WM_OK && dossier.dealer != NULL && rules->deadlines != NULL)
-        status = table_decide(rules->deadlines, dossier.facts, listing->scratch, &hits);
-    if (status != WM_OK || hits.count == 0)
+    if (status == WM_OK && dossier.dealer != NULL)
+        status = deadlines_ask(listing->desk.rules, dossier.facts, listing->scratch, &deadlines);
+    if (status != WM_OK || dossier.dealer == NULL)
         return status;
-    int days = rules->deadline_output[DECIDE_WITHIN_DAYS], silence = rules->deadline_output[SILENCE_APPROVES];
-    struct value within =
-        days >= 0 ? table_output(rules->deadlines, hits.rows[0], (uint32_t)days) : value_null();
-    if (silence >= 0)
-        ret->silence_approves = table_output(rules->deadlines, hits.rows[0], (uint32_t)silence);
-    if (within.type == VALUE_NUMBER)
-        ret->decide_by = claim->received_on + (int32_t)(within.number / DECIMAL_ONE);
+    int32_t days = deadline_days(deadlines.values[DECIDE_WITHIN_DAYS]);
+    ret->silence_approves = deadlines.values[SILENCE_APPROVES];
+    if (days >= 0 && claim->received_on <= INT32_MAX - days)
+        ret->decide_by = claim->received_on + days;
     return WM_OK;
 }
 

@@ -1,6 +1,7 @@
 #include "facts/establish.h"
 
 #include "base/status.h"
+#include "facts/deadlines.h"
 #include "facts/items.h"
 
 int fact_worker_open(struct fact_worker *ret_worker, const struct office_day *day)
@@ -203,22 +204,20 @@ static int establish_deadlines(struct fact_worker *worker, struct arena *arena, 
                                                   FACT_silence_approves,     FACT_pay_within_days,
                                                   FACT_resubmit_within_days, FACT_audit_within_days};
     const struct rules *rules = worker->day->rules;
-    struct table_hits hits;
+    struct deadlines deadlines;
     bool asked = false;
 
     for (int i = 0; i < DEADLINES; i++)
         asked = asked || is_asked(rules, FACTS[i]);
     if (!asked || dossier->dealer == NULL)
         return WM_OK;
-    int status = table_decide(rules->deadlines, dossier->facts, worker->scratch, &hits);
+    int status = deadlines_ask(rules, dossier->facts, worker->scratch, &deadlines);
     if (status != WM_OK)
         return status;
-    if (hits.fault != TABLE_OK)
-        return add_finding_of_ambiguity(arena, dossier, rules->deadlines, &hits);
-    for (int i = 0; hits.count > 0 && i < DEADLINES; i++)
-        if (rules->deadline_output[i] >= 0)
-            fact_put(rules, dossier->facts, FACTS[i],
-                     table_output(rules->deadlines, hits.rows[0], (uint32_t)rules->deadline_output[i]));
+    if (deadlines.hits.fault != TABLE_OK)
+        return add_finding_of_ambiguity(arena, dossier, rules->deadlines, &deadlines.hits);
+    for (int i = 0; i < DEADLINES; i++)
+        fact_put(rules, dossier->facts, FACTS[i], deadlines.values[i]);
     return WM_OK;
 }
 

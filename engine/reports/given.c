@@ -1,6 +1,7 @@
 #include "reports/given.h"
 
 #include "base/status.h"
+#include "facts/deadlines.h"
 #include "facts/establish.h"
 #include "facts/expectation.h"
 #include "facts/fleet.h"
@@ -123,35 +124,25 @@ static int make_population(struct rows *rows)
 static int add_region(void *taker, struct text region)
 {
     struct rows *rows = taker;
-    const struct rules *rules = rows->given->run->rules;
-    int slot = rules_slot(rules, FACT_region);
-    struct text own = text_copy(rows->given->run->result->arena, region);
+    const struct given *given = rows->given;
+    struct text own = text_copy(given->run->result->arena, region);
     struct value cells[1 + DEADLINES] = {value_text(own)};
-    struct table_hits hits = {0};
+    struct deadlines deadlines;
 
     if (own.bytes == NULL)
         return WM_NO_MEMORY;
-    memset(rows->given->facts, 0, rules->dictionary->slot_count * sizeof *rows->given->facts);
-    if (slot >= 0)
-        rows->given->facts[slot] = value_text(own);
-    int status = table_decide(rules->deadlines, rows->given->facts, rows->given->scratch, &hits);
-    if (status == WM_OK && hits.fault != TABLE_OK) {
-        diag_error(rows->given->run->sink, (struct place){TEXT("deadlines.csv"), 0, 0},
-                   "more than one row is for region \"%.*s\"; leave one, `rules lint` names them", TEXT_ARGUMENTS(own));
-        return WM_BAD_INPUT;
-    }
-    for (int i = 0; status == WM_OK && i < DEADLINES && hits.count > 0; i++)
-        if (rules->deadline_output[i] >= 0)
-            cells[1 + i] = table_output(rules->deadlines, hits.rows[0], (uint32_t)rules->deadline_output[i]);
+    int status =
+        deadlines_of_region(given->run->rules, own, given->facts, given->scratch, given->run->sink, &deadlines);
+    if (status != WM_OK)
+        return status;
+    memcpy(cells + 1, deadlines.values, sizeof deadlines.values);
     rows->columns = 1 + DEADLINES;
-    return status == WM_OK ? add_row(rows, cells) : status;
+    return add_row(rows, cells);
 }
 
 static int make_deadlines(struct rows *rows)
 {
-    const struct report_run *run = rows->given->run;
-
-    return run->rules->deadlines == NULL ? WM_OK : ledger_regions(run->office, add_region, rows);
+    return ledger_regions(rows->given->run->office, add_region, rows);
 }
 
 /* --- Parts of dealers ------------------------------------------------------------------------------ */

@@ -114,7 +114,7 @@ enum deadline { SUBMIT_WITHIN_DAYS, DECIDE_WITHIN_DAYS, SILENCE_APPROVES, PAY_WI
 struct rules {
     struct dictionary *dictionary;
     struct units *units;
-    struct table *deadlines;             /* NULL: the file is not there */
+    struct table *deadlines;             /* asked by facts/deadlines.h */
     int deadline_output[DEADLINES];      /* -1: the table has no such output */
     struct filings filings;              /* none: the file is not there */
     struct measures measures;            /* none: the file is not there */
