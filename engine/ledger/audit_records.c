@@ -3,6 +3,7 @@
 
 #include "base/status.h"
 #include "ledger/audit_parts.h"
+#include "ledger/canonical_rows.h"
 #include "ledger/chain.h"
 #include "ledger/columns.h"
 
@@ -34,59 +35,20 @@ static const struct {
                            {"items", "SELECT * FROM chargeback_items WHERE chargeback = ?1 ORDER BY item"}}},
 };
 
-static void add_field(struct canonical *canonical, sqlite3_stmt *statement, int column)
-{
-    struct text blob;
-
-    switch (sqlite3_column_type(statement, column)) {
-    case SQLITE_NULL: canonical_null(canonical); break;
-    case SQLITE_INTEGER: canonical_integer(canonical, sqlite3_column_int64(statement, column)); break;
-    case SQLITE_BLOB:
-        blob = column_blob(statement, column);
-        canonical_bytes(canonical, blob.bytes, blob.length);
-        break;
-    default: canonical_text(canonical, column_text(statement, column)); break;
-    }
-}
-
-static int add_rows(struct office *office, const char *sql, int64_t number, struct canonical *canonical,
-                    int64_t *ret_rows)
-{
-    sqlite3_stmt *statement = NULL;
-    int64_t rows = 0;
-    bool more = false;
-    int status = office_prepare(office, sql, &statement);
-
-    if (status == WM_OK) {
-        sqlite3_bind_int64(statement, 1, number);
-        status = office_step(office, statement, &more);
-    }
-    while (status == WM_OK && more) {
-        for (int column = 0; column < sqlite3_column_count(statement); column++)
-            add_field(canonical, statement, column);
-        rows++;
-        status = office_step(office, statement, &more);
-    }
-    sqlite3_finalize(statement);
-    if (status == WM_OK)
-        *ret_rows = rows;
-    return status;
-}
-
 int audit_record_digest(struct office *office, enum audit_record kind, int64_t number,
                         uint8_t ret_digest[DIGEST_BYTES])
 {
     struct canonical whole, part;
     uint8_t digest[DIGEST_BYTES];
-    int64_t rows = 0;
+    bool any = false;
 
     canonical_begin(&whole, RECORDS[kind].tables[0].name);
-    int status = add_rows(office, RECORDS[kind].tables[0].sql, number, &whole, &rows);
-    if (status == WM_OK && rows == 0)
+    int status = canonical_rows_of(office, RECORDS[kind].tables[0].sql, number, &whole, &any);
+    if (status == WM_OK && !any)
         return WM_NOT_FOUND;
     for (int i = 1; i <= MOST_TABLES && RECORDS[kind].tables[i].name != NULL && status == WM_OK; i++) {
         canonical_begin(&part, RECORDS[kind].tables[i].name);
-        status = add_rows(office, RECORDS[kind].tables[i].sql, number, &part, &rows);
+        status = canonical_rows_of(office, RECORDS[kind].tables[i].sql, number, &part, &any);
         canonical_end(&part, digest);
         canonical_bytes(&whole, digest, sizeof digest);
     }

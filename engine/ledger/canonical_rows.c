@@ -30,3 +30,17 @@ int canonical_rows(struct office *office, sqlite3_stmt *statement, struct canoni
     }
     return status;
 }
+
+int canonical_rows_of(struct office *office, const char *sql, int64_t number, struct canonical *canonical,
+                      bool *ret_any)
+{
+    sqlite3_stmt *statement = NULL;
+    int status = office_prepare(office, sql, &statement);
+
+    if (status == WM_OK) {
+        sqlite3_bind_int64(statement, 1, number);
+        status = canonical_rows(office, statement, canonical, ret_any);
+    }
+    sqlite3_finalize(statement);
+    return status;
+}

@@ -15,4 +15,8 @@ void canonical_column(struct canonical *canonical, struct sqlite3_stmt *statemen
 int canonical_rows(struct office *office, struct sqlite3_stmt *statement, struct canonical *canonical,
                    bool *ret_any);
 
+/* The same of a query with one number, ?1. */
+int canonical_rows_of(struct office *office, const char *sql, int64_t number, struct canonical *canonical,
+                      bool *ret_any);
+
 #endif

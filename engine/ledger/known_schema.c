@@ -1,20 +1,12 @@
 #include "ledger/known_schema.h"
 
-#include <sqlite3.h>
 #include <stdbool.h>
 #include <string.h>
 
+#include "ledger/columns.h"
 #include "ledger/office.h"
 
 static const char SCHEMA[] = "SELECT type || ' ' || name, coalesce(sql, '') FROM sqlite_schema ORDER BY 1";
-
-static struct text column(sqlite3_stmt *statement, int number)
-{
-    const char *bytes = (const char *)sqlite3_column_text(statement, number);
-
-    return (struct text){bytes != NULL ? bytes : "",
-                         bytes != NULL ? (size_t)sqlite3_column_bytes(statement, number) : 0};
-}
 
 /* --- At a glance
  * ----------------------------------------------------------------------------------------------- */
@@ -51,7 +43,7 @@ static int looks_like_ours(sqlite3 *database, bool *ret_is)
 
     if (result == SQLITE_OK)
         for (; is && (result = sqlite3_step(statement)) == SQLITE_ROW; count++)
-            is = is_ours(column(statement, 0));
+            is = is_ours(column_text(statement, 0));
     sqlite3_finalize(statement);
     *ret_is = is && count == count_ours();
     return result == SQLITE_DONE || result == SQLITE_ROW ? SQLITE_OK : result;
@@ -79,13 +71,13 @@ static int walk(sqlite3_stmt *is, sqlite3_stmt *should,
     while (has == SQLITE_ROW || wants == SQLITE_ROW) {
         int order = has != SQLITE_ROW     ? 1
                     : wants != SQLITE_ROW ? -1
-                                          : text_compare(column(is, 0), column(should, 0));
+                                          : text_compare(column_text(is, 0), column_text(should, 0));
         if (order < 0)
-            tell(context, SCHEMA_FOREIGN, column(is, 0));
+            tell(context, SCHEMA_FOREIGN, column_text(is, 0));
         else if (order > 0)
-            tell(context, SCHEMA_MISSING, column(should, 0));
-        else if (!text_equal(column(is, 1), column(should, 1)))
-            tell(context, SCHEMA_CHANGED, column(is, 0));
+            tell(context, SCHEMA_MISSING, column_text(should, 0));
+        else if (!text_equal(column_text(is, 1), column_text(should, 1)))
+            tell(context, SCHEMA_CHANGED, column_text(is, 0));
         if (order >= 0)
             wants = sqlite3_step(should);
         if (order <= 0)

@@ -55,18 +55,12 @@ const char *load_versions_sql(enum office_data kind, bool one_load)
 
 static int add_load(struct office *office, int64_t load, struct canonical *canonical)
 {
-    sqlite3_stmt *statement = NULL;
     bool any = false;
-    int status = office_prepare(office,
-                                "SELECT load, kind, file_name, digest, rows, new_keys, changed_keys, loaded_on "
-                                "FROM loads WHERE load = ?1",
-                                &statement);
+    int status = canonical_rows_of(office,
+                                   "SELECT load, kind, file_name, digest, rows, new_keys, changed_keys, loaded_on "
+                                   "FROM loads WHERE load = ?1",
+                                   load, canonical, &any);
 
-    if (status != WM_OK)
-        return status;
-    sqlite3_bind_int64(statement, 1, load);
-    status = canonical_rows(office, statement, canonical, &any);
-    sqlite3_finalize(statement);
     return status == WM_OK && !any ? WM_NOT_FOUND : status;
 }
 

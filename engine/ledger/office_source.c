@@ -5,6 +5,7 @@
 
 #include "base/limits.h"
 #include "base/status.h"
+#include "ledger/columns.h"
 
 enum statement {
     SELECT_BUCKETS,
@@ -114,19 +115,6 @@ static int each_row(struct office_source *source, sqlite3_stmt *statement,
     return status;
 }
 
-static struct text text_at(sqlite3_stmt *statement, int column)
-{
-    const char *bytes = (const char *)sqlite3_column_text(statement, column);
-
-    return (struct text){bytes ? bytes : "", bytes ? (size_t)sqlite3_column_bytes(statement, column) : 0};
-}
-
-static int32_t day_at(sqlite3_stmt *statement, int column)
-{
-    return sqlite3_column_type(statement, column) == SQLITE_NULL ? DAY_NONE
-                                                                 : sqlite3_column_int(statement, column);
-}
-
 /* ---- vehicles ---- */
 
 struct bucket_taker {
@@ -165,7 +153,7 @@ struct found_vehicle {
 static int take_vehicle(sqlite3_stmt *statement, void *context)
 {
     *(struct found_vehicle *)context =
-        (struct found_vehicle){true, (uint32_t)sqlite3_column_int64(statement, 0), day_at(statement, 1)};
+        (struct found_vehicle){true, (uint32_t)sqlite3_column_int64(statement, 0), column_day(statement, 1)};
     return WM_OK;
 }
 
@@ -196,13 +184,13 @@ static int take_profile(sqlite3_stmt *statement, void *context)
 {
     const struct profile_taker *to = context;
     struct vehicle_profile profile = {
-        .model_line = text_at(statement, 1),
-        .engine = text_at(statement, 2),
-        .transmission = text_at(statement, 3),
-        .plant = text_at(statement, 4),
-        .options = text_at(statement, 5),
-        .status = text_at(statement, 6),
-        .status_on = day_at(statement, 7),
+        .model_line = column_text(statement, 1),
+        .engine = column_text(statement, 2),
+        .transmission = column_text(statement, 3),
+        .plant = column_text(statement, 4),
+        .options = column_text(statement, 5),
+        .status = column_text(statement, 6),
+        .status_on = column_day(statement, 7),
         .has_model_year = sqlite3_column_type(statement, 8) != SQLITE_NULL,
         .model_year = sqlite3_column_int(statement, 8),
     };
@@ -232,13 +220,13 @@ static int take_dealer(sqlite3_stmt *statement, void *context)
     const struct dealer_taker *to = context;
     struct dealer version = {
         .code = to->code,
-        .name = text_at(statement, 0),
-        .region = text_at(statement, 1),
+        .name = column_text(statement, 0),
+        .region = column_text(statement, 1),
         .labor_rate = sqlite3_column_int64(statement, 2),
         .parts_markup = sqlite3_column_int64(statement, 3),
-        .active_from = day_at(statement, 4),
-        .active_to = day_at(statement, 5),
-        .valid_from = day_at(statement, 6),
+        .active_from = column_day(statement, 4),
+        .active_to = column_day(statement, 5),
+        .valid_from = column_day(statement, 6),
     };
 
     return to->take(to->taker, &version);
@@ -262,7 +250,7 @@ static int take_shipment(sqlite3_stmt *statement, void *context)
 {
     const struct shipment_taker *to = context;
 
-    return to->take(to->taker, text_at(statement, 0), day_at(statement, 1), sqlite3_column_int64(statement, 2));
+    return to->take(to->taker, column_text(statement, 0), column_day(statement, 1), sqlite3_column_int64(statement, 2));
 }
 
 static int shipments(void *context, struct text code, register_take_shipment *take, void *taker)
@@ -285,14 +273,14 @@ static int take_approval(sqlite3_stmt *statement, void *context)
     const struct approval_taker *to = context;
     struct approval approval = {
         .number = to->number,
-        .dealer = text_at(statement, 0),
-        .campaign = text_at(statement, 1),
-        .vin = text_at(statement, 2),
-        .covers = text_at(statement, 3),
+        .dealer = column_text(statement, 0),
+        .campaign = column_text(statement, 1),
+        .vin = column_text(statement, 2),
+        .covers = column_text(statement, 3),
         .has_limit = sqlite3_column_type(statement, 4) != SQLITE_NULL,
         .limit_cents = sqlite3_column_int64(statement, 4),
-        .valid_to = day_at(statement, 5),
-        .reason = text_at(statement, 6),
+        .valid_to = column_day(statement, 5),
+        .reason = column_text(statement, 6),
     };
 
     return to->take(to->taker, &approval);

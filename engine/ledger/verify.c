@@ -1,5 +1,6 @@
 #include "ledger/verify.h"
 
+#include <assert.h>
 #include <stdarg.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -128,6 +129,12 @@ int verify_digests(struct verification *verification, int64_t count, uint8_t (**
     return *ret_digests == NULL ? office_report(verification->office, SQLITE_NOMEM) : WM_OK;
 }
 
+const uint8_t *verify_digest_at(sqlite3_stmt *statement, int column)
+{
+    assert(sqlite3_column_bytes(statement, column) == DIGEST_BYTES);
+    return sqlite3_column_blob(statement, column);
+}
+
 /* --- The database itself ----------------------------------------------------------------------------- */
 
 /* The check says in words what it could not read; where memory or the disk failed, that is no fault of the file. */
@@ -211,36 +218,29 @@ static const uint8_t *recorded_digest(const struct verification *verification, s
 static void check_entry(struct verification *verification, sqlite3_stmt *statement, struct chain_entry *head)
 {
     int64_t entry = sqlite3_column_int64(statement, 0), number = sqlite3_column_int64(statement, 2);
-    struct text kind = column_text(statement, 1), record = column_blob(statement, 3),
-                chain = column_blob(statement, 4);
-    const uint8_t *recorded = recorded_digest(verification, kind, number);
+    struct text kind = column_text(statement, 1);
+    const uint8_t *record = verify_digest_at(statement, 3), *chain = verify_digest_at(statement, 4),
+                  *recorded = recorded_digest(verification, kind, number), *wanted = verification->options->head;
     uint8_t digest[DIGEST_BYTES];
 
     if (entry != head->entry + 1)
         verify_fault(verification, "chain entry %lld is missing; restore the file from a copy",
                      (long long)head->entry + 1);
-    if (recorded == NULL) {
+    if (recorded == NULL)
         verify_fault(verification,
                      "chain entry %lld names %.*s %lld, which is not recorded; restore the file from a copy",
                      (long long)entry, TEXT_ARGUMENTS(kind), (long long)number);
-    } else if (record.length != DIGEST_BYTES || memcmp(record.bytes, recorded, DIGEST_BYTES) != 0) {
-        verify_fault(verification,
-                     "%.*s %lld does not fit its entry %lld of the chain; restore the file from a copy",
+    else if (memcmp(record, recorded, DIGEST_BYTES) != 0)
+        verify_fault(verification, "%.*s %lld does not fit its entry %lld of the chain; restore the file from a copy",
                      TEXT_ARGUMENTS(kind), (long long)number, (long long)entry);
-    }
-    if (record.length == DIGEST_BYTES) {
-        head->entry = entry - 1;
-        chain_digest(head, kind, number, (const uint8_t *)record.bytes, digest);
-        if (chain.length != DIGEST_BYTES || memcmp(chain.bytes, digest, DIGEST_BYTES) != 0)
-            verify_fault(verification,
-                         "entry %lld of the chain does not fit the one before; restore the file from a copy",
-                         (long long)entry);
-    }
+    head->entry = entry - 1;
+    chain_digest(head, kind, number, record, digest);
+    if (memcmp(chain, digest, DIGEST_BYTES) != 0)
+        verify_fault(verification, "entry %lld of the chain does not fit the one before; restore the file from a copy",
+                     (long long)entry);
     head->entry = entry;
-    if (chain.length == DIGEST_BYTES)
-        memcpy(head->digest, chain.bytes, DIGEST_BYTES);
-    const uint8_t *wanted = verification->options->head;
-    if (wanted != NULL && chain.length == DIGEST_BYTES && memcmp(chain.bytes, wanted, DIGEST_BYTES) == 0)
+    memcpy(head->digest, chain, DIGEST_BYTES);
+    if (wanted != NULL && memcmp(chain, wanted, DIGEST_BYTES) == 0)
         verification->result.found_entry = entry;
 }
 

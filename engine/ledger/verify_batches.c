@@ -303,20 +303,26 @@ static int find_row(struct walk *walk, int64_t row, const struct claim *claim, b
 
 /* --- Rows of a batch --------------------------------------------------------------------------------- */
 
-static int check_content(struct walk *walk, int64_t row, struct text content, bool has_findings)
+static int check_content(struct walk *walk, int64_t row, struct text content, struct claim *ret_claim)
 {
-    struct claim claim;
     int status =
-        ledger_content_claim(content, sqlite3_column_int64(walk->sides[ROWS], 2), &walk->arena, &claim);
+        ledger_content_claim(content, sqlite3_column_int64(walk->sides[ROWS], 2), &walk->arena, ret_claim);
 
     if (status != WM_OK)
         return office_report(walk->verification->office, SQLITE_NOMEM);
-    const char *column = claim.unreadable ? "content" : differing_column(walk->sides[ROWS], &claim);
+    const char *column = ret_claim->unreadable ? "content" : differing_column(walk->sides[ROWS], ret_claim);
     if (column != NULL)
         verify_row_fault(walk->verification, row,
                          "its %s does not fit what was recorded; restore the file from a copy", column);
-    status = find_row(walk, row, &claim, has_findings);
-    return status == WM_OK ? note_standing(walk, row, &claim) : status;
+    return WM_OK;
+}
+
+/* What is derived from a row comes behind the row itself, so that a record that was changed is what is named first. */
+static int check_derived(struct walk *walk, int64_t row, const struct claim *claim, bool has_findings)
+{
+    int status = find_row(walk, row, claim, has_findings);
+
+    return status == WM_OK ? note_standing(walk, row, claim) : status;
 }
 
 static void show_progress(struct walk *walk)
@@ -337,6 +343,7 @@ static int check_row(struct walk *walk, int64_t batch)
     const uint8_t *digest;
     struct text content = {"", 0};
     struct canonical canonical;
+    struct claim claim;
     bool has_findings = false;
 
     arena_reset(&walk->arena);
@@ -357,10 +364,12 @@ static int check_row(struct walk *walk, int64_t batch)
     canonical_end(&canonical, digest_is);
     batch_canonical_row(walk->canonical, digest_is);
     if (status == WM_OK && digest != NULL)
-        status = check_content(walk, row, content, has_findings);
+        status = check_content(walk, row, content, &claim);
     if (status == WM_OK && walk->verification->result.faults == faults &&
         (digest == NULL || memcmp(digest, digest_is, DIGEST_BYTES) != 0))
         verify_row_fault(walk->verification, row, "it does not fit its digest; restore the file from a copy");
+    if (status == WM_OK && digest != NULL)
+        status = check_derived(walk, row, &claim, has_findings);
     show_progress(walk);
     return status;
 }
@@ -454,12 +463,14 @@ static void check_count(struct verification *verification, int64_t batch, const 
     "repeated_count, "                                                                           \
     "received_on, today, posted_at, rules, load FROM batches ORDER BY batch"
 
+static const uint8_t NOTHING[DIGEST_BYTES];
+
 static struct batch_record batch_at(sqlite3_stmt *statement)
 {
     return (struct batch_record){.batch = sqlite3_column_int64(statement, 0),
                                  .file_name = column_text(statement, 1),
                                  .file_bytes = sqlite3_column_int64(statement, 2),
-                                 .file_digest = sqlite3_column_blob(statement, 3),
+                                 .file_digest = verify_digest_at(statement, 3),
                                  .first_row = sqlite3_column_int64(statement, 4),
                                  .row_count = sqlite3_column_int64(statement, 5),
                                  .unreadable_count = sqlite3_column_int64(statement, 6),
@@ -468,12 +479,12 @@ static struct batch_record batch_at(sqlite3_stmt *statement)
                                  .today = column_day(statement, 9),
                                  .posted_at = column_text(statement, 10),
                                  .rules = sqlite3_column_int64(statement, 11),
+                                 .rules_digest = NOTHING,
                                  .load = sqlite3_column_int64(statement, 12)};
 }
 
 static int check_batch(struct walk *walk, sqlite3_stmt *statement)
 {
-    static const uint8_t NOTHING[DIGEST_BYTES];
     struct verification *verification = walk->verification;
     struct batch_record batch = batch_at(statement);
     int64_t unreadable = 0, repeated = 0;
@@ -490,16 +501,13 @@ static int check_batch(struct walk *walk, sqlite3_stmt *statement)
         return status;
     check_count(verification, batch.batch, "unreadable_rows", batch.unreadable_count, unreadable);
     check_count(verification, batch.batch, "repeated_rows", batch.repeated_count, repeated);
-    if (batch.rules < 1 || batch.rules > verification->rules_count)
+    if (batch.rules >= 1 && batch.rules <= verification->rules_count)
+        batch.rules_digest = verification->rules_digests[batch.rules];
+    else
         verify_fault(verification,
                      "batch %lld was decided with rules %lld, which are not recorded; restore the file from "
                      "a copy",
                      (long long)batch.batch, (long long)batch.rules);
-    if (sqlite3_column_bytes(statement, 3) != DIGEST_BYTES)
-        batch.file_digest = NOTHING;
-    batch.rules_digest = batch.rules >= 1 && batch.rules <= verification->rules_count
-                             ? verification->rules_digests[batch.rules]
-                             : NOTHING;
     if (batch.batch >= 1 && batch.batch <= verification->batch_count)
         batch_digest(&batch, walk->canonical, verification->batch_digests[batch.batch]);
     verification->result.batches++;

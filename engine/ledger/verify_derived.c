@@ -2,6 +2,7 @@
 #include <stdlib.h>
 
 #include "base/status.h"
+#include "ledger/office_decisions.h"
 #include "ledger/vehicle_sort.h"
 #include "ledger/verify_parts.h"
 
@@ -35,8 +36,7 @@ static int check_replaced(struct verification *verification)
 
 #define SHOULD_WAIT                                                                                                  \
     "SELECT row FROM claim_rows AS r WHERE decision = 'hold' AND replaces IS NOT 0 "                                 \
-    "AND NOT EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row) "                                                \
-    "AND NOT EXISTS (SELECT 1 FROM office_decisions WHERE row = r.row AND action NOT IN ('reverse', 'chargeback'))"
+    "AND NOT EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row) AND " LAST_DECISION " IS NULL"
 
 static int check_waiting(struct verification *verification)
 {
@@ -242,7 +242,7 @@ int verify_vehicles(struct verification *verification)
         status = verify_number(verification, "SELECT bits FROM vehicle_index", &bits);
     if (status == WM_OK)
         status = verify_number(verification, "SELECT vehicles FROM vehicle_index", &said);
-    if (status == WM_OK && (said != vehicles.count || bits < 0 || bits > 31))
+    if (status == WM_OK && said != vehicles.count)
         verify_fault(verification,
                      "vehicle_index says %lld vehicles and there are %u; restore the file from a copy",
                      (long long)said, vehicles.count);

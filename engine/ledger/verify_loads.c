@@ -124,9 +124,8 @@ static int check_files(struct verification *verification)
     if (status == WM_OK)
         status = office_step(verification->office, statement, &more);
     while (status == WM_OK && more) {
-        struct text recorded = column_blob(statement, 1);
         bytes_digest(column_blob(statement, 2), digest);
-        if (recorded.length != DIGEST_BYTES || memcmp(recorded.bytes, digest, DIGEST_BYTES) != 0)
+        if (memcmp(verify_digest_at(statement, 1), digest, DIGEST_BYTES) != 0)
             verify_fault(verification,
                          "the text of rules file %lld does not fit its digest; restore the file from a copy",
                          sqlite3_column_int64(statement, 0));
@@ -145,9 +144,7 @@ static int digest_version(struct verification *verification, sqlite3_stmt *conte
     sqlite3_bind_int64(contents, 1, rules);
     int status = office_step(verification->office, contents, &more);
     while (status == WM_OK && more) {
-        struct text digest = column_blob(contents, 1);
-        if (digest.length == DIGEST_BYTES)
-            rules_canonical_file(&canonical, column_text(contents, 0), (const uint8_t *)digest.bytes);
+        rules_canonical_file(&canonical, column_text(contents, 0), verify_digest_at(contents, 1));
         status = office_step(verification->office, contents, &more);
     }
     sqlite3_reset(contents);
@@ -161,9 +158,8 @@ static int check_version(struct verification *verification, sqlite3_stmt *versio
 
     sqlite3_bind_int64(versions, 1, rules);
     int status = office_step(verification->office, versions, &found);
-    struct text recorded = status == WM_OK && found ? column_blob(versions, 0) : TEXT("");
-    if (status == WM_OK && (recorded.length != DIGEST_BYTES ||
-                            memcmp(recorded.bytes, verification->rules_digests[rules], DIGEST_BYTES) != 0))
+    if (status == WM_OK &&
+        (!found || memcmp(verify_digest_at(versions, 0), verification->rules_digests[rules], DIGEST_BYTES) != 0))
         verify_fault(verification,
                      "the files of rules %lld do not fit their digest; restore the file from a copy",
                      (long long)rules);
