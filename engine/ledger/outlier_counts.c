@@ -5,13 +5,20 @@
 #include "base/status.h"
 #include "base/text_index.h"
 #include "ledger/columns.h"
+#include "ledger/office_decisions.h"
 
 /* Each in the order of rows, which its first column gives. */
 enum stream { CLAIMS, FINDINGS, OPENED, SUPPLIED, STREAMS };
 
 static const char *const SQL[STREAMS] = {
-    [CLAIMS] = "SELECT row, dealer, decision, outcome FROM claims_now WHERE (?1 IS NULL OR received_on >= ?1) "
-               "AND (?2 IS NULL OR received_on <= ?2) AND (?3 = '' OR campaign = ?3) ORDER BY row",
+    /* claims_now, as of the point */
+    [CLAIMS] = "SELECT r.row, r.dealer, coalesce((SELECT action FROM office_decisions WHERE number = "
+               "(SELECT max(number) FROM office_decisions WHERE row = r.row AND " DECIDES_ROW " AND number <= ?5)), "
+               "r.decision), r.outcome FROM claim_rows AS r JOIN batches AS b ON b.batch = r.batch "
+               "WHERE r.row <= ?4 AND r.replaces IS NOT 0 "
+               "AND NOT EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row AND replaced_by <= ?4) "
+               "AND (?1 IS NULL OR b.received_on >= ?1) AND (?2 IS NULL OR b.received_on <= ?2) "
+               "AND (?3 = '' OR r.campaign = ?3) ORDER BY r.row",
     [FINDINGS] = "SELECT row, effect, finding FROM findings ORDER BY row, number",
     [OPENED] = "SELECT DISTINCT row FROM followups ORDER BY row",
     [SUPPLIED] = "SELECT DISTINCT supplied_by FROM followup_parts ORDER BY supplied_by",
@@ -159,29 +166,19 @@ static int take_claim(struct counting *counting)
 
 /* --- All -------------------------------------------------------------------------------------- */
 
-static int bind_day_words(struct counting *counting, int at, int32_t day)
-{
-    char room[DATE_ROOM];
-
-    if (day == DAY_NONE)
-        return WM_OK;
-    struct text words = text_copy(counting->arena, (struct text){room, date_write(day, room)});
-    bind_text(counting->streams[CLAIMS], at, words);
-    return words.bytes == NULL ? WM_NO_MEMORY : WM_OK;
-}
-
-static int open_streams(struct counting *counting, const struct outlier_scope *scope)
+static int open_streams(struct counting *counting, const struct outlier_scope *scope, struct ledger_point point)
 {
     int status = WM_OK;
 
     for (int stream = 0; status == WM_OK && stream < STREAMS; stream++)
         status = office_prepare(counting->office, SQL[stream], &counting->streams[stream]);
-    if (status == WM_OK)
-        status = bind_day_words(counting, 1, scope->since);
-    if (status == WM_OK)
-        status = bind_day_words(counting, 2, scope->until);
-    if (status == WM_OK)
+    if (status == WM_OK) {
+        bind_day(counting->streams[CLAIMS], 1, scope->since);
+        bind_day(counting->streams[CLAIMS], 2, scope->until);
         bind_text(counting->streams[CLAIMS], 3, scope->campaign);
+        sqlite3_bind_int64(counting->streams[CLAIMS], 4, point.last_row);
+        sqlite3_bind_int64(counting->streams[CLAIMS], 5, point.last_decision);
+    }
     for (int stream = 0; status == WM_OK && stream < STREAMS; stream++)
         status = next(counting, (enum stream)stream);
     return status;
@@ -193,14 +190,15 @@ static int by_code(const void *a, const void *b)
 }
 
 int outlier_count(struct office *office, const struct measures *measures, const struct outlier_scope *scope,
-                  struct arena *arena, struct counted_dealer **ret_dealers, uint32_t *ret_count)
+                  struct ledger_point point, struct arena *arena, struct counted_dealer **ret_dealers,
+                  uint32_t *ret_count)
 {
     struct counting counting = {.office = office,
                                 .measures = measures,
                                 .arena = arena,
                                 .found = ARENA_ARRAY(arena, bool, measures->count),
                                 .index = TEXT_INDEX_EMPTY};
-    int status = counting.found == NULL ? WM_NO_MEMORY : open_streams(&counting, scope);
+    int status = counting.found == NULL ? WM_NO_MEMORY : open_streams(&counting, scope, point);
 
     while (status == WM_OK && counting.has[CLAIMS]) {
         status = take_claim(&counting);

@@ -12,8 +12,9 @@ struct counted_dealer {
     struct funnel_count *counts; /* one a measure */
 };
 
-/* In the order of codes, in the arena; every dealer with a claim in the scope. */
+/* In the order of codes, in the arena; every dealer with a claim in the scope. point: as of then. */
 int outlier_count(struct office *office, const struct measures *measures, const struct outlier_scope *scope,
-                  struct arena *arena, struct counted_dealer **ret_dealers, uint32_t *ret_count);
+                  struct ledger_point point, struct arena *arena, struct counted_dealer **ret_dealers,
+                  uint32_t *ret_count);
 
 #endif

@@ -52,6 +52,7 @@ struct recording {
     struct office *office;
     const struct outlier_request *request;
     struct arena arena;
+    struct ledger_point point;
     struct comparison *comparisons;
     sqlite3_stmt *measure, *flag;
     struct outlier_result result;
@@ -74,12 +75,9 @@ static int next_run(struct recording *recording)
 static int insert_run(struct recording *recording)
 {
     const struct outlier_request *request = recording->request;
-    struct ledger_point point = {0, 0};
     sqlite3_stmt *statement = NULL;
-    int status = ledger_last(recording->office, &point);
+    int status = office_prepare(recording->office, SQL[INSERT_RUN], &statement);
 
-    if (status == WM_OK)
-        status = office_prepare(recording->office, SQL[INSERT_RUN], &statement);
     if (status != WM_OK)
         return status;
     sqlite3_bind_int64(statement, 1, recording->result.run);
@@ -89,8 +87,8 @@ static int insert_run(struct recording *recording)
     bind_day(statement, 5, request->scope.since);
     bind_day(statement, 6, request->scope.until);
     bind_text(statement, 7, request->scope.campaign);
-    sqlite3_bind_int64(statement, 8, point.last_row);
-    sqlite3_bind_int64(statement, 9, point.last_decision);
+    sqlite3_bind_int64(statement, 8, recording->point.last_row);
+    sqlite3_bind_int64(statement, 9, recording->point.last_decision);
     status = office_execute(recording->office, statement);
     sqlite3_finalize(statement);
     return status;
@@ -143,9 +141,11 @@ static int insert_measure(struct recording *recording, uint32_t number)
 
 static int insert_all(struct recording *recording, const struct measures *measures)
 {
-    int status = ledger_compare(recording->office, measures, &recording->request->scope, &recording->arena,
-                                &recording->comparisons);
+    int status = ledger_last(recording->office, &recording->point);
 
+    if (status == WM_OK)
+        status = ledger_compare(recording->office, measures, &recording->request->scope, recording->point,
+                                &recording->arena, &recording->comparisons);
     if (status == WM_OK)
         status = next_run(recording);
     if (status == WM_OK)
@@ -187,35 +187,21 @@ int office_record_outliers(struct office *office, const struct measures *measure
 
 /* --- The record ------------------------------------------------------------------------------- */
 
-static int add_rows(struct office *office, enum statement which, int64_t run, struct canonical *canonical,
-                    bool *ret_any)
-{
-    sqlite3_stmt *statement = NULL;
-    int status = office_prepare(office, SQL[which], &statement);
-
-    if (status == WM_OK) {
-        sqlite3_bind_int64(statement, 1, run);
-        status = canonical_rows(office, statement, canonical, ret_any);
-    }
-    sqlite3_finalize(statement);
-    return status;
-}
-
 int outlier_run_digest(struct office *office, int64_t run, uint8_t ret_digest[DIGEST_BYTES])
 {
     struct canonical canonical;
     bool there = false, any;
 
     canonical_begin(&canonical, "outliers");
-    int status = add_rows(office, SELECT_RUN, run, &canonical, &there);
+    int status = canonical_rows_of(office, SQL[SELECT_RUN], run, &canonical, &there);
     if (status == WM_OK && !there)
         status = WM_NOT_FOUND;
     canonical_text(&canonical, TEXT("measures"));
     if (status == WM_OK)
-        status = add_rows(office, SELECT_MEASURES, run, &canonical, &any);
+        status = canonical_rows_of(office, SQL[SELECT_MEASURES], run, &canonical, &any);
     canonical_text(&canonical, TEXT("flags"));
     if (status == WM_OK)
-        status = add_rows(office, SELECT_FLAGS, run, &canonical, &any);
+        status = canonical_rows_of(office, SQL[SELECT_FLAGS], run, &canonical, &any);
     if (status == WM_OK)
         canonical_end(&canonical, ret_digest);
     return status;

@@ -56,12 +56,12 @@ static int take_dealers(struct comparison *comparison, uint32_t number, const st
 }
 
 int ledger_compare(struct office *office, const struct measures *measures, const struct outlier_scope *scope,
-                   struct arena *arena, struct comparison **ret_comparisons)
+                   struct ledger_point point, struct arena *arena, struct comparison **ret_comparisons)
 {
     struct comparison *list = ARENA_ARRAY(arena, struct comparison, measures->count);
     struct counted_dealer *counted = NULL;
     uint32_t count = 0;
-    int status = list == NULL ? WM_NO_MEMORY : outlier_count(office, measures, scope, arena, &counted, &count);
+    int status = list == NULL ? WM_NO_MEMORY : outlier_count(office, measures, scope, point, arena, &counted, &count);
 
     for (uint32_t i = 0; status == WM_OK && i < measures->count; i++) {
         list[i] = (struct comparison){.measure = &measures->list[i]};

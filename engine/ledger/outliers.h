@@ -1,9 +1,9 @@
 /* outliers.h - which dealers stand out: each dealer's share of claims by each measure of rules/outliers.csv,
  * against the share of all, with funnel limits.
  *
- * Counted is one row a claim, its highest revision, as it is decided by now. The rate of all is that of all
- * dealers together. A dealer stands out beyond the far limit, widened where dealers spread more than chance
- * makes them (statistics/funnel.h). It is a reason to look, and says nothing about a claim.
+ * Counted is one row a claim, its highest revision, as it is decided by now or was at an earlier point. The rate of
+ * all is that of all dealers together. A dealer stands out beyond the far limit, widened where dealers spread more
+ * than chance makes them (statistics/funnel.h). It is a reason to look, and says nothing about a claim.
  *
  * Lists live in the arena. Read inside office_begin_read or a write.
  */
@@ -13,6 +13,7 @@
 #include <stdint.h>
 
 #include "ledger/office.h"
+#include "ledger/recorded.h"
 #include "rules/measures.h"
 #include "statistics/funnel.h"
 
@@ -41,9 +42,9 @@ struct comparison {
     uint32_t dealer_count, standing_out;
 };
 
-/* One comparison a measure, in the order of the file. */
+/* One comparison a measure, in the order of the file; of claims and decisions up to the point. */
 int ledger_compare(struct office *office, const struct measures *measures, const struct outlier_scope *scope,
-                   struct arena *arena, struct comparison **ret_comparisons);
+                   struct ledger_point point, struct arena *arena, struct comparison **ret_comparisons);
 
 /* Why a dealer stands out, in words for the dealer, in the arena. today: the day of counting. bytes NULL: no
  * memory. */

@@ -23,7 +23,7 @@ struct again {
     struct verify_followups *followups;
     struct tallies tallies; /* what stood before the entry at hand */
     struct tallies added;   /* what the batch at hand adds to it */
-    int64_t last_decision;  /* the last office decision before it */
+    int64_t last_row, last_decision; /* the last row and office decision before it */
     struct arena rules_arena;
     struct rules *compiled;
     int64_t compiled_rules; /* the number of compiled; 0: none */
@@ -420,6 +420,7 @@ static int again_batch(struct again *again, int64_t number)
         status = decide_batch(&batch);
     if (status == WM_OK)
         status = tallies_merge(&again->tallies, &again->added);
+    again->last_row = batch.first_row + batch.row_count - 1;
     tallies_close(&again->added);
     sqlite3_reset(again->rows);
     sqlite3_reset(again->findings);
@@ -503,6 +504,9 @@ static int walk_chain(struct again *again)
             status = again_batch(again, number);
         else if (text_is(column_text(chain, 0), CHAIN_DECISION))
             status = again_decision(again, number);
+        else if (text_is(column_text(chain, 0), CHAIN_OUTLIERS))
+            status = verify_outliers_again(again->verification, number,
+                                           (struct ledger_point){again->last_row, again->last_decision});
         if (status == WM_OK)
             status = office_step(office, chain, &more);
     }

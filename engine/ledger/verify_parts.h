@@ -45,6 +45,9 @@ void verify_fault(struct verification *verification, const char *format, ...) __
 void verify_row_fault(struct verification *verification, int64_t row, const char *format, ...)
     __attribute__((format(printf, 3, 4)));
 
+/* The digest of a column. SQLite's check of the constraints has seen that each is one. */
+const uint8_t *verify_digest_at(sqlite3_stmt *statement, int column);
+
 /* A query that gives a row for each fault: its text is the fault. At most a few are named. */
 int verify_query(struct verification *verification, const char *sql);
 
@@ -67,5 +70,7 @@ int verify_chain(struct verification *verification);
 int verify_derived(struct verification *verification);
 int verify_vehicles(struct verification *verification);
 int verify_again(struct verification *verification);
+/* A comparison of dealers; then: what had been recorded before it. */
+int verify_outliers_again(struct verification *verification, int64_t run, struct ledger_point then);
 
 #endif

@@ -190,10 +190,11 @@ static int run_outliers(const struct report_run *run)
                                   day_or_none(report_value(run->result, "until")),
                                   value_as_text(report_value(run->result, "campaign"))},
                         .measures = &run->rules->measures};
+    const struct ledger_point now = {INT64_MAX, INT64_MAX};
     int status = choose_measure(&page);
 
     if (status == WM_OK)
-        status = ledger_compare(run->office, page.measures, &page.scope, &page.arena, &page.comparisons);
+        status = ledger_compare(run->office, page.measures, &page.scope, now, &page.arena, &page.comparisons);
     if (status == WM_OK)
         status = add_all(&page);
     arena_free(&page.arena);

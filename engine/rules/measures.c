@@ -1,5 +1,8 @@
 #include "rules/measures.h"
 
+#include <stdio.h>
+#include <string.h>
+
 #include "base/buffer.h"
 #include "base/decimal.h"
 #include "base/sheet.h"
@@ -161,4 +164,59 @@ int measures_read(struct arena *arena, struct text file, struct text csv, struct
     if (status == WM_OK)
         *ret_measures = measures;
     return status;
+}
+
+/* --- From a record ----------------------------------------------------------------------------- */
+
+/* Where ", NAME=" begins in a definition, from `at` on; its length where it does not. */
+static size_t find_name(struct text definition, size_t at, int column, size_t *ret_behind)
+{
+    char name[32];
+    int length = snprintf(name, sizeof name, ", %s=", MEASURE_COLUMNS[column].name);
+    const char *found = memmem(definition.bytes + at, definition.length - at, name, (size_t)length);
+    size_t where = found != NULL ? (size_t)(found - definition.bytes) : definition.length;
+
+    *ret_behind = found != NULL ? where + (size_t)length : where;
+    return where;
+}
+
+/* The cell that write_definition wrote: up to the next column that is named behind it. */
+static struct text defined_cell(struct text definition, int column)
+{
+    static const size_t FIRST_NAME = sizeof "measure=" - 1;
+    size_t begin = FIRST_NAME, end = definition.length, behind;
+
+    if (!text_starts_with(definition, TEXT("measure=")))
+        return TEXT("");
+    if (column != MEASURE)
+        find_name(definition, FIRST_NAME, column, &begin);
+    for (int later = column + 1; later < SOURCE; later++) {
+        size_t where = find_name(definition, begin, later, &behind);
+        end = where < end ? where : end;
+    }
+    return (struct text){definition.bytes + begin, end - begin};
+}
+
+static void write_record(struct buffer *csv, const struct measure_record *record)
+{
+    for (int column = MEASURE; column < SOURCE; column++) {
+        buffer_add_csv(csv, column == TITLE ? record->title : defined_cell(record->definition, column));
+        buffer_add_byte(csv, column + 1 < SOURCE ? ',' : '\n');
+    }
+}
+
+int measures_of_record(struct arena *arena, struct text file, const struct measure_record *records, uint32_t count,
+                       struct diag_sink *sink, struct measures *ret_measures)
+{
+    struct buffer csv = BUFFER_EMPTY;
+
+    for (int column = MEASURE; column < SOURCE; column++) {
+        buffer_add_string(&csv, MEASURE_COLUMNS[column].name);
+        buffer_add_byte(&csv, column + 1 < SOURCE ? ',' : '\n');
+    }
+    for (uint32_t i = 0; i < count; i++)
+        write_record(&csv, &records[i]);
+    struct text copy = csv.failed ? (struct text){NULL, 0} : text_copy(arena, buffer_text(&csv));
+    buffer_free(&csv);
+    return copy.bytes == NULL ? WM_NO_MEMORY : measures_read(arena, file, copy, sink, ret_measures);
 }

@@ -52,4 +52,14 @@ const char *measure_side_name(enum measure_side side);
 int measures_read(struct arena *arena, struct text file, struct text csv, struct diag_sink *sink,
                   struct measures *ret_measures);
 
+/* What was kept of a measure in a record. */
+struct measure_record {
+    struct text title, definition;
+};
+
+/* The measures as they were when this was recorded, read as outliers.csv is. WM_BAD_INPUT, reported: this program
+ * cannot read one of them. */
+int measures_of_record(struct arena *arena, struct text file, const struct measure_record *records, uint32_t count,
+                       struct diag_sink *sink, struct measures *ret_measures);
+
 #endif
