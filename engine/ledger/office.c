@@ -14,6 +14,7 @@
 #include "base/limits.h"
 #include "base/status.h"
 #include "ledger/known_schema.h"
+#include "ledger/left_overs.h"
 #include "ledger/office_writes.h"
 #include "schema_audit_sql.h"
 #include "schema_claims_sql.h"
@@ -664,6 +665,8 @@ static int open_file(const char *path, const char *file, enum office_mode mode, 
     office->mode = mode == OFFICE_PROVE ? OFFICE_READ : mode;
     office->sink = sink;
     office->wait_ms = OFFICE_WAIT_MS;
+    if (!only_reads(office))
+        left_overs_remove(path);
     int status = only_reads(office) ? open_reader(office) : open_writer(office);
     if (status == WM_OK && mode != OFFICE_PROVE)
         status = check_schema(office);

@@ -45,7 +45,8 @@ int office_open(const char *path, enum office_mode mode, struct diag_sink *sink,
 
 /* A new office file, where office_is_there says there is none: it is written beside its name and gets it when it is
  * closed with WM_OK; with another status it goes again. Nothing is left then, and nobody sees half of it. Returns the
- * status, or WM_IO with a diagnostic where the name was taken meanwhile. Accepts NULL. */
+ * status, or WM_IO with a diagnostic where the name was taken meanwhile. Accepts NULL. What a program that was killed
+ * leaves of it, whoever opens the office for writing takes away (ledger/left_overs.h). */
 bool office_is_there(const char *path);
 int office_open_new(const char *path, struct diag_sink *sink, struct office **ret_office);
 int office_close_new(struct office *office, int status);
