@@ -23,9 +23,16 @@ static size_t skip_comment(struct text sql, size_t at)
     return at;
 }
 
-static bool is_blank(char c)
+/* Behind a blank that stands here; at itself where there is none. SQLite takes a byte order mark for a blank before any
+ * word, and a vertical tab behind another blank. */
+static size_t skip_blank(struct text sql, size_t at)
 {
-    return c == ' ' || c == '\t' || c == '\n' || c == '\r' || c == '\f';
+    static const char BLANKS[] = " \t\n\v\f\r";
+    const struct text mark = TEXT("\xEF\xBB\xBF");
+
+    if (memchr(BLANKS, sql.bytes[at], sizeof BLANKS - 1) != NULL)
+        return at + 1;
+    return text_starts_with((struct text){sql.bytes + at, sql.length - at}, mark) ? at + mark.length : at;
 }
 
 /* Behind a quoted word that starts here. A doubled quote is one quote, but in brackets. */
@@ -49,7 +56,7 @@ bool sql_next_word(struct sql_words *words, struct text *ret_word)
     size_t at = words->at;
 
     for (size_t next = at; at < sql.length; at = next) {
-        next = is_blank(sql.bytes[at]) ? at + 1 : skip_comment(sql, at);
+        next = skip_comment(sql, skip_blank(sql, at));
         if (next == at)
             break;
     }
