@@ -1,5 +1,7 @@
 #include "audit/judging.h"
 
+#include <string.h>
+
 #include "base/sheet.h"
 #include "base/status.h"
 #include "base/text_index.h"
@@ -33,10 +35,17 @@ struct reading {
     struct judging judging;
 };
 
-/* A key that no two claims share: the dealer's length stands before it. */
+/* A key that no two claims share: dealer NUL claim, as no cell holds a NUL. */
 static struct text key_of(struct arena *arena, struct text dealer, struct text claim)
 {
-    return text_format(arena, "%zu:%.*s/%.*s", dealer.length, TEXT_ARGUMENTS(dealer), TEXT_ARGUMENTS(claim));
+    char *key = arena_bytes(arena, dealer.length + 1 + claim.length);
+
+    if (key == NULL)
+        return (struct text){NULL, 0};
+    memcpy(key, dealer.bytes, dealer.length);
+    key[dealer.length] = '\0';
+    memcpy(key + dealer.length + 1, claim.bytes, claim.length);
+    return (struct text){key, dealer.length + 1 + claim.length};
 }
 
 static int index_items(struct reading *reading)

@@ -31,9 +31,9 @@ static const char DEALERS[] =
 
 /* Of the shipments as they are now. */
 static const char SHIPPED[] =
-    "SELECT part_key, min(part), sum(quantity_millionths), max(shipped_on) FROM shipment_versions AS s "
+    "SELECT part_key, part, quantity_millionths, shipped_on FROM shipment_versions AS s "
     "WHERE dealer = ?1 AND load = (SELECT max(load) FROM shipment_versions WHERE shipment = s.shipment) "
-    "GROUP BY part_key";
+    "ORDER BY part_key, part";
 
 struct listing {
     struct office *office;
@@ -43,8 +43,8 @@ struct listing {
     void *taker;
     struct packed_reader *tallies;
     sqlite3_stmt *dealers, *shipped;
-    bool *seen; /* of each key: a shipment has named it */
-    struct arena arena;
+    bool *seen;                     /* of each key: a shipment has named it */
+    struct arena arena, part_arena; /* part_arena: for the part at hand */
 };
 
 static int add_tally(void *taker, const struct packed_entry *entry)
@@ -75,23 +75,39 @@ static void mark_seen(struct listing *listing, struct text key)
             listing->seen[i] = true;
 }
 
+/* The part of the shipment at hand, as the first one writes it, with nothing shipped yet. */
+static int begin_part(struct listing *listing, struct text dealer, struct dealer_part *part)
+{
+    arena_reset(&listing->part_arena);
+    *part = (struct dealer_part){.dealer = dealer,
+                                 .part_key = column_copy(listing->shipped, 0, &listing->part_arena),
+                                 .part = column_copy(listing->shipped, 1, &listing->part_arena),
+                                 .last_shipped_on = DAY_NONE,
+                                 .last_claimed_on = DAY_NONE};
+    mark_seen(listing, part->part_key);
+    return part->part_key.bytes == NULL || part->part.bytes == NULL ? WM_NO_MEMORY : WM_OK;
+}
+
+/* The shipments of a part follow each other. A sum that leaves the range stays at its end. */
 static int list_shipped(struct listing *listing, struct text dealer)
 {
+    struct dealer_part part = {.part_key = {NULL, 0}};
     bool more = false;
 
     bind_text(listing->shipped, 1, dealer);
     int status = office_step(listing->office, listing->shipped, &more);
     while (status == WM_OK && more) {
-        struct dealer_part part = {.dealer = dealer,
-                                   .part_key = column_text(listing->shipped, 0),
-                                   .part = column_text(listing->shipped, 1),
-                                   .shipped = sqlite3_column_int64(listing->shipped, 2),
-                                   .last_shipped_on = column_day(listing->shipped, 3),
-                                   .last_claimed_on = DAY_NONE};
-        mark_seen(listing, part.part_key);
-        status = list_part(listing, &part);
+        int32_t shipped_on = column_day(listing->shipped, 3);
+        if (part.part_key.bytes == NULL)
+            status = begin_part(listing, dealer, &part);
+        part.shipped = decimal_sum(part.shipped, sqlite3_column_int64(listing->shipped, 2));
+        part.last_shipped_on = shipped_on > part.last_shipped_on ? shipped_on : part.last_shipped_on;
         if (status == WM_OK)
             status = office_step(listing->office, listing->shipped, &more);
+        if (status == WM_OK && (!more || !text_equal(part.part_key, column_text(listing->shipped, 0)))) {
+            status = list_part(listing, &part);
+            part.part_key.bytes = NULL;
+        }
     }
     sqlite3_reset(listing->shipped);
     return status;
@@ -146,5 +162,6 @@ int ledger_dealer_parts(struct office *office, const struct text *keys, uint32_t
     sqlite3_finalize(listing.shipped);
     packed_reader_close(listing.tallies);
     arena_free(&listing.arena);
+    arena_free(&listing.part_arena);
     return status;
 }

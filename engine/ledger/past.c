@@ -83,6 +83,16 @@ static int open_all(struct past *past, const struct claim_row *row, struct diag_
     return status;
 }
 
+/* The register keeps to itself what it could not read. */
+static void report_register(const struct past *past, int status, struct diag_sink *sink)
+{
+    struct text words =
+        past->then.office_register != NULL ? register_error(past->then.office_register) : (struct text){NULL, 0};
+
+    if (status == WM_IO && words.length > 0)
+        diag_error(sink, (struct place){{NULL, 0}, 0, 0}, "%.*s", TEXT_ARGUMENTS(words));
+}
+
 int past_open(struct office *office, const struct claim_row *row, struct diag_sink *sink,
               struct past **ret_past)
 {
@@ -93,6 +103,7 @@ int past_open(struct office *office, const struct claim_row *row, struct diag_si
     past->office = office;
     tallies_open(&past->tallies);
     int status = open_all(past, row, sink);
+    report_register(past, status, sink);
     if (status == WM_OK)
         *ret_past = past;
     else

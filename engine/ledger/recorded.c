@@ -358,7 +358,7 @@ int ledger_content(struct ledger_reader *reader, struct arena *arena, int64_t ro
 {
     sqlite3_stmt *statement = reader->statements[ROW_BLOCK];
     const uint8_t *digest;
-    struct text content = {NULL, 0};
+    struct text content;
     bool found = false;
 
     sqlite3_bind_int64(statement, 1, row);
@@ -366,9 +366,8 @@ int ledger_content(struct ledger_reader *reader, struct arena *arena, int64_t ro
     if (status == WM_OK && found) {
         struct text rest = column_blob(statement, 1);
         int64_t at = sqlite3_column_int64(statement, 0);
-        while (row_block_next(&rest, &digest, &content) && at < row)
+        while ((found = row_block_next(&rest, &digest, &content)) && at < row)
             at++;
-        found = at == row && content.bytes != NULL;
     }
     if (status == WM_OK && !found)
         status = damaged(reader);
