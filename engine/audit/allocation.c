@@ -131,13 +131,11 @@ void allocate(const struct stratum_sum *strata, uint32_t count, uint32_t size, b
         sharing.open[i] = true;
         sharing.sum += sharing.weights[i];
     }
-    if (sharing.sum > 0)
-        close_those_beyond(&sharing, true);
+    close_those_beyond(&sharing, true);
     if (sharing.sum == 0) {
         weigh_by_claims(&sharing);
         close_those_beyond(&sharing, true);
     }
     close_those_beyond(&sharing, false);
-    if (sharing.sum > 0)
-        share_rest(&sharing);
+    share_rest(&sharing);
 }

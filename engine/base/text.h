@@ -19,8 +19,19 @@ struct text {
 };
 
 #define TEXT(literal) ((struct text){(literal), sizeof(literal) - 1})
-/* For printf: printf("%.*s", TEXT_ARGUMENTS(t)) */
-#define TEXT_ARGUMENTS(t) (int)((t).length < 4096 ? (t).length : 4096), ((t).bytes ? (t).bytes : "")
+
+/* For printf: printf("%.*s", TEXT_ARGUMENTS(t)). No more than 4096 bytes are shown. */
+#define TEXT_ARGUMENTS(t) text_shown_length(t), text_shown_bytes(t)
+
+static inline int text_shown_length(struct text t)
+{
+    return (int)(t.length < 4096 ? t.length : 4096);
+}
+
+static inline const char *text_shown_bytes(struct text t)
+{
+    return t.bytes != NULL ? t.bytes : "";
+}
 
 static inline struct text text_of(const char *string)
 {
