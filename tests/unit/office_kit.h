@@ -6,6 +6,7 @@
 
 #include <sqlite3.h>
 #include <sys/stat.h>
+#include <unistd.h>
 
 #include "base/status.h"
 #include "ledger/office.h"
@@ -44,6 +45,29 @@ static inline void kit_end(struct office_kit *kit)
     kit_close(kit);
     snprintf(command, sizeof command, "chmod -R u+w '%s' && rm -rf '%s'", kit->folder, kit->folder);
     assert_int_equal(system(command), 0);
+}
+
+/* Where the test was built for it, writes what gcov counted; else it is not there. */
+void __gcov_dump(void) __attribute__((weak));
+
+/* A child that may write nothing of root's. It keeps the way back for end_child. */
+static inline void become_nobody(void)
+{
+    if (geteuid() == 0 && setresuid(65534, 65534, 0) != 0)
+        _exit(99);
+}
+
+/* Ends a child of a test, which otherwise would take with it what was counted of it. */
+static inline void end_child(int code) __attribute__((noreturn));
+static inline void end_child(int code)
+{
+    uid_t real, effective, saved;
+
+    if (getresuid(&real, &effective, &saved) == 0 && saved == 0 && setresuid(0, 0, 0) != 0)
+        _exit(99);
+    if (__gcov_dump != NULL)
+        __gcov_dump();
+    _exit(code);
 }
 
 /* Rows as lines, cells with `|` between them, null as `-`. The text is valid until the next call. */

@@ -179,6 +179,10 @@ static void allocations(void **state)
          {20, 40, 10}}, /* none more than it has */
         {{100, 100, 100}, {{5, 5}, {100, 500}, {7, 7}}, 50, true, {2, 46, 2}},
         {{100, 200, 300}, {{5, 5}, {6, 6}, {7, 7}}, 60, true, {10, 20, 30}}, /* nothing spreads: by claims */
+        /* a stratum of one claim has no spread, and gets what it has */
+        {{1, 10, 10}, {{100, 100}, {50, 50}, {60, 60}}, 10, true, {1, 5, 4}},
+        /* the one that spreads gets all it has; the others share the rest by claims */
+        {{3, 10, 10}, {{100, 300}, {50, 50}, {60, 60}}, 13, true, {3, 5, 5}},
         /* amounts as large as they may be, and larger */
         {{100, 100, 100}, {{1, INT64_MAX}, {1, 10000000000}, {1, 1}}, 90, true, {44, 44, 2}},
     };
@@ -204,6 +208,9 @@ static void names_of_samples(void **state)
     assert_false(sample_name_is_one(TEXT("a b")));
     assert_false(sample_name_is_one(TEXT("#1")));
     assert_false(sample_name_is_one(TEXT("a/b")));
+    assert_true(sample_name_is_one(TEXT("AZaz09._-")));
+    for (const char *other = "@[`{:/,^~!"; *other != '\0'; other++) /* the neighbours of what may stand there */
+        assert_false(sample_name_is_one((struct text){other, 1}));
     assert_true(sample_name_is_one(TEXT("0123456789012345678901234567890123456789012345678901234567890123")));
     assert_false(sample_name_is_one(TEXT("01234567890123456789012345678901234567890123456789012345678901234")));
 }

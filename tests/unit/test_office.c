@@ -413,9 +413,8 @@ static int as_nobody(int (*child)(struct office_kit *kit), struct office_kit *ki
 
     assert_true(pid >= 0);
     if (pid == 0) {
-        if (geteuid() == 0 && setresuid(65534, 65534, 65534) != 0)
-            _exit(99);
-        _exit(child(kit));
+        become_nobody();
+        end_child(child(kit));
     }
     assert_int_equal(waitpid(pid, &status, 0), pid);
     return WIFEXITED(status) ? WEXITSTATUS(status) : 98;
@@ -532,9 +531,8 @@ static void a_change_is_noticed_where_there_are_no_locks(void **state)
     pid_t pid = fork();
     assert_true(pid >= 0);
     if (pid == 0) {
-        if (geteuid() == 0 && setresuid(65534, 65534, 65534) != 0)
-            _exit(99);
-        _exit(read_while_it_changes(&kit));
+        become_nobody();
+        end_child(read_while_it_changes(&kit));
     }
     for (int i = 0; i < 400 && !is_there(name, ""); i++)
         nanosleep(&(struct timespec){0, 25000000}, NULL);

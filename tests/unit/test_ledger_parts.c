@@ -1,0 +1,464 @@
+/* Parts of the ledger one by one, on an office of known content: what stood at any point, what dealers were
+ * sent, audits that were changed by other means, writers that meet damage, and what a killed load leaves
+ * behind. */
+#include "small_office.h"
+
+#include <sys/time.h>
+
+#include "base/status.h"
+#include "ledger/audit_records.h"
+#include "ledger/dealer_lists.h"
+#include "ledger/left_overs.h"
+#include "ledger/office_decisions.h"
+#include "ledger/tallies_then.h"
+
+#define DAMAGED \
+    "this is no office file, or a damaged one; name another with --office FILE, or restore it from a copy\n"
+
+/* --- What stood --------------------------------------------------------------------------------- */
+
+struct sum {
+    int64_t amount;
+    uint32_t entries;
+};
+
+static int add_entry(void *taker, const struct packed_entry *entry)
+{
+    struct sum *sum = taker;
+
+    sum->amount += entry->amount;
+    sum->entries += entry->amount != 0;
+    return WM_OK;
+}
+
+/* Millionths of hours of a technician, or of pieces of a part, that stood at a point: from what is stored, less
+ * what came later, or from nothing. */
+static int64_t stood(struct office *office, struct ledger_point point, enum packed_key kind, const char *dealer,
+                     const char *of, enum tallies_from from)
+{
+    uint64_t hash = packed_hash(kind, text_of(dealer), text_of(of));
+    struct packed_reader *stored = NULL;
+    struct tallies tallies;
+    enum tallies_from was;
+    struct sum sum = {0, 0};
+
+    tallies_open(&tallies);
+    assert_int_equal(tallies_then(office, point, text_of(dealer), 30000, from, &tallies, &was), WM_OK);
+    assert_int_equal(was, from);
+    assert_int_equal(tallies_find(&tallies, hash, add_entry, &sum), WM_OK);
+    if (from == TALLIES_FROM_NOW) {
+        assert_int_equal(packed_reader_open(office, PACKED_TALLIES, &stored), WM_OK);
+        assert_int_equal(packed_find(stored, hash, add_entry, &sum), WM_OK);
+        packed_reader_close(stored);
+    }
+    tallies_close(&tallies);
+    return sum.amount;
+}
+
+static void what_stood_at_any_point(void **state)
+{
+    /* rows 1, 2, 3 have 1.5 hours of T1, rows 9 and 10 have 1.2; row 4 has no day. Row 5 has an hour of T2
+     * until it is returned (decision 3), rows 11 to 19 one each; 21 replaces 11, and alone has a CP-1. */
+    static const struct {
+        struct ledger_point point;
+        int64_t hours_1, hours_2, kits, caps; /* T1 of D1, T2 of D2; K-A of D1, CP-1 of D2 */
+    } TABLE[] = {
+        {{0, 0}, 0, 0, 0, 0},
+        {{1, 0}, 1500000, 0, 1000000, 0},
+        {{3, 0}, 4500000, 0, 3000000, 0},
+        {{5, 2}, 4500000, 1000000, 3000000, 0},
+        {{5, 3}, 4500000, 0, 3000000, 0},
+        {{10, 0}, 6900000, 1000000, 3000000, 0},
+        {{11, 4}, 6900000, 1000000, 3000000, 0},
+        {{19, 0}, 6900000, 10000000, 3000000, 0},
+        {{19, 9}, 6900000, 9000000, 3000000, 0},
+        {{20, 9}, 6900000, 9000000, 3000000, 0}, /* row 20 counts for nothing */
+        {{21, 2}, 6900000, 10000000, 3000000, 1000000},
+        {{21, 9}, 6900000, 9000000, 3000000, 1000000},
+    };
+    struct office *office = NULL;
+    struct capture capture;
+    (void)state;
+
+    capture_start(&capture);
+    assert_int_equal(office_open(small_whole, OFFICE_READ, &capture.sink, &office), WM_OK);
+    assert_int_equal(office_begin_read(office), WM_OK);
+    for (size_t i = 0; i < COUNT(TABLE); i++)
+        for (enum tallies_from from = TALLIES_FROM_NOW; from <= TALLIES_FROM_NOTHING; from++) {
+            struct ledger_point point = TABLE[i].point;
+            assert_int_equal(stood(office, point, KEY_TECHNICIAN, "D1", "T1", from), TABLE[i].hours_1);
+            assert_int_equal(stood(office, point, KEY_TECHNICIAN, "D2", "T2", from), TABLE[i].hours_2);
+            assert_int_equal(stood(office, point, KEY_PART, "D1", "KA", from), TABLE[i].kits);
+            assert_int_equal(stood(office, point, KEY_PART, "D2", "CP1", from), TABLE[i].caps);
+        }
+    assert_int_equal(office_end_read(office), WM_OK);
+    office_close(office);
+}
+
+/* Hours and quantities that leave the range stay at its end. */
+static void sums_stay_at_their_ends(void **state)
+{
+    struct labor_item labor[] = {{.hours = INT64_MAX - 1}, {.hours = 5}};
+    struct claim claim = {.completed_on = 20000, .labor = labor, .labor_count = 2};
+    uint64_t hash = packed_hash(KEY_TECHNICIAN, TEXT("D"), TEXT("T"));
+    struct tallies tallies;
+    struct sum sum = {0, 0};
+    (void)state;
+
+    for (int i = 0; i < CLAIM_COLUMNS; i++)
+        claim.cells[i] = TEXT("");
+    claim.cells[COLUMN_DEALER] = TEXT("D");
+    claim.cells[COLUMN_TECHNICIAN] = TEXT("T");
+    tallies_open(&tallies);
+    assert_int_equal(tallies_add_claim(&tallies, &claim, 1), WM_OK);
+    assert_int_equal(tallies_add_claim(&tallies, &claim, 1), WM_OK);
+    assert_int_equal(tallies_find(&tallies, hash, add_entry, &sum), WM_OK);
+    assert_true(sum.amount == INT64_MAX);
+    tallies_close(&tallies);
+    sum = (struct sum){0, 0};
+    assert_int_equal(tallies_add_claim(&tallies, &claim, -1), WM_OK);
+    assert_int_equal(tallies_add_claim(&tallies, &claim, -1), WM_OK);
+    assert_int_equal(tallies_find(&tallies, hash, add_entry, &sum), WM_OK);
+    assert_true(sum.amount == INT64_MIN);
+    /* without a day of completion, a technician or hours nothing is added up */
+    claim.completed_on = DAY_NONE;
+    assert_int_equal(tallies_add_claim(&tallies, &claim, 1), WM_OK);
+    claim.completed_on = 20001;
+    claim.cells[COLUMN_TECHNICIAN] = TEXT("");
+    assert_int_equal(tallies_add_claim(&tallies, &claim, 1), WM_OK);
+    claim.cells[COLUMN_TECHNICIAN] = TEXT("T");
+    claim.labor_count = 0;
+    assert_int_equal(tallies_add_claim(&tallies, &claim, 1), WM_OK);
+    assert_int_equal(tallies.count, 1);
+    tallies_close(&tallies);
+}
+
+/* --- What dealers were sent --------------------------------------------------------------------- */
+
+struct listed {
+    char words[1024];
+    size_t length;
+};
+
+static int list_part(void *taker, const struct dealer_part *part)
+{
+    struct listed *listed = taker;
+
+    listed->length +=
+        (size_t)snprintf(listed->words + listed->length, sizeof listed->words - listed->length,
+                         "%.*s %.*s \"%.*s\" %lld %lld %d %d\n", TEXT_ARGUMENTS(part->dealer),
+                         TEXT_ARGUMENTS(part->part_key), TEXT_ARGUMENTS(part->part), (long long)part->shipped,
+                         (long long)part->claimed, part->last_shipped_on, part->last_claimed_on);
+    return listed->length < sizeof listed->words ? WM_OK : WM_LIMIT;
+}
+
+static int list_region(void *taker, struct text region)
+{
+    struct listed *listed = taker;
+
+    listed->length += (size_t)snprintf(listed->words + listed->length, sizeof listed->words - listed->length,
+                                       "%.*s ", TEXT_ARGUMENTS(region));
+    return text_is(region, "US-NJ") ? WM_LIMIT : WM_OK; /* a taker may end the list */
+}
+
+static void parts_of_dealers(void **state)
+{
+    static const struct text KEYS[] = {{"CP1", 3}, {"KA", 2}, {"ZZ", 2}};
+    static const struct {
+        const char *sql, *expected;
+    } TABLE[] = {
+        /* D1 was sent 3, sent 1 back, and was sent 2 as `k a`; days: 2026-03-03 is 20515, 2026-03-02 20514 */
+        {"SELECT 1", "D1 KA \"K-A\" 4000000 3000000 20515 20514\n"
+                     "D2 KA \"K-A\" 5000000 0 20463 -2147483648\n"
+                     "D2 CP1 \"\" 0 1000000 -2147483648 20514\n"},
+        /* more than there can be, and no day; another part beside it */
+        {"UPDATE shipment_versions SET quantity_millionths = 9223372036854775807, shipped_on = NULL WHERE "
+         "dealer = 'D1';"
+         "INSERT INTO shipment_versions VALUES ('S9', 3, 'D1', 'K-B', 'KB', 1000000, 20463);"
+         "UPDATE shipment_versions SET quantity_millionths = -9223372036854775807 WHERE dealer = 'D2';"
+         "INSERT INTO shipment_versions VALUES ('S8', 3, 'D2', 'K-A', 'KA', -1000000, 20400)",
+         "D1 KA \"K-A\" 9223372036854775807 3000000 -2147483648 20514\n"
+         "D1 KB \"K-B\" 1000000 0 20463 -2147483648\n"
+         "D2 KA \"K-A\" -9223372036854775808 0 20463 -2147483648\n"
+         "D2 CP1 \"\" 0 1000000 -2147483648 20514\n"},
+    };
+    struct capture capture;
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(TABLE); i++) {
+        struct listed listed = {.length = 0};
+        struct office *office = NULL;
+        capture_start(&capture);
+        assert_int_equal(office_open(small_edited(TABLE[i].sql), OFFICE_READ, &capture.sink, &office), WM_OK);
+        assert_int_equal(office_begin_read(office), WM_OK);
+        assert_int_equal(ledger_dealer_parts(office, KEYS, COUNT(KEYS), list_part, &listed), WM_OK);
+        assert_string_equal(listed.words, TABLE[i].expected);
+        listed = (struct listed){.length = 0};
+        assert_int_equal(ledger_regions(office, list_region, &listed), WM_LIMIT);
+        assert_string_equal(listed.words, "US-AK US-NJ ");
+        assert_int_equal(office_end_read(office), WM_OK);
+        office_close(office);
+    }
+}
+
+/* --- Audits that were changed by other means ------------------------------------------------------ */
+
+static int read_audit(struct office *office)
+{
+    struct arena arena = ARENA_EMPTY;
+    struct sample sample;
+    struct judgement judgements[16];
+    int64_t taken[16], beyond = 0;
+    int status = sample_read(office, &arena, TEXT("first"), &sample);
+
+    if (status == WM_OK)
+        assert_true(sample.item_count <= 16);
+    if (status == WM_OK)
+        status = judgements_read(office, &arena, &sample, judgements);
+    if (status == WM_OK)
+        status = chargebacks_read(office, &sample, taken, &beyond);
+    arena_free(&arena);
+    return status;
+}
+
+static void audits_that_do_not_hold_together(void **state)
+{
+    static const struct {
+        const char *sql;
+        int status;
+    } TABLE[] = {
+        {"SELECT 1", WM_OK},
+        {"UPDATE samples SET name = 'x' WHERE sample = 1", WM_NOT_FOUND},
+        {"UPDATE samples SET frame_digest = x'00' WHERE sample = 1", WM_IO},
+        {"UPDATE sample_frame SET stratum = 0 WHERE sample = 1 AND position = 3", WM_IO},
+        {"UPDATE sample_frame SET stratum = 2 WHERE sample = 1 AND position = 3", WM_IO},
+        {"UPDATE sample_frame SET position = 9 WHERE sample = 1 AND position = 5", WM_IO},
+        {"UPDATE sample_frame SET position = -1 WHERE sample = 1 AND position = 5", WM_IO},
+        {"UPDATE sample_frame SET row = 99 WHERE sample = 1 AND position = 3", WM_IO}, /* no claim */
+        {"UPDATE sample_items SET row = 1 WHERE sample = 1 AND item = 1", WM_IO},      /* not of the frame */
+        {"DELETE FROM sample_strata WHERE sample = 1", WM_IO},
+        {"DELETE FROM sample_items WHERE sample = 1", WM_IO}, /* judgements of none */
+        {"UPDATE judgements SET item = 6 WHERE item = 5", WM_IO},
+        {"UPDATE judgements SET item = 0 WHERE item = 5", WM_IO},
+        {"UPDATE chargeback_items SET item = 6 WHERE item = 2", WM_IO},
+        {"UPDATE chargeback_items SET item = 0 WHERE item = 2", WM_IO},
+    };
+    struct capture capture;
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(TABLE); i++) {
+        struct office *office = NULL;
+        capture_start(&capture);
+        assert_int_equal(office_open(small_edited(TABLE[i].sql), OFFICE_READ, &capture.sink, &office), WM_OK);
+        assert_int_equal(office_begin_read(office), WM_OK);
+        int status = read_audit(office);
+        if (status != TABLE[i].status || (strstr(capture.text, DAMAGED) != NULL) != (TABLE[i].status == WM_IO))
+            fail_msg("%s: status %d, \"%s\"", TABLE[i].sql, status, capture.text);
+        assert_int_equal(office_end_read(office), WM_OK);
+        office_close(office);
+    }
+}
+
+/* --- Writers that meet damage ------------------------------------------------------------------- */
+
+static int64_t entries_of_chain(const char *path)
+{
+    sqlite3 *database;
+    sqlite3_stmt *statement;
+
+    assert_int_equal(sqlite3_open(path, &database), SQLITE_OK);
+    assert_int_equal(
+        sqlite3_prepare_v2(database,
+                           "SELECT (SELECT count(*) FROM chain) + (SELECT count(*) FROM claim_rows) "
+                           "+ (SELECT count(*) FROM office_decisions)",
+                           -1, &statement, NULL),
+        SQLITE_OK);
+    assert_int_equal(sqlite3_step(statement), SQLITE_ROW);
+    int64_t count = sqlite3_column_int64(statement, 0);
+    sqlite3_finalize(statement);
+    sqlite3_close(database);
+    return count;
+}
+
+#define DECIDE "decide", "D3/A6", "refuse", "--by", "B", "--reason", "x"
+#define FALL "decide", "D2/A5", "return", "--by", "B", "--reason", "x"
+#define POST "post", NULL
+#define LOAD "load", "vehicles", NULL
+
+static void writers_refuse_damage(void **state)
+{
+    static const struct {
+        const char *sql, *command[8], *said;
+    } TABLE[] = {
+        {"UPDATE chain SET chain_digest = x'00' WHERE entry = 18", {DECIDE}, DAMAGED},
+        {"UPDATE row_buckets SET entries = substr(entries, 1, length(entries) - 1)", {DECIDE}, DAMAGED},
+        {"UPDATE bucket_sizes SET bits = 25", {DECIDE}, DAMAGED},
+        {"UPDATE claim_rows SET decision = 'gone' WHERE row = 6", {DECIDE}, DAMAGED},
+        {"UPDATE claim_rows SET replaces = 0 WHERE row = 6", {DECIDE}, DAMAGED}, /* no revision counts */
+        {"DELETE FROM claim_rows WHERE row = 6", {DECIDE}, DAMAGED},
+        {"DELETE FROM office_decisions WHERE number = 3; UPDATE tally_buckets SET entries = x'80'",
+         {FALL},
+         DAMAGED},
+        {"DELETE FROM office_decisions WHERE number = 3; DELETE FROM row_blocks", {FALL}, DAMAGED},
+        {"UPDATE tally_buckets SET entries = x'80'", {POST}, DAMAGED},
+        {"UPDATE row_buckets SET entries = substr(entries, 1, length(entries) - 1)", {POST}, DAMAGED},
+        {"UPDATE bucket_sizes SET entries = -1", {POST}, DAMAGED},
+        {"UPDATE vehicle_index SET bits = 32", {POST}, DAMAGED},
+        {"UPDATE vehicle_index SET bits = 32", {LOAD}, DAMAGED},
+        {"UPDATE vehicle_index SET bits = -1", {LOAD}, DAMAGED},
+        {"DELETE FROM vehicle_index", {LOAD}, DAMAGED},
+        {"UPDATE vehicle_buckets SET vehicles = substr(vehicles, 1, length(vehicles) - 1)", {LOAD}, DAMAGED},
+        {"DELETE FROM loads", {LOAD}, "the office file cannot be used: "},
+    };
+    size_t missed = 0;
+    (void)state;
+
+    write_words(probe_path("more.csv"), "vin,model_line,model_year\n" VIN_GAMMA ",Delta,2020\n");
+    const char *claims = probe_write_claims("claim=N1|dealer=D1|completed_on=2026-03-02" PAY_100);
+    for (size_t i = 0; i < COUNT(TABLE); i++) {
+        const char *office = small_edited(TABLE[i].sql), *call[24] = {NULL};
+        size_t count = 0;
+        for (; TABLE[i].command[count] != NULL; count++)
+            call[count] = TABLE[i].command[count];
+        if (strcmp(call[0], "post") == 0)
+            call[count++] = claims;
+        if (strcmp(call[0], "load") == 0)
+            call[count++] = probe_path("more.csv");
+        const char *const rest[] = {"--office",          office,    "--rules",
+                                    probe_path("rules"), "--today", "2026-05-20"};
+        for (size_t k = 0; k < COUNT(rest); k++)
+            call[count++] = rest[k];
+        int64_t before = entries_of_chain(office);
+        struct result result = run_program(call);
+        if (result.code != 2 || strstr(result.err, TABLE[i].said) == NULL || entries_of_chain(office) != before)
+            missed++, print_error("%s, %s: exit %d, \"%s\", %lld entries more\n", TABLE[i].sql, call[0],
+                                  result.code, result.err, (long long)(entries_of_chain(office) - before));
+        result_free(&result);
+    }
+    assert_int_equal(missed, 0);
+}
+
+/* --- What a killed load leaves behind ------------------------------------------------------------- */
+
+static void touch(const char *path, long age_seconds)
+{
+    struct timeval now, times[2];
+
+    gettimeofday(&now, NULL);
+    times[0] = times[1] = (struct timeval){now.tv_sec - age_seconds, 0};
+    assert_int_equal(lutimes(path, times), 0);
+}
+
+static long dead_process(void)
+{
+    pid_t child = fork();
+
+    need(child >= 0, "fork");
+    if (child == 0)
+        _exit(0);
+    assert_int_equal(wait_for_exit(child), 0);
+    return child;
+}
+
+static void left_overs(void **state)
+{
+    enum { OLD = LEFT_OVER_SECONDS + 60 };
+    const long dead = dead_process(), own = getpid();
+    const char *folder = probe_path("left"), *path = words("%s/o.db", folder);
+    const struct {
+        const char *name;
+        long age;
+        bool stays;
+    } FILES[] = {
+        {words("o.db.%ld.part", dead), OLD, false},
+        {words("o.db.%ld.part-journal", dead), OLD, false},
+        {words("o.db.%ld.part-wal", dead), OLD, false},
+        {words("o.db.%ld.part-shm", dead), 0, true}, /* changed just now */
+        {words("o.db.%ld.part", own), OLD, true},    /* a program that runs */
+        {words("o.db.%ld.partly", dead), OLD, true}, /* other names */
+        {words("o.db.%ld.", dead), OLD, true},
+        {words("p.db.%ld.part", dead), OLD, true},
+        {words("o.db.-%ld.part", dead), OLD, true},
+        {words("o.db.x%ld.part", dead), OLD, true},
+        {"o.db.0.part", OLD, true},
+        {"o.db..part", OLD, true},
+        {"o.db.4294967297.part", OLD, true}, /* numbers of no program */
+        {"o.db.99999999999999999999.part", OLD, true},
+    };
+    (void)state;
+
+    shell("mkdir %s && mkdir %s.%ld.part-x", folder, path, dead);
+    for (size_t i = 0; i < COUNT(FILES); i++) {
+        write_words(words("%s/%s", folder, FILES[i].name), "x");
+        touch(words("%s/%s", folder, FILES[i].name), FILES[i].age);
+    }
+    /* a link, and a folder of such a name */
+    const long other = dead_process(), third = dead_process();
+    const char *link = words("%s.%ld.part", path, other), *inner = words("%s.%ld.part", path, third);
+    assert_int_equal(symlink("o.db.0.part", link), 0);
+    touch(link, OLD);
+    shell("mkdir %s", inner);
+    touch(inner, OLD);
+
+    left_overs_remove(words("%s/none/o.db", folder)); /* no such folder */
+    left_overs_remove(path);
+    for (size_t i = 0; i < COUNT(FILES); i++)
+        if (file_is_there(words("%s/%s", folder, FILES[i].name)) != FILES[i].stays)
+            fail_msg("%s", FILES[i].name);
+    assert_true(file_is_there(link) && file_is_there(inner));
+}
+
+/* Whoever opens the office for writing takes them away, also by a name without a folder; whoever reads does
+ * not. */
+static void left_overs_go_with_the_next_writer(void **state)
+{
+    const char *part = words("office.db.%ld.part", dead_process());
+    struct office *office = NULL;
+    struct capture capture;
+    char before[4096];
+    (void)state;
+
+    need(getcwd(before, sizeof before) != NULL && chdir(probe_folder) == 0, probe_folder);
+    write_words(part, "x");
+    touch(part, LEFT_OVER_SECONDS + 60);
+    capture_start(&capture);
+    assert_int_equal(office_open("office.db", OFFICE_READ, &capture.sink, &office), WM_OK);
+    office_close(office);
+    assert_true(file_is_there(part));
+    assert_int_equal(office_open("office.db", OFFICE_CHANGE, &capture.sink, &office), WM_OK);
+    office_close(office);
+    assert_false(file_is_there(part));
+    assert_string_equal(capture.text, "");
+    need(chdir(before) == 0, before);
+}
+
+/* --- Words that stand twice ----------------------------------------------------------------------- */
+
+/* The schema says which decisions decide a row, and so do queries: in the same words. */
+static void the_schema_says_what_queries_say(void **state)
+{
+    int count = 0;
+    (void)state;
+
+    for (const char *const *sql = OFFICE_SCHEMA; *sql != NULL; sql++)
+        for (const char *at = *sql; (at = strstr(at, DECIDES_ROW)) != NULL; at++)
+            count++;
+    assert_int_equal(count, 2);
+    assert_non_null(strstr(OFFICE_SCHEMA[1], "WHEN new." DECIDES_ROW));
+}
+
+int main(void)
+{
+    const struct CMUnitTest tests[] = {
+        cmocka_unit_test(what_stood_at_any_point),
+        cmocka_unit_test(sums_stay_at_their_ends),
+        cmocka_unit_test(parts_of_dealers),
+        cmocka_unit_test(audits_that_do_not_hold_together),
+        cmocka_unit_test(writers_refuse_damage),
+        cmocka_unit_test(left_overs),
+        cmocka_unit_test(left_overs_go_with_the_next_writer),
+        cmocka_unit_test(the_schema_says_what_queries_say),
+    };
+
+    return cmocka_run_group_tests_name("ledger parts", tests, small_open, probe_close);
+}
