@@ -35,7 +35,7 @@ static const char ROWS_THEN[] =
     "       EXISTS (SELECT 1 FROM office_decisions AS d WHERE d.row = c.row AND d.action = 'reverse' "
     "               AND d.decided_on <= ?2),"
     "       (WITH RECURSIVE later(row) AS ("
-    "            SELECT replaced_by FROM replaced_rows WHERE row = c.row UNION ALL "
+    "            SELECT replaced_by FROM replaced_rows WHERE row = c.row UNION "
     "            SELECT p.replaced_by FROM later JOIN replaced_rows AS p ON p.row = later.row) "
     "        SELECT max(CASE q.decision WHEN 'pay' THEN 2 WHEN 'hold' THEN 1 ELSE 0 END) "
     "        FROM later JOIN decided AS q ON q.row = later.row) "

@@ -2,6 +2,7 @@
 
 #include "base/status.h"
 #include "ledger/columns.h"
+#include "ledger/recorded.h"
 
 #define SELECT_OPEN                                                                                                 \
     "SELECT f.dealer, f.claim, f.campaign, f.vin, f.followup, f.part, f.revision, "                                 \
@@ -36,8 +37,10 @@ int ledger_followups(struct office *office, const struct followup_filter *filter
 {
     sqlite3_stmt *statement = NULL;
     bool more = false;
-    int status = office_prepare(office, filter->by_dealer ? BY_DEALER : BY_AGE, &statement);
+    int status = ledger_check_replaced(office);
 
+    if (status == WM_OK)
+        status = office_prepare(office, filter->by_dealer ? BY_DEALER : BY_AGE, &statement);
     if (status != WM_OK)
         return status;
     bind_text(statement, 1, filter->dealer);

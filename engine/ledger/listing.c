@@ -2,6 +2,7 @@
 
 #include "base/status.h"
 #include "ledger/columns.h"
+#include "ledger/recorded.h"
 
 static const char STANDING[] = "SELECT row, dealer, campaign, vin, outcome FROM claims_standing ORDER BY row";
 
@@ -14,8 +15,10 @@ int listing_standing(struct office *office, listing_take_standing *take, void *t
 {
     sqlite3_stmt *statement = NULL;
     bool found = false;
-    int status = office_prepare(office, STANDING, &statement);
+    int status = ledger_check_replaced(office);
 
+    if (status == WM_OK)
+        status = office_prepare(office, STANDING, &statement);
     while (status == WM_OK && (status = office_step(office, statement, &found)) == WM_OK && found) {
         const struct standing_row row = {sqlite3_column_int64(statement, 0), column_text(statement, 1),
                                          column_text(statement, 2), column_text(statement, 3),

@@ -92,6 +92,18 @@ int ledger_last(struct office *office, struct ledger_point *ret_point)
     return status;
 }
 
+int ledger_check_replaced(struct office *office)
+{
+    sqlite3_stmt *statement = NULL;
+    bool back = false;
+    int status = office_prepare(office, "SELECT 1 FROM replaced_rows WHERE replaced_by <= row LIMIT 1", &statement);
+
+    if (status == WM_OK)
+        status = office_step(office, statement, &back);
+    sqlite3_finalize(statement);
+    return status == WM_OK && back ? office_report(office, SQLITE_CORRUPT) : status;
+}
+
 static int no_memory(const struct ledger_reader *reader)
 {
     return office_report(reader->office, SQLITE_NOMEM);

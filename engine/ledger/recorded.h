@@ -64,6 +64,10 @@ int ledger_reader_rows(struct ledger_reader *reader, struct packed_reader **ret_
 /* The last row and the last office decision that are recorded; 0 where there is none. */
 int ledger_last(struct office *office, struct ledger_point *ret_point);
 
+/* Rows are replaced by later ones. Where an office file that was changed by other means says otherwise, who follows
+ * replacements would go round for ever: it is reported as damaged, WM_IO. Looks through all of them. */
+int ledger_check_replaced(struct office *office);
+
 /* WM_NOT_FOUND, without a report, where no row of it is recorded. */
 int ledger_claim_read(struct ledger_reader *reader, struct arena *arena, struct text dealer, struct text claim,
                       struct ledger_claim *ret_claim);
