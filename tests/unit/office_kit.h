@@ -48,7 +48,7 @@ static inline void kit_end(struct office_kit *kit)
 }
 
 /* Where the test was built for it, writes what gcov counted; else it is not there. */
-void __gcov_dump(void) __attribute__((weak));
+void __gcov_exit(void) __attribute__((weak));
 
 /* A child that may write nothing of root's. It keeps the way back for end_child. */
 static inline void become_nobody(void)
@@ -65,8 +65,8 @@ static inline void end_child(int code)
 
     if (getresuid(&real, &effective, &saved) == 0 && saved == 0 && setresuid(0, 0, 0) != 0)
         _exit(99);
-    if (__gcov_dump != NULL)
-        __gcov_dump();
+    if (__gcov_exit != NULL)
+        __gcov_exit();
     _exit(code);
 }
 
