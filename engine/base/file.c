@@ -81,22 +81,24 @@ bool descriptor_write(int descriptor, const void *bytes, size_t length)
 }
 
 /* A device or a pipe is written to as it is: a file renamed over it would take its place. */
-static bool is_special(const char *path)
+static bool is_special(const struct stat *about)
 {
-    struct stat about;
-
-    return stat(path, &about) == 0 && !S_ISREG(about.st_mode) && !S_ISDIR(about.st_mode);
+    return !S_ISREG(about->st_mode) && !S_ISDIR(about->st_mode);
 }
 
 /* Opens the file under its temporary name, or the special file itself. */
 static int open_named(struct output *output, const char *path)
 {
     size_t length = strlen(path) + 32;
+    struct stat about;
+    bool exists = stat(path, &about) == 0;
 
+    if (!exists && errno != ENOENT)
+        return WM_IO; /* what it is cannot be told: it stays */
     output->path = strdup(path);
     if (output->path == NULL)
         return WM_NO_MEMORY;
-    if (is_special(path)) {
+    if (exists && is_special(&about)) {
         output->descriptor = open(path, O_WRONLY | O_CLOEXEC);
         return output->descriptor < 0 ? WM_IO : WM_OK;
     }

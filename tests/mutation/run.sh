@@ -43,7 +43,8 @@ for source in engine/*/*.c; do
 done | xargs -r -L 1 -P "$(nproc)" gcc || exit 2
 # shellcheck disable=SC2086
 gcc -shared -o "$work/libwitnessmark.so" "$work"/objects/*.o $libraries || exit 2
-gcc -shared -o "$work/libmutant.so" -x c /dev/null || exit 2
+: > "$work/none.c"
+gcc -shared -o "$work/libmutant.so" "$work/none.c" || exit 2
 link_with="-L$work -Wl,--no-as-needed -lmutant -lwitnessmark $libraries"
 # shellcheck disable=SC2086
 for test in $all_tests; do

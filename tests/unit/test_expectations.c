@@ -3,6 +3,7 @@
 
 #include "facts/establish.h"
 #include "facts/expectation.h"
+#include "facts/number_index.h"
 #include "verdict/decision.h"
 #include "verdict/item_memo.h"
 
@@ -216,6 +217,37 @@ static void faults_are_not_covered(void **state)
         }
 }
 
+/* Entries for number_index: the keys themselves. */
+static bool entry_is(const void *context, uint32_t number, const void *key)
+{
+    return ((const uint32_t *)context)[number] == *(const uint32_t *)key;
+}
+
+/* Many entries, of which three have each hash. */
+static void numbers_are_indexed(void **state)
+{
+    enum { ENTRIES = 5000 };
+    static uint32_t entries[ENTRIES];
+    struct number_index index = {NULL, 0, 0};
+    (void)state;
+
+    for (int turn = 0; turn < 2; turn++)
+        for (uint32_t i = 0; i < ENTRIES; i++) {
+            uint32_t key = i * 7;
+            struct number_slot *slot = number_index_slot(&index, &key, i / 3 * 2654435761u, entry_is, entries);
+            assert_non_null(slot);
+            assert_int_equal(slot->number, turn == 0 ? 0 : i + 1);
+            if (turn == 0) {
+                entries[i] = key;
+                slot->number = i + 1;
+                index.count++;
+            }
+        }
+    assert_int_equal(index.count, ENTRIES);
+    number_index_free(&index);
+    assert_null(index.slots);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -223,6 +255,7 @@ int main(void)
         cmocka_unit_test(what_is_not_remembered),
         cmocka_unit_test(items_are_remembered),
         cmocka_unit_test(faults_are_not_covered),
+        cmocka_unit_test(numbers_are_indexed),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -225,6 +225,11 @@ static void repair_orders_and_technicians(void **state)
          "|engine=RETURN\n"
          "repair_order=R|vin=" VIN_GAMMA "\nrepair_order=R|dealer=D2|vin=" VIN_GAMMA "\nrepair_order=r",
          "0\n0\n1\n2\n2\n0\n0\n"},
+        /* and once only, however often it comes again */
+        {"repair_order_vins",
+         "repair_order=R\nrepair_order=R|vin=" VIN_B "\nrepair_order=R|vin=" VIN_B "\nrepair_order=R|vin=" VIN_GAMMA
+         "\nrepair_order=R\nrepair_order=R|vin=" VIN_GAMMA,
+         "0\n1\n1\n2\n2\n2\n"},
         /* a claim's own earlier revision on another VIN is not another claim */
         {"repair_order_vins", "claim=A|repair_order=R\nclaim=A|revision=1|repair_order=R|vin=" VIN_B, "0\n0\n"},
         /* hours of the technician's day at this dealer, this claim included; returned ones do not count */

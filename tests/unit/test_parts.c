@@ -698,7 +698,19 @@ static void outputs_that_fail(void **state)
     assert_string_equal(capture.text, expected);
     snprintf(expected, sizeof expected, "%s.%ld.part", folder, (long)getpid());
     assert_int_equal(access(expected, F_OK), -1);
-    rmdir(folder);
+
+    char loop[300]; /* what cannot be looked at is not replaced */
+    struct stat about;
+    snprintf(loop, sizeof loop, "%s/loop", folder);
+    assert_int_equal(symlink(loop, loop), 0);
+    capture_start(&capture);
+    assert_int_equal(output_open(&output, loop, &capture.sink), WM_IO);
+    snprintf(expected, sizeof expected, "%s: cannot write: Too many levels of symbolic links\n", loop);
+    assert_string_equal(capture.text, expected);
+    assert_int_equal(lstat(loop, &about), 0);
+    assert_true(S_ISLNK(about.st_mode));
+    unlink(loop);
+    assert_int_equal(rmdir(folder), 0);
 }
 
 int main(void)
