@@ -44,8 +44,8 @@ void diag_warning(struct diag_sink *sink, struct place place, const char *format
 /* Hands a diagnostic that is there on to a sink. */
 void diag_pass(struct diag_sink *sink, const struct diag *diag);
 
-/* Writes `file:line:column: message` (the parts that are known), NUL-terminated, to at least one byte of room; returns the
- * length of what found room. */
+/* Writes `file:line:column: message` (the parts that are known), NUL-terminated, to at least one byte of room;
+ * returns the length of what found room. */
 size_t diag_write(const struct diag *diag, char *room, size_t size);
 
 #endif

@@ -190,8 +190,8 @@ static void due_days_of_emissions(void **state)
     arena_free(&arena);
 }
 
-/* The line of the flat file: what begins another field or line is a blank, what is not known is empty, a number that was
- * not said is none, and a quarter in which nothing is due has no number of its report. */
+/* The line of the flat file: what begins another field or line is a blank, what is not known is empty, a number
+ * that was not said is none, and a quarter in which nothing is due has no number of its report. */
 static void flat_lines(void **state)
 {
     const struct campaign campaign = {.id = TEXT("H1"),

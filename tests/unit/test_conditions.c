@@ -631,8 +631,8 @@ static void test_pattern_limit(void **state)
     kit_end(&kit);
 }
 
-/* A long text that a pattern goes through step by step needs more stack than the compiled pattern is given: the interpreter
- * takes over, which has an end to its depth too. */
+/* A long text that a pattern goes through step by step needs more stack than the compiled pattern is given: the
+ * interpreter takes over, which has an end to its depth too. */
 static void test_pattern_depth(void **state)
 {
     static const struct {

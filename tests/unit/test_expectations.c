@@ -1,4 +1,5 @@
-/* What a campaign expects of a vehicle, remembered and asked anew: both give the same, whatever kinds of vehicles come. */
+/* What a campaign expects of a vehicle, remembered and asked anew: both give the same, whatever kinds of
+ * vehicles come. */
 #include "rules_kit.h"
 
 #include "facts/establish.h"
@@ -49,8 +50,8 @@ static const struct expectation *ask(struct asked *asked, const char *engine, st
 
     arena_reset(&asked->arena);
     put_vehicle(asked->kit.rules, asked->facts, engine, plant, year);
-    assert_int_equal(expectations_find(asked->expectations, &asked->kit.rules->campaigns[0], asked->facts, asked->scratch,
-                                       &asked->arena, &expectation),
+    assert_int_equal(expectations_find(asked->expectations, &asked->kit.rules->campaigns[0], asked->facts,
+                                       asked->scratch, &asked->arena, &expectation),
                      WM_OK);
     return expectation;
 }
@@ -96,7 +97,8 @@ static void what_is_expected(void **state)
     kit_put(&asked.kit, "campaigns/T1/parts.csv",
             "C,engine,>part,>quantity,>need\nall,-,FL-1,2,required\nmore,A,fl 1,1,allowed\n");
     kit_put(&asked.kit, "campaigns/T1/labor.csv", "C,engine,>operation,>hours,>need\nall,-,OP-1,1.5,allowed\n");
-    kit_put(&asked.kit, "campaigns/T1/inspections.csv", "C,engine,>inspection,>expects,>need\nall,-,LEAK,dry,required\n");
+    kit_put(&asked.kit, "campaigns/T1/inspections.csv",
+            "C,engine,>inspection,>expects,>need\nall,-,LEAK,dry,required\n");
     start(&asked);
     for (int turn = 0; turn < 2; turn++) /* made, and remembered */
         for (size_t i = 0; i < COUNT(cases); i++) {
@@ -109,10 +111,12 @@ static void what_is_expected(void **state)
         }
     struct value eligible;
     put_vehicle(asked.kit.rules, asked.facts, "A", TEXT(""), 2024);
-    assert_int_equal(expectation_eligible(&asked.kit.rules->campaigns[0], asked.facts, asked.scratch, &eligible), WM_OK);
+    assert_int_equal(
+        expectation_eligible(&asked.kit.rules->campaigns[0], asked.facts, asked.scratch, &eligible), WM_OK);
     assert_int_equal(eligible.type, VALUE_NULL);
     put_vehicle(asked.kit.rules, asked.facts, "A", TEXT(""), 2022);
-    assert_int_equal(expectation_eligible(&asked.kit.rules->campaigns[0], asked.facts, asked.scratch, &eligible), WM_OK);
+    assert_int_equal(
+        expectation_eligible(&asked.kit.rules->campaigns[0], asked.facts, asked.scratch, &eligible), WM_OK);
     assert_true(eligible.type == VALUE_BOOLEAN && !eligible.number);
     end(&asked);
 }
@@ -180,7 +184,8 @@ static void items_are_remembered(void **state)
     }
     for (size_t i = 0; i < COUNT(items); i++)
         for (int set = 0; set < 4; set++)
-            assert_int_equal(item_memo_rows(&memo, kit.rules, SCOPE_PART, items[i], 1)[set], items[i] * 4 + (uint64_t)set);
+            assert_int_equal(item_memo_rows(&memo, kit.rules, SCOPE_PART, items[i], 1)[set],
+                             items[i] * 4 + (uint64_t)set);
     assert_null(item_memo_rows(&memo, kit.rules, SCOPE_PART, 65536, 1));
     assert_null(item_memo_rows(&memo, kit.rules, SCOPE_PART, 65000, 1000));
     assert_non_null(item_memo_rows(&memo, kit.rules, SCOPE_PART, 65000, 100));
@@ -206,7 +211,8 @@ static void faults_are_not_covered(void **state)
         for (int valid = 0; valid < 2; valid++) {
             struct arena arena = ARENA_EMPTY;
             const struct approval approval = {.number = TEXT("AP-1"), .covers = text_of(cases[i].finding)};
-            struct finding finding = {.effect = cases[i].effect, .name = text_of(cases[i].finding), .message = TEXT("x")};
+            struct finding finding = {
+                .effect = cases[i].effect, .name = text_of(cases[i].finding), .message = TEXT("x")};
             struct dossier dossier = {
                 .findings = &finding, .finding_count = 1, .approval = &approval, .approval_valid = valid};
             assert_int_equal(decide(&arena, &dossier, true), WM_OK);

@@ -285,13 +285,16 @@ static void kits(void **state)
          "parts=K-A\nparts=k.a=2|campaign=T0\nparts=K-A|completed_on=2026-03-01\nparts=K-A|dealer=D2\n"
          "parts=K-A|engine=REFUSE\nparts=FL-1=2\nparts=K-B|vin=" VIN_B,
          "1\n3\n1\n1\n5\n4\n1\n"},
-        /* a revision counts instead of the one before it, which may have listed another kit, or had another day or none */
+        /* a revision counts instead of the one before it, which may have listed another kit, or had another day
+           or none */
         {"kits_claimed",
-         "claim=A|parts=K-A=2\nclaim=A|revision=1|parts=K-A=3\nclaim=A|revision=2|parts=K-B\nclaim=A|revision=3|parts="
+         "claim=A|parts=K-A=2\nclaim=A|revision=1|parts=K-A=3\nclaim=A|revision=2|parts=K-B\nclaim=A|revision="
+         "3|parts="
          "K-A; K-B=4\nclaim=B|parts=K-A",
          "2\n3\n0\n1\n2\n"},
         {"kits_claimed",
-         "claim=A|parts=K-A=2|completed_on=2026-03-09\nclaim=A|revision=1|parts=K-A\nclaim=B|parts=K-A|completed_on=\n"
+         "claim=A|parts=K-A=2|completed_on=2026-03-09\nclaim=A|revision=1|parts=K-A\nclaim=B|parts=K-A|"
+         "completed_on=\n"
          "claim=B|revision=1|parts=K-A=5\nclaim=C|parts=K-A|completed_on=2026-03-09",
          "2\n1\n\n6\n7\n"},
         {"kits_listed", "parts=K-A=2\nparts=K-A; k-b\nparts=K-A; k a; FL-1\nparts=K-A=0; K-B", "1\n2\n1\n1\n"},
@@ -300,8 +303,8 @@ static void kits(void **state)
     EXPECT("claim", CASES);
 }
 
-/* Tables of a campaign, and deadlines, that contradict themselves for a claim: what they would say is not known, and the
- * claim says so. */
+/* Tables of a campaign, and deadlines, that contradict themselves for a claim: what they would say is not
+ * known, and the claim says so. */
 static void tables_in_error(void **state)
 {
     static const struct {

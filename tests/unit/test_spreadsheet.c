@@ -47,7 +47,8 @@ static void restates_line_by_line(void **state)
         {';', "parts;labor\nA= 1,5@\t84,50;B=\n", "parts,labor\nA= 1.5@\t84.50,B=\n"},
         {';', "parts;labor\nA=1,5,2@1,5.2;B@ \n", "parts,labor\n\"A=1,5,2@1,5.2\",B@\n"},
         {';', "total_amount\n\n-\n1,5x\n,5\n", "total_amount\n\n-\n\"1,5x\"\n\",5\"\n"},
-        {';', "\n;\ntotal_amount\n1,5\n", "\n,\ntotal_amount\n1.5\n"}, /* the header is the first row that says anything */
+        {';', "\n;\ntotal_amount\n1,5\n",
+         "\n,\ntotal_amount\n1.5\n"}, /* the header is the first row that says anything */
     };
     (void)state;
 

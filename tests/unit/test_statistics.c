@@ -185,7 +185,8 @@ static void by_hand(void **state)
     near(skewed.skewness, .98 / sqrt(.01 * .99) / 10, .02);
 }
 
-/* Where there is but one claim, all there are, or nothing was paid: nothing is left to chance, and nothing divided by 0. */
+/* Where there is but one claim, all there are, or nothing was paid: nothing is left to chance, and nothing
+ * divided by 0. */
 static void at_their_edges(void **state)
 {
     const struct audited wrong[] = {{100, 60}, {300, 200}}, unpaid[] = {{0, 0}, {0, 0}};
@@ -217,7 +218,8 @@ static void at_their_edges(void **state)
     near(together.freedom, alone.freedom, 1e-9);
 }
 
-/* Student's t of 99 degrees of freedom is 1.660391 at 5 % (as tables have it: 1.6604): 18,000 and 1.660391 x 4,269.075 */
+/* Student's t of 99 degrees of freedom is 1.660391 at 5 % (as tables have it: 1.6604): 18,000 and 1.660391 x
+ * 4,269.075 */
 static void limits_by_student(void **state)
 {
     struct estimate simple = estimate_of_figures(&(struct stratum_figures){1000, 100, 18, 45}, 1);

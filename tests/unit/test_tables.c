@@ -702,11 +702,13 @@ static void test_nul(void **state)
 
 /* --- Size ---------------------------------------------------------------------------------------------- */
 
-/* On either side of the ends of a word of rows: each row that is there hits, and no other, with conditions and without. */
+/* On either side of the ends of a word of rows: each row that is there hits, and no other, with conditions and
+ * without. */
 static void test_row_counts(void **state)
 {
     static const uint32_t counts[] = {1, 2, 63, 64, 65, 127, 128, 129, 130, 192};
-    static const char *const headers[] = {"C,>x\n", "C,n,>x\n", "C,late_n,>x\n"}, *const cells[] = {"", "-,", "\"not(7)\","};
+    static const char *const headers[] = {"C,>x\n", "C,n,>x\n", "C,late_n,>x\n"}, *const cells[] = {
+                                                                                      "", "-,", "\"not(7)\","};
     (void)state;
 
     for (size_t h = 0; h < 3; h++)

@@ -212,7 +212,8 @@ static void write_shared_cells(uint64_t *seed, int row, struct buffer *csv)
         buffer_format(csv, "%s%d", i > 0 ? "," : "", i);
     for (int i = 0; row % 3 == 0 && i < 8; i++) {
         uint64_t low = 1000 + random_below(seed, 1000000);
-        buffer_format(csv, "%s[%llu..%llu]", i > 0 ? "," : "", (unsigned long long)low, (unsigned long long)low + 50000);
+        buffer_format(csv, "%s[%llu..%llu]", i > 0 ? "," : "", (unsigned long long)low,
+                      (unsigned long long)low + 50000);
     }
     buffer_add_string(csv, "\",-,-");
 }

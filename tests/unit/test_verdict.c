@@ -73,7 +73,8 @@ static void parts(void **state)
         {"dealer=D2|parts=CP-1|inspections=CAP=wrong|parts_amount=9|total_amount=9", "0|0 pay 0.00 0.00"},
         /* what is not expected is not paid: another vehicle's kit, a strange part, a cap that is right */
         {EARLY "|parts=K-B; X-1=1@5; CP-1@7|parts_amount=999|total_amount=999", "0|0 pay 0.00 0.00"},
-        {EARLY "|parts=X-A=1@5; X1=2@5|parts_amount=999|total_amount=999", "0|0 pay 0.00 0.00"}, /* ends like K-A, FL-1 */
+        {EARLY "|parts=X-A=1@5; X1=2@5|parts_amount=999|total_amount=999",
+         "0|0 pay 0.00 0.00"}, /* ends like K-A, FL-1 */
         /* nothing is expected of a vehicle that is not eligible */
         {EARLY "|vin=" VIN_GAMMA "|parts=K-A|parts_amount=99|total_amount=99", "0|0 pay 0.00 0.00"},
     };
@@ -130,8 +131,8 @@ static void totals(void **state)
     expect_money(CASES, COUNT(CASES));
 }
 
-/* Rules that allow more than there can be: 9e12 parts at 9e12 each, and 9e12 hours at 180.00, stay at the end of what is
- * counted (9,223,372,036,854.775807 as a fact), and what is payable is what was asked. */
+/* Rules that allow more than there can be: 9e12 parts at 9e12 each, and 9e12 hours at 180.00, stay at the end
+ * of what is counted (9,223,372,036,854.775807 as a fact), and what is payable is what was asked. */
 static void allowances_beyond_any_amount(void **state)
 {
     static const struct money_case CASES[] = {
@@ -139,7 +140,8 @@ static void allowances_beyond_any_amount(void **state)
          "|labor_amount=9000000000000|total_amount=9000000000000",
          "9223372036854.775807|9223372036854.775807 pay 9000000000000.00 9000000000000.00"},
         /* three of each: the sums themselves are beyond what is counted with */
-        {"campaign=T8|dealer=D4|parts=P-1=9000000000000; P-2=9000000000000; P-3=9000000000000|labor=OP-1=9000000000000; "
+        {"campaign=T8|dealer=D4|parts=P-1=9000000000000; P-2=9000000000000; "
+         "P-3=9000000000000|labor=OP-1=9000000000000; "
          "OP-2=9000000000000; OP-3=9000000000000|parts_amount=1|labor_amount=2|total_amount=3",
          "9223372036854.775807|9223372036854.775807 pay 3.00 3.00"},
         {"campaign=T8|dealer=D3|parts=P-1=9000000000000@1|labor=OP-1=1|parts_amount=9200000000000"
@@ -284,7 +286,8 @@ static void rules_fail_in_other_ways(void **state)
     unlink(probe_path("rules/checks/claim/slow.csv"));
 }
 
-/* The header is the first row of the file, wherever it stands: behind more empty lines than a thread takes at a time too. */
+/* The header is the first row of the file, wherever it stands: behind more empty lines than a thread takes at a
+ * time too. */
 static void headers_behind_empty_lines(void **state)
 {
     static const struct {
@@ -337,15 +340,17 @@ static void explanations(void **state)
         const char *claim, *parts[8];
     } CASES[] = {
         {"D1/A", /* an approval, parts that are none of the campaign, or have no listed price */
-         {"\"approval\":{\"approval\":\"AP-3\",\"valid\":true,\"covers\":\"seen-by-engine\",\"reason\":\"byletter\"}",
-          "{\"item\":\"X-1\",\"expected\":null,\"quantity_claimed\":\"2\",\"price_claimed\":\"5\",\"quantity_counted\":\"0\","
+         {"\"approval\":{\"approval\":\"AP-3\",\"valid\":true,\"covers\":\"seen-by-engine\",\"reason\":"
+          "\"byletter\"}",
+          "{\"item\":\"X-1\",\"expected\":null,\"quantity_claimed\":\"2\",\"price_claimed\":\"5\",\"quantity_"
+          "counted\":\"0\","
           "\"price_counted\":\"0\"}",
           "{\"item\":\"CP-1\",\"expected\":\"allowed\",\"quantity_claimed\":\"1\",\"quantity_allowed\":\"1\"",
-          "{\"item\":\"OP-7\",\"expected\":null,\"hours_claimed\":\"1\",\"hours_counted\":\"0\"}", "\"effect\":\"note\"",
-          "\"rule\":\"checks/claim/decider.csv:refuse\"", "\"in_error\":false"}},
+          "{\"item\":\"OP-7\",\"expected\":null,\"hours_claimed\":\"1\",\"hours_counted\":\"0\"}",
+          "\"effect\":\"note\"", "\"rule\":\"checks/claim/decider.csv:refuse\"", "\"in_error\":false"}},
         {"D1/B", /* a vehicle that is not in the campaign: its eligibility alone is told */
-         {"\"vehicle\":{\"registered\":true", "\"model_line\":\"Gamma\"", "\"table\":\"campaigns/T1/eligibility.csv\"",
-          "\"approval\":null", "\"payable\":\"0.00\""}},
+         {"\"vehicle\":{\"registered\":true", "\"model_line\":\"Gamma\"",
+          "\"table\":\"campaigns/T1/eligibility.csv\"", "\"approval\":null", "\"payable\":\"0.00\""}},
         {"D9/C", /* neither vehicle nor dealer are known */
          {"\"vehicle\":{\"registered\":false}", "\"dealer\":{\"registered\":false}"}},
         {"D1/E", /* rules in error */
@@ -359,8 +364,9 @@ static void explanations(void **state)
                 "U,odometer,>finding,>effect,>message\nlow,<= 10,low,note,x\nhigh,>= 10,high,note,x\n");
     struct result result =
         RUN("post",
-            probe_write_claims("claim=A|engine=REFUSE|approval=AP-3|parts=X-1=2@5; CP-1|labor=OP-7=1|inspections=CAP=wrong\n"
-                               "claim=B|vin=" VIN_GAMMA "\nclaim=C|dealer=D9|vin=1M8GDM9AXKP042788\nclaim=E|odometer=10"),
+            probe_write_claims(
+                "claim=A|engine=REFUSE|approval=AP-3|parts=X-1=2@5; CP-1|labor=OP-7=1|inspections=CAP=wrong\n"
+                "claim=B|vin=" VIN_GAMMA "\nclaim=C|dealer=D9|vin=1M8GDM9AXKP042788\nclaim=E|odometer=10"),
             "--office", office, "--rules", probe_path("rules"), "--today", "2026-03-10", "--quiet");
     if (result.code > 1)
         fail_msg("%s", result.err);
@@ -390,11 +396,13 @@ static void findings_of_one_name(void **state)
     };
     (void)state;
 
-    write_words(probe_path("rules/checks/claim/same-b.csv"), "C,campaign,>finding,>effect,>message\nr1,-,same,note,first of b\n");
+    write_words(probe_path("rules/checks/claim/same-b.csv"),
+                "C,campaign,>finding,>effect,>message\nr1,-,same,note,first of b\n");
     write_words(probe_path("rules/checks/claim/same-a.csv"),
                 "O,campaign,>finding,>effect,>message\nvalues,-,,,\"second of a, first of a\"\n"
                 "r1,-,same,note,first of a\nr2,-,same,note,second of a\n");
-    write_words(probe_path("rules/checks/part/same.csv"), "C,claimed,>finding,>effect,>message\nall,-,same,note,part {part}\n");
+    write_words(probe_path("rules/checks/part/same.csv"),
+                "C,claimed,>finding,>effect,>message\nall,-,same,note,part {part}\n");
     struct result result = probe_check("", "2026-03-10");
     struct csv_sheet decided = csv_sheet_read(result.out), findings = csv_sheet_of_file(probe_path("findings.csv"));
     assert_string_equal(csv_at(&decided, 1, "findings"), "same");
@@ -477,12 +485,14 @@ static void many_short_rows(void **state)
 /* Decisions are the same where nobody asks for the findings' messages. */
 static void without_messages(void **state)
 {
-    static const char CLAIMS[] = "engine=REFUSE|approval=AP-3|other_amount=10|total_amount=10\nengine=HOLD|total_amount=1\nodometer=x";
+    static const char CLAIMS[] =
+        "engine=REFUSE|approval=AP-3|other_amount=10|total_amount=10\nengine=HOLD|total_amount=1\nodometer=x";
     (void)state;
 
     struct result with = probe_check(CLAIMS, "2026-03-10");
-    struct result without = RUN("check", probe_write_claims(CLAIMS), "--office", probe_path("office.db"), "--rules",
-                                probe_path("rules"), "--today", "2026-03-10", "--received", "2026-03-10", "--format", "csv");
+    struct result without =
+        RUN("check", probe_write_claims(CLAIMS), "--office", probe_path("office.db"), "--rules",
+            probe_path("rules"), "--today", "2026-03-10", "--received", "2026-03-10", "--format", "csv");
     struct csv_sheet decided = csv_sheet_read(without.out);
     assert_string_equal(without.out, with.out);
     assert_string_equal(csv_at(&decided, 1, "decision"), "pay");
@@ -530,7 +540,8 @@ static void many_checks_of_a_scope(void **state)
     struct csv_sheet decided = csv_sheet_read(result.out);
     struct csv_sheet findings = csv_sheet_of_file(probe_path("findings.csv"));
     assert_string_equal(csv_at(&decided, 1, "findings"), expected);
-    assert_int_equal(findings.count - 1, 2 * CHECKS + CHECKS); /* two parts are missing; each check has one that is there */
+    assert_int_equal(findings.count - 1,
+                     2 * CHECKS + CHECKS); /* two parts are missing; each check has one that is there */
     assert_string_equal(csv_at(&findings, 1, "item"), "K-A");
     assert_string_equal(csv_at(&findings, 2, "item"), "FL-1");
     assert_string_equal(csv_at(&findings, 2 * CHECKS + 1, "item"), "Z-1");
@@ -542,8 +553,8 @@ static void many_checks_of_a_scope(void **state)
         unlink(probe_path(words("rules/checks/part/many-%c.csv", 'a' + i)));
 }
 
-/* A campaign of many parts, on two kinds of vehicles: what is remembered of the parts that a kind is expected to have is
- * that kind's own, and what is claimed makes its difference. */
+/* A campaign of many parts, on two kinds of vehicles: what is remembered of the parts that a kind is expected
+ * to have is that kind's own, and what is claimed makes its difference. */
 static void many_expected_parts(void **state)
 {
     enum { PARTS = 300 };
