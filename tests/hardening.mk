@@ -105,7 +105,9 @@ tsan: packages
 # The same day, of the demo office alone, under valgrind; then the unit tests of the parts that read what strangers send.
 MEMCHECK = valgrind --quiet --error-exitcode=99 --leak-check=full --errors-for-leak-kinds=definite,indirect \
            --suppressions=tests/day/valgrind.supp
-MEMCHECK_TESTS = test_base test_intake test_tables test_conditions test_tables_try test_rules test_units test_calendar \
+# Without test_conditions: out of the just-in-time code of its many patterns valgrind does not find its way back, so that no
+# suppression can tell that code from ours.
+MEMCHECK_TESTS = test_base test_intake test_tables test_tables_try test_rules test_units test_calendar \
                  test_vin test_funnel test_statistics test_language test_reports test_facts test_verdict
 memcheck: $(BUILD)/witnessmark $(DEMO)/office.db $(MEMCHECK_TESTS:%=$(BUILD)/tests/%)
 	@WRAP="$(MEMCHECK)" sh tests/day/day.sh $(BUILD)/witnessmark $(DEMO) $(BUILD)/day/memcheck 2

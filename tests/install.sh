@@ -58,7 +58,7 @@ expect "an option of two words' command" "--out" "$(complete_words witnessmark r
 expect "a choice" "json" "$(complete_words witnessmark check --format j)"
 expect "a format of a command that has more" "html" "$(complete_words witnessmark report --format h)"
 expect "the formats of a command that has fewer" "text json" "$(complete_words witnessmark explain --format '')"
-expect "help names the formats" "--format text|html" "$("$program" rules print --help | grep -o -e '--format [^ ]*')"
+expect "help names the formats" "--format text|html" "$("$program" rules print --help | grep -o -e '--format text|html')"
 has "the page names the formats" "$work/page" "--format text|csv|json|html"
 expect "what to load" "vehicles" "$(complete_words witnessmark load v)"
 expect "a folder" "rules" "$(complete_words witnessmark check --rules rul)"

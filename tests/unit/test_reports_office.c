@@ -312,7 +312,7 @@ static void a_faulty_report_does_not_hide_the_others(void **state)
         strstr(result.err,
                "\"list.sql\" cannot be run, since `report list` is a command; give the file another name"));
     assert_non_null(strstr(result.err, words("\"%s.sql\" is no name for a report", longer)));
-    assert_non_null(strstr(result.out, words("\n%s,Good\n", longest)));
+    assert_non_null(strstr(result.out, words("\n%s,Good,M.\n", longest)));
     assert_non_null(strstr(result.out, "\nquarterly,"));
     assert_null(strstr(strstr(result.out, "\nquarterly,") + 1, "\nquarterly,"));
     result_free(&result);
