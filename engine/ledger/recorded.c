@@ -370,7 +370,7 @@ int ledger_content(struct ledger_reader *reader, struct arena *arena, int64_t ro
 {
     sqlite3_stmt *statement = reader->statements[ROW_BLOCK];
     const uint8_t *digest;
-    struct text content;
+    struct text content = {NULL, 0};
     bool found = false;
 
     sqlite3_bind_int64(statement, 1, row);
