@@ -327,7 +327,7 @@ static void letters(void **state)
                                       .cents = 0,
                                       .why = TEXT("another revision is paid since; audit that one")}};
     struct charge charge = {.dealer = TEXT("D1"),
-                            .terms = {TEXT("US-NE"), 365, 30},
+                            .terms = {TEXT("US-NE"), 365, 30, true},
                             .claims = claims,
                             .count = 4,
                             .items_cents = 13500,
@@ -376,7 +376,7 @@ static void letters(void **state)
     plan.request.extrapolate = true;
     plan.request.notified_on = 20570;
     charge = (struct charge){.dealer = TEXT("D1"),
-                             .terms = {TEXT(""), -1, -1},
+                             .terms = {TEXT(""), -1, -1, false},
                              .claims = claims,
                              .count = 0,
                              .beyond_cents = -700,
