@@ -231,7 +231,8 @@ static void quarters(void **state)
         int32_t quarter, first, last;
         char room[QUARTER_ROOM], expected[QUARTER_ROOM];
         assert_true(quarter_read(text_of(cases[i].text), &quarter));
-        assert_true(date_read(text_of(cases[i].first), &first) && date_read(text_of(cases[i].last), &last));
+        assert_true(date_read(text_of(cases[i].first), &first));
+        assert_true(date_read(text_of(cases[i].last), &last));
         assert_int_equal(quarter_first_day(quarter), first);
         assert_int_equal(quarter_last_day(quarter), last);
         assert_int_equal(quarter_of_day(first), quarter);
