@@ -180,7 +180,7 @@ static int read_line(void *context, const struct sheet *sheet)
     struct reading *reading = context;
     struct judgement judgement = {.judgement = TEXT("")};
     struct text key = key_of(reading->arena, sheet_cell(sheet, SHEET_DEALER), sheet_cell(sheet, SHEET_CLAIM));
-    uint32_t item;
+    uint32_t item = 0;
 
     if (key.bytes == NULL)
         return WM_NO_MEMORY;
