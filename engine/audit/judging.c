@@ -1,7 +1,5 @@
 #include "audit/judging.h"
 
-#include <string.h>
-
 #include "base/sheet.h"
 #include "base/status.h"
 #include "base/text_index.h"
@@ -35,19 +33,6 @@ struct reading {
     struct judging judging;
 };
 
-/* A key that no two claims share: dealer NUL claim, as no cell holds a NUL. */
-static struct text key_of(struct arena *arena, struct text dealer, struct text claim)
-{
-    char *key = arena_bytes(arena, dealer.length + 1 + claim.length);
-
-    if (key == NULL)
-        return (struct text){NULL, 0};
-    memcpy(key, dealer.bytes, dealer.length);
-    key[dealer.length] = '\0';
-    memcpy(key + dealer.length + 1, claim.bytes, claim.length);
-    return (struct text){key, dealer.length + 1 + claim.length};
-}
-
 static int index_items(struct reading *reading)
 {
     const struct sample *sample = reading->sample;
@@ -58,7 +43,7 @@ static int index_items(struct reading *reading)
         return WM_NO_MEMORY;
     for (uint32_t i = 0; i < sample->item_count; i++) {
         const struct sample_claim *claim = &sample->frame[sample->items[i]];
-        struct text key = key_of(reading->arena, claim->dealer, claim->claim);
+        struct text key = text_pair(reading->arena, claim->dealer, claim->claim);
         if (key.bytes == NULL || text_index_add(&reading->index, key, i) == TEXT_INDEX_NONE)
             return WM_NO_MEMORY;
     }
@@ -179,7 +164,7 @@ static int read_line(void *context, const struct sheet *sheet)
 {
     struct reading *reading = context;
     struct judgement judgement = {.judgement = TEXT("")};
-    struct text key = key_of(reading->arena, sheet_cell(sheet, SHEET_DEALER), sheet_cell(sheet, SHEET_CLAIM));
+    struct text key = text_pair(reading->arena, sheet_cell(sheet, SHEET_DEALER), sheet_cell(sheet, SHEET_CLAIM));
     uint32_t item = 0;
 
     if (key.bytes == NULL)

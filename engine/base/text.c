@@ -154,6 +154,21 @@ struct text text_copy(struct arena *arena, struct text t)
     return (struct text){room, t.length};
 }
 
+struct text text_pair(struct arena *arena, struct text first, struct text second)
+{
+    size_t length = first.length + 1 + second.length;
+    char *pair = arena_bytes(arena, length);
+
+    if (pair == NULL)
+        return (struct text){NULL, 0};
+    if (first.length > 0)
+        memcpy(pair, first.bytes, first.length);
+    pair[first.length] = '\0';
+    if (second.length > 0)
+        memcpy(pair + first.length + 1, second.bytes, second.length);
+    return (struct text){pair, length};
+}
+
 struct text text_upper(struct arena *arena, struct text t)
 {
     char *room = arena_bytes(arena, t.length + 1);

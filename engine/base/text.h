@@ -106,6 +106,9 @@ size_t text_code_point_bytes(struct text t, size_t at);
 
 /* Copies into the arena, with a NUL behind the copy that the length does not count. bytes NULL: no memory. */
 struct text text_copy(struct arena *arena, struct text t);
+
+/* first NUL second, in the arena: a key that no two pairs share, as no cell holds a NUL. bytes NULL: no memory. */
+struct text text_pair(struct arena *arena, struct text first, struct text second);
 struct text text_upper(struct arena *arena, struct text t);
 
 /* printf into the arena; bytes NULL: no memory. */

@@ -608,17 +608,7 @@ int cli_exit(int status)
 
 int cli_say_recorded(struct buffer *words, struct diag_sink *sink)
 {
-    const char *said = words->bytes;
-    size_t left = words->failed ? 0 : words->length;
-
-    while (left > 0) {
-        ssize_t done = write(STDOUT_FILENO, said, left);
-        if (done < 0 && errno != EINTR)
-            break;
-        said += done > 0 ? done : 0;
-        left -= done > 0 ? (size_t)done : 0;
-    }
-    if (left > 0 || words->failed)
+    if (words->failed || !descriptor_write(STDOUT_FILENO, words->bytes, words->length))
         diag_warning(sink, (struct place){{NULL, 0}, 0, 0},
                      "it is done, but what was done could not be printed: %s",
                      words->failed ? "out of memory" : strerror(errno));

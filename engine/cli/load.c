@@ -22,7 +22,7 @@ static void write_summary(const struct options *options, enum office_data kind,
     char day[DATE_ROOM];
 
     buffer_say(out, "%s: %llu row%s of %s: %llu new, %llu changed, %llu as they were", options->arguments[1],
-               (unsigned long long)summary->rows, summary->rows == 1 ? "" : "s", office_data_name(kind),
+               (unsigned long long)summary->rows, plural(summary->rows), office_data_name(kind),
                (unsigned long long)summary->new_keys, (unsigned long long)summary->changed_keys,
                (unsigned long long)summary->unchanged_keys);
     if (summary->repeated_rows > 0)

@@ -63,11 +63,11 @@ static int say_packed(struct packing_run *run)
 
     public_key_fingerprint(&public, fingerprint);
     date_write(options->valid_to != DAY_NONE ? options->valid_to : options->today + GOOD_FOR_DAYS, last);
-    buffer_format(&words, "packed %llu vehicle%s and %u rules files for ", vehicles, vehicles == 1 ? "" : "s",
+    buffer_format(&words, "packed %llu vehicle%s and %u rules files for ", vehicles, plural(vehicles),
                   run->summary.files);
     if (options->given[OPTION_DEALER] != NULL)
         buffer_format(&words, "dealer %s, with %llu claim%s\n", options->given[OPTION_DEALER], claims,
-                      claims == 1 ? "" : "s");
+                      plural(claims));
     else
         buffer_add_string(&words, "all dealers\n");
     buffer_format(&words, "good until %s, signed with key %s\n", last, fingerprint);

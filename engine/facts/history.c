@@ -129,26 +129,17 @@ static bool work_is(const void *context, uint32_t number, const void *key)
     return entry->campaign == wanted->campaign && entry->outcome == wanted->outcome;
 }
 
-/* Dealer, NUL, claim, repair order, technician or kit; a NUL and the day, where one belongs to it. */
+/* Dealer NUL claim, repair order, technician or kit; NUL and the day, where one belongs to it. */
 static int make_key(struct arena *arena, struct text dealer, struct text what, int32_t day,
                     struct noted_key *ret_key)
 {
-    size_t length = dealer.length + 1 + what.length, day_length = day != DAY_NONE ? 1 + sizeof day : 0;
-    char *room = arena_bytes(arena, length + day_length);
+    struct text key = text_pair(arena, dealer, what);
 
-    if (room == NULL)
+    if (key.bytes != NULL && day != DAY_NONE)
+        key = text_pair(arena, key, (struct text){(const char *)&day, sizeof day});
+    if (key.bytes == NULL)
         return WM_NO_MEMORY;
-    if (dealer.length > 0)
-        memcpy(room, dealer.bytes, dealer.length);
-    room[dealer.length] = '\0';
-    if (what.length > 0)
-        memcpy(room + dealer.length + 1, what.bytes, what.length);
-    if (day != DAY_NONE) {
-        room[length] = '\0';
-        memcpy(room + length + 1, &day, sizeof day);
-    }
-    ret_key->text = (struct text){room, length + day_length};
-    ret_key->hash = number_index_hash(ret_key->text);
+    *ret_key = (struct noted_key){key, number_index_hash(key)};
     return WM_OK;
 }
 

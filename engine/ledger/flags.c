@@ -158,20 +158,6 @@ static int find_candidates(struct flagging *flagging)
     return status;
 }
 
-static uint64_t first_from(const struct rows *rows, int64_t row)
-{
-    uint64_t low = 0, high = rows->count;
-
-    while (low < high) {
-        uint64_t middle = low + (high - low) / 2;
-        if (rows->list[middle] < row)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return low;
-}
-
 static int order_by_date(struct flagging *flagging)
 {
     const struct rows *candidates = &flagging->candidates;
@@ -181,7 +167,7 @@ static int order_by_date(struct flagging *flagging)
 
     while (status == WM_OK && more) {
         int64_t first = sqlite3_column_int64(statement, 0), end = first + sqlite3_column_int64(statement, 1);
-        for (uint64_t i = first_from(candidates, first);
+        for (uint64_t i = ledger_rows_up_to(candidates->list, candidates->count, first - 1);
              status == WM_OK && i < candidates->count && candidates->list[i] < end; i++)
             status = add_row(flagging, &flagging->rows, candidates->list[i]);
         if (status == WM_OK)

@@ -416,20 +416,6 @@ struct naming {
     struct text_index named;                       /* of EACH_NAME */
 };
 
-/* dealer NUL claim, in the arena; bytes NULL: no memory. */
-static struct text name_key(sqlite3_stmt *statement, struct arena *arena)
-{
-    struct text dealer = column_text(statement, 0), claim = column_text(statement, 1);
-    char *key = arena_bytes(arena, dealer.length + 1 + claim.length);
-
-    if (key == NULL)
-        return (struct text){NULL, 0};
-    memcpy(key, dealer.bytes, dealer.length);
-    key[dealer.length] = '\0';
-    memcpy(key + dealer.length + 1, claim.bytes, claim.length);
-    return (struct text){key, dealer.length + 1 + claim.length};
-}
-
 /* Whether the row at hand gives a name that is not there yet. */
 static int is_new(struct ledger_reader *reader, struct arena *arena, struct naming *naming,
                   sqlite3_stmt *statement, uint32_t count, bool *ret_new)
@@ -437,7 +423,7 @@ static int is_new(struct ledger_reader *reader, struct arena *arena, struct nami
     *ret_new = naming->take != FIRST_ROWS || sqlite3_column_type(statement, 3) == SQLITE_NULL;
     if (naming->take != EACH_NAME)
         return WM_OK;
-    struct text key = name_key(statement, arena);
+    struct text key = text_pair(arena, column_text(statement, 0), column_text(statement, 1));
     uint32_t number = key.bytes != NULL ? text_index_add(&naming->named, key, count) : TEXT_INDEX_NONE;
     *ret_new = number == count;
     return number == TEXT_INDEX_NONE ? no_memory(reader) : WM_OK;
@@ -525,6 +511,20 @@ int ledger_names_on_repair_order(struct ledger_reader *reader, struct arena *are
     int status = find_rows(reader, KEY_REPAIR_ORDER, dealer, repair_order);
 
     return status == WM_OK ? name_rows(reader, arena, &naming, ret_names, ret_count) : status;
+}
+
+uint64_t ledger_rows_up_to(const int64_t *rows, uint64_t count, int64_t row)
+{
+    uint64_t low = 0, high = count;
+
+    while (low < high) {
+        uint64_t middle = low + (high - low) / 2;
+        if (rows[middle] <= row)
+            low = middle + 1;
+        else
+            high = middle;
+    }
+    return low;
 }
 
 int ledger_rows_of(struct ledger_reader *reader, struct arena *arena, struct text dealer, struct text vin,

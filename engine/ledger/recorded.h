@@ -91,6 +91,9 @@ int ledger_names_of_dealer(struct ledger_reader *reader, struct arena *arena, st
 int ledger_names_on_repair_order(struct ledger_reader *reader, struct arena *arena, struct text dealer,
                                  struct text repair_order, struct claim_name **ret_names, uint32_t *ret_count);
 
+/* How many of these rows, which ascend, are not above this one. */
+uint64_t ledger_rows_up_to(const int64_t *rows, uint64_t count, int64_t row);
+
 /* Whether a row is wanted, by what is noted of it (ledger/packed.h). Rows come in no order. */
 typedef bool ledger_row_wanted(void *context, int64_t row, uint32_t note);
 

@@ -285,7 +285,7 @@ WHERE r.replaces IS NOT 0 AND r.decision IN ('pay', 'hold')
   AND (NOT EXISTS (SELECT 1 FROM replaced_rows WHERE row = r.row)
        OR NOT EXISTS (WITH RECURSIVE later(row) AS (
                           SELECT replaced_by FROM replaced_rows WHERE row = r.row
-                          UNION ALL
+                          UNION
                           SELECT p.replaced_by FROM later JOIN replaced_rows AS p ON p.row = later.row)
                       SELECT 1 FROM later JOIN rows_decided AS q ON q.row = later.row
                       WHERE q.decision IN ('pay', 'hold')));

@@ -181,21 +181,6 @@ static int any_decided_later(struct adding *adding, bool *ret_any)
     return status;
 }
 
-/* How many of the rows, which ascend, are not after the point. */
-static uint32_t count_before(const int64_t *rows, uint32_t count, int64_t last_row)
-{
-    uint32_t low = 0, high = count;
-
-    while (low < high) {
-        uint32_t middle = low + (high - low) / 2;
-        if (rows[middle] <= last_row)
-            low = middle + 1;
-        else
-            high = middle;
-    }
-    return low;
-}
-
 /* The first row of a claim that was surely done after the day counts in no case, whatever became of it. A later one may
  * have taken the place of one that does. */
 static bool may_count(void *context, int64_t row, uint32_t note)
@@ -216,7 +201,7 @@ static int add_all(struct adding *adding, enum tallies_from from, enum tallies_f
         ledger_rows_of(adding->reader, &arena, adding->dealer, TEXT(""), may_count, adding, &rows, &count);
 
     if (status == WM_OK)
-        before = count_before(rows, count, adding->point.last_row);
+        before = (uint32_t)ledger_rows_up_to(rows, count, adding->point.last_row);
     if (from == TALLIES_FROM_EITHER) /* from nothing, each row's content is read */
         from = before < (count - before) / 2 ? TALLIES_FROM_NOTHING : TALLIES_FROM_NOW;
     adding->from_now = from == TALLIES_FROM_NOW;

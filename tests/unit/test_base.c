@@ -626,6 +626,20 @@ static void a_write_that_fails(void **state)
 }
 
 /* Short and long texts, over several pieces: each is found at its place, and no place is 0. */
+/* What would be one text if both parts were only put together is two pairs. */
+static void pairs_of_texts(void **state)
+{
+    struct arena arena = ARENA_EMPTY;
+    const struct text none = {NULL, 0};
+
+    (void)state;
+    assert_true(text_equal(text_pair(&arena, TEXT("D1"), TEXT("C2")), (struct text){"D1\0C2", 5}));
+    assert_true(text_equal(text_pair(&arena, none, TEXT("C")), (struct text){"\0C", 2}));
+    assert_true(text_equal(text_pair(&arena, TEXT("D"), none), (struct text){"D\0", 2}));
+    assert_false(text_equal(text_pair(&arena, TEXT("D1"), TEXT("2")), text_pair(&arena, TEXT("D"), TEXT("12"))));
+    arena_free(&arena);
+}
+
 /* Zeroed, all of it one's own, and given back, on both sides of where large pages begin. */
 static void large_memory(void **state)
 {
@@ -703,6 +717,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(days_there_are),
         cmocka_unit_test(text_pools),
+        cmocka_unit_test(pairs_of_texts),
         cmocka_unit_test(large_memory),
         cmocka_unit_test(numbers_read),
         cmocka_unit_test(numbers_written),
