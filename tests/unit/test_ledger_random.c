@@ -280,11 +280,48 @@ static void tallies_of_any_point(void **state)
     }
 }
 
+static const char *one_claim(int revision, const char *completed)
+{
+    const char *path = words("%s/one-%d.csv", folder, revision);
+
+    write_words(path, words("claim,revision,dealer,repair_order,campaign,vin,outcome,model_year,engine,odometer,"
+                            "odometer_unit,opened_on,completed_on,submitted_on,technician,approval,parts,labor,"
+                            "inspections,parts_amount,labor_amount,other_amount,total_amount\n"
+                            "K1,%d,D137,RO-1,H26-02,EZ7BAMCK6KE421489,repaired,2019,R16,48930,mi,2026-02-18,%s,"
+                            "2026-02-24,T0,,PSH-1600-01=1; FLD-0100=1,PSR-10=1.2; PSR-20=0.2,"
+                            "LEAK=dry; TORQUE=30 N.m,181.65,210.00,,391.65\n",
+                            revision, completed));
+    return path;
+}
+
+/* A correction that says the work was done later took the place of a row that counts on the earlier day. */
+static void a_later_row_takes_the_place_of_an_earlier_day(void **state)
+{
+    struct capture capture;
+    struct office *opened;
+    int32_t until;
+    (void)state;
+
+    assert_true(date_read(TEXT("2026-02-20"), &until));
+    new_office();
+    assert_non_null(strstr(post(one_claim(0, "2026-02-19")), ",pay,"));
+    assert_non_null(strstr(post(one_claim(1, "2026-02-21")), ",pay,"));
+    capture_start(&capture);
+    assert_int_equal(office_open(office, OFFICE_READ_ALONE, &capture.sink, &opened), WM_OK);
+    assert_int_equal(office_begin_read(opened), WM_OK);
+    for (int from = TALLIES_FROM_NOW; from <= TALLIES_FROM_NOTHING; from++)
+        for (int row = 0; row <= 2; row++)
+            compare_sums(opened, (struct ledger_point){row, 0}, TEXT("D137"), until, (enum tallies_from)from);
+    assert_int_equal(office_end_read(opened), WM_OK);
+    office_close(opened);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {cmocka_unit_test(posted_as_checked),
                                        cmocka_unit_test(people_between_the_nights),
-                                       cmocka_unit_test(tallies_of_any_point)};
+                                       cmocka_unit_test(tallies_of_any_point),
+                                       cmocka_unit_test(a_later_row_takes_the_place_of_an_earlier_day)};
     char made[] = "/tmp/witnessmark-random-XXXXXX";
 
     need(mkdtemp(made) != NULL, made);
