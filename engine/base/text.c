@@ -221,23 +221,7 @@ size_t text_item_key(struct text t, char *room)
 
 uint64_t text_hash(struct text t)
 {
-    uint64_t hash = UINT64_C(0x9e3779b97f4a7c15) ^ t.length;
-    size_t i = 0;
-
-    while (i + 8 <= t.length) {
-        uint64_t eight;
-        memcpy(&eight, t.bytes + i, 8);
-        hash = (hash ^ eight) * UINT64_C(0xff51afd7ed558ccd);
-        hash ^= hash >> 32;
-        i += 8;
-    }
-    uint64_t last = 0;
-    if (i < t.length)
-        memcpy(&last, t.bytes + i, t.length - i);
-    hash = (hash ^ last) * UINT64_C(0xc4ceb9fe1a85ec53);
-    hash ^= hash >> 29;
-    hash *= UINT64_C(0xff51afd7ed558ccd);
-    return hash ^ hash >> 32;
+    return text_hash_folded(t, 0);
 }
 
 size_t text_distance(struct text a, struct text b, size_t limit)

@@ -121,6 +121,49 @@ size_t text_item_key(struct text t, char *room);
 /* What stands in an item's key for this byte: its capital, or 0 where keys leave it out. */
 extern const unsigned char text_key_character[256];
 
+static inline uint64_t text_eight_bytes(const char *bytes)
+{
+    uint64_t eight;
+
+    memcpy(&eight, bytes, sizeof eight);
+    return eight;
+}
+
+/* The last eight bytes, or all where there are fewer: different for different texts of a length. */
+static inline uint64_t text_last_bytes(struct text t)
+{
+    const unsigned char *bytes = (const unsigned char *)t.bytes;
+    uint32_t first, last;
+
+    if (t.length >= 8)
+        return text_eight_bytes(t.bytes + t.length - 8);
+    if (t.length >= 4) {
+        memcpy(&first, bytes, sizeof first);
+        memcpy(&last, bytes + t.length - 4, sizeof last);
+        return (uint64_t)last << 32 | first;
+    }
+    if (t.length == 0)
+        return 0;
+    return (uint64_t)bytes[t.length - 1] << 16 | (uint64_t)bytes[t.length / 2] << 8 | bytes[0];
+}
+
+static inline uint64_t text_hash_step(uint64_t hash, uint64_t eight)
+{
+    hash = (hash ^ eight) * UINT64_C(0xff51afd7ed558ccd);
+    return hash ^ hash >> 32;
+}
+
+/* text_hash of texts that are equal but for bits that `fold` has: TEXT_FOLD_CASE for texts in any case, 0 for none. */
+#define TEXT_FOLD_CASE UINT64_C(0x2020202020202020)
+static inline uint64_t text_hash_folded(struct text t, uint64_t fold)
+{
+    uint64_t hash = t.length * UINT64_C(0x9e3779b97f4a7c15);
+
+    for (size_t i = 0; i + 8 < t.length; i += 8)
+        hash = text_hash_step(hash, text_eight_bytes(t.bytes + i) | fold);
+    return text_hash_step(text_hash_step(hash, text_last_bytes(t) | fold), 0);
+}
+
 /* A 64-bit hash for tables in memory; not stable between releases, never stored. */
 uint64_t text_hash(struct text t);
 

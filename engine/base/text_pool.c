@@ -73,11 +73,6 @@ struct text text_pool_at(const struct text_pool *pool, uint32_t place)
     return (struct text){room + 1 + sizeof length, length};
 }
 
-void text_pool_prefetch(const struct text_pool *pool, uint32_t place)
-{
-    __builtin_prefetch(pool->pieces[place / STEPS_OF_PIECE] + (size_t)(place % STEPS_OF_PIECE) * STEP);
-}
-
 void text_pool_free(struct text_pool *pool)
 {
     for (uint32_t i = 0; i < pool->piece_count; i++)

@@ -26,9 +26,6 @@ int text_pool_add(struct text_pool *pool, struct text t, uint32_t *ret_place);
 
 struct text text_pool_at(const struct text_pool *pool, uint32_t place);
 
-/* Asks the processor for the text that will be read soon. */
-void text_pool_prefetch(const struct text_pool *pool, uint32_t place);
-
 /* The pool is empty afterwards. */
 void text_pool_free(struct text_pool *pool);
 

@@ -84,6 +84,7 @@ struct dossier {
     struct value *facts; /* one for each slot of the rules */
     uint64_t *late_rows; /* rows that stand after the early conditions, of late claim checks */
     struct vehicle_ask vehicle_ask; /* by facts_approach */
+    struct dealer_ask dealer_ask;   /* likewise */
     struct finding *findings;
     uint32_t finding_count, finding_capacity;
     struct noted_key claim_key;                  /* by history_note, as the following */

@@ -149,7 +149,7 @@ void facts_of_vehicle(const struct rules *rules, const struct vehicle *vehicle, 
 void facts_approach(const struct office_day *day, struct dossier *dossier)
 {
     dossier->vehicle_ask = register_vehicle_approach(day->office_register, dossier->claim.vin);
-    register_dealer_prefetch(day->office_register, dossier->claim.cells[COLUMN_DEALER]);
+    dossier->dealer_ask = register_dealer_approach(day->office_register, dossier->claim.cells[COLUMN_DEALER]);
 }
 
 void facts_prefetch(const struct office_day *day, struct dossier *dossier)
@@ -159,6 +159,7 @@ void facts_prefetch(const struct office_day *day, struct dossier *dossier)
 
 int facts_look_up(const struct office_day *day, struct dossier *dossier)
 {
+    register_dealer_prefetch(day->office_register, &dossier->dealer_ask, dossier->claim.cells[COLUMN_DEALER]);
     dossier->vehicle_is_looked_up = true;
     return register_vehicle_find(day->office_register, &dossier->vehicle_ask, dossier->claim.vin,
                                  &dossier->vehicle_known, &dossier->vehicle);
@@ -225,8 +226,8 @@ static int establish_dealer(struct fact_worker *worker, struct arena *arena, str
 {
     const struct office_day *day = worker->day;
     int32_t completed_on = dossier->claim.completed_on;
-    int status = register_dealer(day->office_register, dossier->claim.cells[COLUMN_DEALER], completed_on,
-                                 &dossier->dealer);
+    int status = register_dealer_find(day->office_register, &dossier->dealer_ask, dossier->claim.cells[COLUMN_DEALER],
+                                      completed_on, &dossier->dealer);
     const struct dealer *dealer = dossier->dealer;
 
     if (status != WM_OK)
@@ -344,16 +345,21 @@ static int establish_campaign(struct fact_worker *worker, struct arena *arena, s
     return status;
 }
 
+static bool needs_kits_shipped(const struct rules *rules, const struct dossier *dossier)
+{
+    return is_asked(rules, FACT_kits_shipped) && dossier->expectation != NULL &&
+           dossier->expectation->kit_key.length > 0 && dossier->claim.completed_on != DAY_NONE;
+}
+
 static int establish_kits_shipped(const struct office_day *day, struct dossier *dossier)
 {
     const struct expectation *expectation = dossier->expectation;
     int64_t quantity = 0;
 
-    if (!is_asked(day->rules, FACT_kits_shipped) || expectation == NULL || expectation->kit_key.length == 0 ||
-        dossier->claim.completed_on == DAY_NONE)
+    if (!needs_kits_shipped(day->rules, dossier))
         return WM_OK;
-    int status = register_shipped(day->office_register, dossier->claim.cells[COLUMN_DEALER],
-                                  expectation->kit_key, dossier->claim.completed_on, &quantity);
+    int status = register_shipped_find(day->office_register, &dossier->dealer_ask, dossier->claim.cells[COLUMN_DEALER],
+                                       expectation->kit_key, dossier->claim.completed_on, &quantity);
     if (status == WM_OK)
         fact_put(day->rules, dossier->facts, FACT_kits_shipped, value_number(quantity));
     return status;
@@ -380,6 +386,8 @@ int facts_establish(struct fact_worker *worker, struct arena *arena, struct doss
         status = establish_approval(day, dossier);
     if (status == WM_OK)
         status = establish_campaign(worker, arena, dossier);
+    if (status == WM_OK && needs_kits_shipped(day->rules, dossier))
+        register_shipped_prefetch(&dossier->dealer_ask, dossier->expectation->kit_key);
     if (status == WM_OK)
         status = establish_items(worker, arena, dossier);
     if (status == WM_OK)

@@ -25,19 +25,34 @@ struct day_entry {
     int64_t hours;
 };
 
+/* What most kits count on most days fits four bytes, two thousand of a kit; the rest of a day stands apart. */
 struct day_quantity {
+    int32_t day;
+    int32_t quantity;
+};
+
+struct large_quantity {
+    struct large_quantity *next;
     int32_t day;
     int64_t quantity;
 };
 
 /* Of the days of a kit so many are asked for ahead, at most. */
-enum { CACHE_LINE = 64, PREFETCHED_DAYS = 32 };
+enum { CACHE_LINE = 64, PREFETCHED_DAYS = 64 };
 
 struct kit_entry {
     uint32_t key;
     bool asked;
-    struct day_quantity *days; /* in their order */
-    uint32_t day_count, day_capacity;
+    struct text text;          /* the key again: kits are few and come again */
+    uint8_t room;              /* the size of days, by day_room_size */
+    struct day_quantity *days; /* in their order; NULL: none yet */
+    uint32_t day_count;
+    struct large_quantity *large; /* NULL: mostly */
+};
+
+/* A room for days that a kit has outgrown, for the next kit that needs one of this size. */
+struct day_room {
+    struct day_room *next;
 };
 
 void totals_open(struct totals *totals)
@@ -50,8 +65,7 @@ void totals_open(struct totals *totals)
 
 void totals_close(struct totals *totals)
 {
-    for (uint32_t i = 0; i < totals->kits.count; i++)
-        free(((struct kit_entry *)chunks_at(&totals->kits, i))->days);
+    arena_free(&totals->day_rooms);
     text_pool_free(&totals->keys);
     chunks_free(&totals->orders);
     chunks_free(&totals->pairs);
@@ -90,7 +104,8 @@ static bool day_is(const void *totals, uint32_t number, const void *key)
 
 static bool kit_is(const void *totals, uint32_t number, const void *key)
 {
-    return has_key(totals, &((const struct totals *)totals)->kits, number, key);
+    const struct kit_entry *entry = chunks_at(&((const struct totals *)totals)->kits, number);
+    return text_equal(entry->text, *(const struct text *)key);
 }
 
 static bool pair_is(const void *totals, uint32_t number, const void *key)
@@ -142,8 +157,13 @@ void totals_prefetch_entry(const struct totals *totals, const struct dossier *do
 {
     const struct kit_entry *kit = likely_kit(totals, dossier);
 
-    if (kit != NULL)
+    __builtin_prefetch(dossier->kit_key.text.bytes); /* made a block ago */
+    __builtin_prefetch(dossier->order_key.text.bytes);
+    __builtin_prefetch(dossier->day_key.text.bytes);
+    if (kit != NULL) {
         __builtin_prefetch(kit);
+        __builtin_prefetch((const char *)(kit + 1) - 1); /* it may lie across two lines */
+    }
 }
 
 void totals_prefetch_content(const struct totals *totals, const struct dossier *dossier)
@@ -152,7 +172,8 @@ void totals_prefetch_content(const struct totals *totals, const struct dossier *
 
     if (kit == NULL)
         return;
-    text_pool_prefetch(&totals->keys, kit->key);
+    __builtin_prefetch(kit->text.bytes);
+    __builtin_prefetch(kit->text.bytes + kit->text.length);
     for (uint32_t i = 0; i < kit->day_count && i < PREFETCHED_DAYS; i += CACHE_LINE / sizeof *kit->days)
         __builtin_prefetch(&kit->days[i]);
 }
@@ -190,6 +211,8 @@ int totals_kit(struct totals *totals, const struct noted_key *key, uint32_t *ret
     if (find(totals, &totals->kits, &totals->kit_index, kit_is, key, ret_kit) != WM_OK)
         return WM_NO_MEMORY;
     struct kit_entry *entry = chunks_at(&totals->kits, *ret_kit);
+    if (entry->text.bytes == NULL)
+        entry->text = text_pool_at(&totals->keys, entry->key);
     if (ret_asked != NULL) {
         *ret_asked = entry->asked;
         entry->asked = true;
@@ -293,19 +316,66 @@ static uint32_t day_at(const struct kit_entry *entry, int32_t day)
     return low;
 }
 
-static int insert_day(struct kit_entry *entry, uint32_t at, int32_t day)
+/* 4, 6, 8, 12, 16, 24 ...: 2^31 days and more do not come. */
+static uint32_t day_room_size(unsigned room)
 {
-    if (entry->day_count == entry->day_capacity) {
-        uint32_t capacity = entry->day_capacity ? entry->day_capacity + entry->day_capacity / 2 : 4;
-        struct day_quantity *grown = realloc(entry->days, capacity * sizeof *grown);
-        if (grown == NULL)
-            return WM_NO_MEMORY;
-        entry->days = grown;
-        entry->day_capacity = capacity;
+    return (room % 2 == 0 ? UINT32_C(4) : UINT32_C(6)) << room / 2;
+}
+
+/* NULL without memory. */
+static struct day_quantity *take_day_room(struct totals *totals, unsigned room)
+{
+    struct day_room *left = totals->left_rooms[room];
+
+    if (left == NULL)
+        return arena_bytes(&totals->day_rooms, day_room_size(room) * sizeof(struct day_quantity));
+    totals->left_rooms[room] = left->next;
+    return (struct day_quantity *)left;
+}
+
+static int move_to_larger_room(struct totals *totals, struct kit_entry *entry)
+{
+    unsigned room = entry->days == NULL ? 0 : entry->room + 1U;
+    struct day_quantity *days = room < TOTALS_DAY_ROOMS ? take_day_room(totals, room) : NULL;
+
+    if (days == NULL)
+        return WM_NO_MEMORY;
+    if (entry->days != NULL) {
+        struct day_room *left = (struct day_room *)entry->days;
+        memcpy(days, entry->days, entry->day_count * sizeof *days);
+        left->next = totals->left_rooms[entry->room];
+        totals->left_rooms[entry->room] = left;
     }
+    entry->days = days;
+    entry->room = (uint8_t)room;
+    return WM_OK;
+}
+
+static int insert_day(struct totals *totals, struct kit_entry *entry, uint32_t at, int32_t day)
+{
+    if ((entry->days == NULL || entry->day_count == day_room_size(entry->room)) &&
+        move_to_larger_room(totals, entry) != WM_OK)
+        return WM_NO_MEMORY;
     memmove(entry->days + at + 1, entry->days + at, (entry->day_count - at) * sizeof *entry->days);
     entry->days[at] = (struct day_quantity){day, 0};
     entry->day_count++;
+    return WM_OK;
+}
+
+static int add_large_quantity(struct totals *totals, struct kit_entry *entry, int32_t day, int64_t quantity)
+{
+    struct large_quantity *large = entry->large;
+
+    while (large != NULL && large->day != day)
+        large = large->next;
+    if (large == NULL) {
+        large = ARENA_NEW(&totals->day_rooms, struct large_quantity);
+        if (large == NULL)
+            return WM_NO_MEMORY;
+        *large = (struct large_quantity){entry->large, day, 0};
+        entry->large = large;
+    }
+    large->quantity = decimal_sum(large->quantity, quantity);
     return WM_OK;
 }
 
@@ -314,9 +384,12 @@ int totals_add_quantity(struct totals *totals, uint32_t kit, int32_t day, int64_
     struct kit_entry *entry = chunks_at(&totals->kits, kit);
     uint32_t at = day_at(entry, day);
 
-    if ((at == entry->day_count || entry->days[at].day != day) && insert_day(entry, at, day) != WM_OK)
+    if ((at == entry->day_count || entry->days[at].day != day) && insert_day(totals, entry, at, day) != WM_OK)
         return WM_NO_MEMORY;
-    entry->days[at].quantity = decimal_sum(entry->days[at].quantity, quantity);
+    int32_t sum;
+    if (__builtin_add_overflow(entry->days[at].quantity, quantity, &sum))
+        return add_large_quantity(totals, entry, day, quantity);
+    entry->days[at].quantity = sum;
     return WM_OK;
 }
 
@@ -326,6 +399,9 @@ int64_t totals_quantity(const struct totals *totals, uint32_t kit, int32_t day)
     int64_t sum = 0;
 
     for (uint32_t i = 0; i < entry->day_count && entry->days[i].day <= day; i++)
-        sum = decimal_sum(sum, entry->days[i].quantity);
+        sum += entry->days[i].quantity;
+    for (const struct large_quantity *large = entry->large; large != NULL; large = large->next)
+        if (large->day <= day)
+            sum = decimal_sum(sum, large->quantity);
     return sum;
 }

@@ -10,6 +10,7 @@
 #include <stdbool.h>
 #include <stdint.h>
 
+#include "base/arena.h"
 #include "base/chunks.h"
 #include "base/text_pool.h"
 #include "facts/dossier.h"
@@ -17,8 +18,14 @@
 
 #define TOTALS_NONE UINT32_MAX
 
+/* Sizes of rooms for the days of a kit: so many that the largest holds every day that a date can be. */
+enum { TOTALS_DAY_ROOMS = 44 };
+struct day_room;
+
 struct totals {
     struct text_pool keys;
+    struct arena day_rooms;
+    struct day_room *left_rooms[TOTALS_DAY_ROOMS];
     struct chunks orders, pairs, days, kits;
     struct number_index order_index, pair_index, day_index, kit_index;
 };

@@ -2,10 +2,8 @@
 #include "base/status.h"
 #include "register/register_parts.h"
 
-enum { MOST_CANDIDATES = VIN_LENGTH * VIN_SYMBOLS + VIN_LENGTH - 1, PREFETCH_AHEAD = 16 };
-
 struct candidates {
-    struct packed_vin vins[MOST_CANDIDATES];
+    struct packed_vin vins[REGISTER_MOST_POSSIBLE];
     unsigned count;
 };
 
@@ -65,30 +63,11 @@ static unsigned gather(struct text text, struct candidates *candidates, struct p
     return bad;
 }
 
-/* Keeps those that may be registered. */
-static int sift(struct office_register *reg, struct candidates *candidates)
-{
-    unsigned kept = 0;
-
-    for (unsigned i = 0; i < candidates->count; i++) {
-        bool may = false;
-        if (i + PREFETCH_AHEAD < candidates->count)
-            register_may_have_prefetch(reg, candidates->vins[i + PREFETCH_AHEAD]);
-        int status = register_may_have_packed(reg, candidates->vins[i], &may);
-        if (status != WM_OK)
-            return status;
-        candidates->vins[kept] = candidates->vins[i];
-        kept += may;
-    }
-    candidates->count = kept;
-    return WM_OK;
-}
-
 /* WM_OK with how many are registered, counted to two, and the first of them. */
 static int count_registered(struct office_register *reg, struct candidates *candidates, unsigned *ret_count,
                             struct packed_vin *ret_first)
 {
-    int status = sift(reg, candidates);
+    int status = register_keep_possible(reg, candidates->vins, &candidates->count);
 
     *ret_count = 0;
     for (unsigned i = 0; status == WM_OK && i < candidates->count && *ret_count < 2; i++) {

@@ -11,14 +11,13 @@
 #include "register/lazy_index.h"
 #include "register/register_parts.h"
 #include "register/register_source.h"
+#include "register/vin_sieve.h"
 #include "register/vehicle_pack.h"
 
 enum {
     PROFILE_GROUP = 64,    /* profiles asked for at a time: a claim needs one, a night's batch nearly all */
     BUCKET_GROUP = 64,     /* buckets asked for at a time once many are needed */
     FEW_BUCKETS = 16,      /* one bucket at a time until one in this many is loaded */
-    FILTER_BITS = 11,      /* a bucket of 150 sets 7 % of its bits */
-    HEAD_BITS = 20,        /* of the filter of heads, which stays in a cache near the processor */
     PIECE_BYTES = 4 * LARGE_BYTES
 };
 
@@ -41,10 +40,7 @@ struct office_register {
     uint32_t bucket_count, buckets_loaded;               /* buckets_loaded: under the lock */
     _Atomic(const unsigned char *) *buckets;             /* NULL: not loaded */
     uint16_t (*guides)[GUIDE_ENTRIES];                   /* written before the bucket is published */
-    unsigned char *filter;                               /* a bit for each value of a hash's top bits: is one there? */
-    _Atomic(bool) filter_is_kept;                        /* from when it is first asked on: most runs never do */
-    unsigned char *heads;                                /* a bit for each value of the hash of a VIN's head */
-    _Atomic(bool) heads_are_whole;                       /* the filter is kept, and all buckets are loaded */
+    struct vin_sieve sieve;                              /* in use from when it is first asked: most runs never do */
     unsigned char *room;                                 /* under the lock: what is left of a piece */
     size_t room_left;
     struct piece *pieces;
@@ -59,11 +55,6 @@ struct office_register {
 
 static const unsigned char NO_VEHICLES[1];
 
-static size_t filter_bytes(const struct office_register *reg)
-{
-    return ((size_t)reg->bucket_count + 1) * ((1 << FILTER_BITS) / 8);
-}
-
 int register_open(struct register_source *source, struct office_register **ret_register)
 {
     struct office_register *opened = calloc(1, sizeof *opened);
@@ -76,15 +67,13 @@ int register_open(struct register_source *source, struct office_register **ret_r
     opened->profile_group_count = source->profile_limit / PROFILE_GROUP + (source->profile_limit % PROFILE_GROUP != 0);
     opened->buckets = calloc((size_t)opened->bucket_count + 1, sizeof *opened->buckets);
     opened->guides = calloc((size_t)opened->bucket_count + 1, sizeof *opened->guides);
-    opened->filter = large_take(filter_bytes(opened));
-    opened->heads = large_take((1 << HEAD_BITS) / 8);
+    bool has_sieve = vin_sieve_open(&opened->sieve, opened->bucket_count, source->bucket_bits) == WM_OK;
     opened->profile_groups = calloc((size_t)opened->profile_group_count + 1, sizeof *opened->profile_groups);
-    if (opened->buckets == NULL || opened->guides == NULL || opened->filter == NULL || opened->heads == NULL ||
-        opened->profile_groups == NULL || pthread_mutex_init(&opened->lock, NULL) != 0) {
+    if (opened->buckets == NULL || opened->guides == NULL || !has_sieve || opened->profile_groups == NULL ||
+        pthread_mutex_init(&opened->lock, NULL) != 0) {
         free(opened->buckets);
         free(opened->guides);
-        large_give_back(opened->filter, filter_bytes(opened));
-        large_give_back(opened->heads, (1 << HEAD_BITS) / 8);
+        vin_sieve_close(&opened->sieve);
         free(opened->profile_groups);
         free(opened);
         return WM_NO_MEMORY;
@@ -101,8 +90,7 @@ void register_close(struct office_register *office_register)
     lazy_index_free(&office_register->approvals);
     free(office_register->buckets);
     free(office_register->guides);
-    large_give_back(office_register->filter, filter_bytes(office_register));
-    large_give_back(office_register->heads, (1 << HEAD_BITS) / 8);
+    vin_sieve_close(&office_register->sieve);
     free(office_register->profile_groups);
     free(office_register->words);
     text_index_free(&office_register->word_index);
@@ -171,44 +159,6 @@ static unsigned char *bucket_room(struct office_register *reg, size_t length)
     return room;
 }
 
-static inline uint64_t filter_place(const struct office_register *reg, uint64_t hash)
-{
-    return hash >> (64 - FILTER_BITS - reg->source->bucket_bits);
-}
-
-static inline uint32_t head_place(uint64_t head)
-{
-    return (uint32_t)((head * UINT64_C(0x9e3779b97f4a7c15)) >> (64 - HEAD_BITS));
-}
-
-static void fill_filter(struct office_register *reg, const unsigned char *bucket, uint32_t count)
-{
-    for (uint32_t i = 0; i < count; i++) {
-        struct vehicle_key key = vehicle_bucket_at(bucket, count, i).key;
-        uint64_t place = filter_place(reg, key.hash);
-        uint32_t head = head_place(vehicle_key_vin(key).head);
-        reg->heads[head / 8] |= (unsigned char)(1 << head % 8);
-        reg->filter[place / 8] |= (unsigned char)(1 << place % 8);
-    }
-}
-
-/* Under the lock. */
-static void note_whole_heads(struct office_register *reg)
-{
-    if (atomic_load_explicit(&reg->filter_is_kept, memory_order_relaxed) && reg->buckets_loaded == reg->bucket_count)
-        atomic_store_explicit(&reg->heads_are_whole, true, memory_order_release);
-}
-
-/* Whether there surely is no VIN that begins as this one: a slip of the pen in the first twelve characters mostly
- * makes a beginning that nobody has. */
-static inline bool head_is_nobodys(const struct office_register *reg, struct packed_vin packed)
-{
-    uint32_t place = head_place(packed.head);
-
-    return atomic_load_explicit(&reg->heads_are_whole, memory_order_acquire) &&
-           (reg->heads[place / 8] >> place % 8 & 1) == 0;
-}
-
 static int take_bucket(void *taker, uint32_t bucket, const void *bytes, size_t length)
 {
     struct office_register *reg = taker;
@@ -223,8 +173,6 @@ static int take_bucket(void *taker, uint32_t bucket, const void *bytes, size_t l
         return WM_NO_MEMORY;
     memcpy(kept, bytes, length);
     vehicle_guide_make(kept, (uint32_t)count, reg->source->bucket_bits, reg->guides[bucket]);
-    if (atomic_load_explicit(&reg->filter_is_kept, memory_order_relaxed))
-        fill_filter(reg, kept, (uint32_t)count);
     atomic_store_explicit(&reg->buckets[bucket], kept, memory_order_release);
     reg->buckets_loaded++;
     return WM_OK;
@@ -250,7 +198,6 @@ static int load_buckets(struct office_register *reg, uint32_t bucket)
             reg->buckets_loaded++;
         }
     }
-    note_whole_heads(reg);
     return WM_OK;
 }
 
@@ -279,7 +226,8 @@ struct group_taker {
     uint32_t first;
 };
 
-/* Profiles are many and their words few: kept once, these stay in the cache. bytes NULL: no memory. Under the lock. */
+/* Profiles are many and their words few, and dealers are sent the same parts: kept once, words stay in the cache.
+ * bytes NULL: no memory. Under the lock. */
 static struct text kept_word(struct office_register *reg, struct text word)
 {
     const struct text none = {NULL, 0};
@@ -464,53 +412,45 @@ void register_vehicle_prefetch(struct office_register *office_register, const st
                                ask->hash);
 }
 
-/* Makes up for the buckets that were loaded before anybody asked. */
-static void keep_filter(struct office_register *reg)
+static int may_have(struct office_register *reg, uint64_t hash, bool *ret_may)
 {
-    pthread_mutex_lock(&reg->lock);
-    if (!atomic_load_explicit(&reg->filter_is_kept, memory_order_relaxed)) {
-        for (uint32_t i = 0; i < reg->bucket_count; i++) {
-            const unsigned char *bucket = atomic_load_explicit(&reg->buckets[i], memory_order_relaxed);
-            if (bucket != NULL)
-                fill_filter(reg, bucket, reg->guides[i][GUIDE_ENTRIES - 1]);
-        }
-        atomic_store_explicit(&reg->filter_is_kept, true, memory_order_release);
-        note_whole_heads(reg);
-    }
-    pthread_mutex_unlock(&reg->lock);
-}
-
-void register_may_have_prefetch(const struct office_register *reg, struct packed_vin packed)
-{
-    if (reg->bucket_count == 0 || head_is_nobodys(reg, packed))
-        return;
-    uint64_t hash = vehicle_key_of(packed).hash;
-    __builtin_prefetch(&reg->buckets[vehicle_bucket_of(hash, reg->source->bucket_bits)]);
-    __builtin_prefetch(&reg->filter[filter_place(reg, hash) / 8]);
-}
-
-int register_may_have_packed(struct office_register *reg, struct packed_vin packed, bool *ret_may)
-{
-    struct vehicle_key key = vehicle_key_of(packed);
-    uint32_t bucket = vehicle_bucket_of(key.hash, reg->source->bucket_bits);
-    uint64_t place = filter_place(reg, key.hash);
+    uint32_t bucket = vehicle_bucket_of(hash, reg->source->bucket_bits);
     const unsigned char *bytes;
 
-    *ret_may = true;
-    if (reg->bucket_count == 0)
-        return WM_OK;
-    if (head_is_nobodys(reg, packed)) {
-        *ret_may = false;
-        return WM_OK;
-    }
-    if (!atomic_load_explicit(&reg->filter_is_kept, memory_order_acquire))
-        keep_filter(reg);
     int status = bucket_ready(reg, bucket, &bytes);
     if (status != WM_OK)
         return status;
-    *ret_may = reg->filter[place / 8] >> place % 8 & 1;
+    if (!vin_sieve_knows(&reg->sieve, bucket))
+        vin_sieve_take(&reg->sieve, bucket, bytes, reg->guides[bucket][GUIDE_ENTRIES - 1]);
+    *ret_may = vin_sieve_may_have(&reg->sieve, hash);
     if (*ret_may)
-        vehicle_guide_prefetch(bytes, reg->guides[bucket], reg->source->bucket_bits, key.hash);
+        vehicle_guide_prefetch(bytes, reg->guides[bucket], reg->source->bucket_bits, hash);
+    return WM_OK;
+}
+
+int register_keep_possible(struct office_register *reg, struct packed_vin *vins, unsigned *count)
+{
+    uint64_t hashes[REGISTER_MOST_POSSIBLE];
+    unsigned known, kept = 0;
+
+    if (reg->bucket_count == 0)
+        return WM_OK;
+    assert(*count <= REGISTER_MOST_POSSIBLE);
+    known = vin_sieve_keep(&reg->sieve, vins, *count);
+    for (unsigned i = 0; i < known; i++) {
+        hashes[i] = vehicle_key_of(vins[i]).hash;
+        __builtin_prefetch(&reg->buckets[vehicle_bucket_of(hashes[i], reg->source->bucket_bits)]);
+        vin_sieve_prefetch(&reg->sieve, hashes[i]);
+    }
+    for (unsigned i = 0; i < known; i++) {
+        bool may = false;
+        int status = may_have(reg, hashes[i], &may);
+        if (status != WM_OK)
+            return status;
+        vins[kept] = vins[i];
+        kept += may;
+    }
+    *count = kept;
     return WM_OK;
 }
 
@@ -528,17 +468,24 @@ int register_has_packed(struct office_register *reg, struct packed_vin packed, b
 
 /* ---- dealers and what was shipped to them ---- */
 
-struct part_shipments {
-    struct text part_key;
-    uint32_t count;
-    int32_t *days;      /* ascending, each once; DAY_NONE first */
-    int64_t *sums;      /* shipped up to and including that day */
+/* Shipped up to and including that day. */
+struct day_sum {
+    int32_t day;
+    int64_t sum;
 };
 
+struct part_shipments {
+    struct text part_key;
+    struct day_sum last;     /* the last of days: a part is mostly used after it was shipped */
+    struct day_sum *days;    /* ascending, each day once; DAY_NONE first */
+    uint32_t count;
+};
+
+/* Each look-up reads hashes, a part and a day: where they stand together, the processor waits less for memory. */
 struct dealer_shipments {
+    struct part_shipments *parts;    /* as their hashes */
     uint32_t part_count;
-    uint32_t *part_hashes;           /* ascending; of each part_key */
-    struct part_shipments *parts;    /* likewise */
+    uint32_t part_hashes[];          /* ascending; of each part_key */
 };
 
 struct dealer_file {
@@ -607,9 +554,8 @@ static int load_dealer(struct office_register *reg, struct text code, uint64_t h
     return WM_OK;
 }
 
-static int dealer_ready(struct office_register *reg, struct text code, struct dealer_file **ret_file)
+static int dealer_ready(struct office_register *reg, struct text code, uint64_t hash, struct dealer_file **ret_file)
 {
-    uint64_t hash = text_hash(code);
     const struct lazy_entry *entry = lazy_index_find(&reg->dealers, code, hash);
     struct dealer_file *file = entry ? entry->record : NULL;
     int status = WM_OK;
@@ -627,25 +573,52 @@ static int dealer_ready(struct office_register *reg, struct text code, struct de
     return status;
 }
 
-void register_dealer_prefetch(struct office_register *office_register, struct text code)
+struct dealer_ask register_dealer_approach(struct office_register *office_register, struct text code)
 {
-    lazy_index_prefetch(&office_register->dealers, text_hash(code));
+    struct dealer_ask ask = {text_hash(code), NULL};
+
+    lazy_index_prefetch(&office_register->dealers, ask.hash);
+    return ask;
+}
+
+void register_dealer_prefetch(struct office_register *office_register, struct dealer_ask *ask, struct text code)
+{
+    const struct lazy_entry *entry = lazy_index_find(&office_register->dealers, code, ask->hash);
+
+    if (entry == NULL)
+        return;
+    ask->file = entry->record;
+    const struct dealer_shipments *shipments = atomic_load_explicit(&ask->file->shipments, memory_order_acquire);
+    __builtin_prefetch(ask->file->versions);
+    if (shipments != NULL) {
+        __builtin_prefetch(shipments);
+        __builtin_prefetch((const char *)shipments + 64); /* the hashes of a dozen parts */
+    }
+}
+
+int register_dealer_find(struct office_register *office_register, struct dealer_ask *ask, struct text code, int32_t day,
+                         const struct dealer **ret_dealer)
+{
+    const struct dealer *counts = NULL;
+    int status = WM_OK;
+
+    if (ask->file == NULL)
+        status = dealer_ready(office_register, code, text_hash(code), &ask->file);
+    if (status != WM_OK)
+        return status;
+    for (uint32_t i = 0; i < ask->file->version_count; i++)
+        if (day == DAY_NONE || ask->file->versions[i].valid_from <= day)
+            counts = &ask->file->versions[i];
+    *ret_dealer = counts;
+    return WM_OK;
 }
 
 int register_dealer(struct office_register *office_register, struct text code, int32_t day,
                     const struct dealer **ret_dealer)
 {
-    struct dealer_file *file;
-    const struct dealer *counts = NULL;
+    struct dealer_ask ask = {0, NULL};
 
-    int status = dealer_ready(office_register, code, &file);
-    if (status != WM_OK)
-        return status;
-    for (uint32_t i = 0; i < file->version_count; i++)
-        if (day == DAY_NONE || file->versions[i].valid_from <= day)
-            counts = &file->versions[i];
-    *ret_dealer = counts;
-    return WM_OK;
+    return register_dealer_find(office_register, &ask, code, day, ret_dealer);
 }
 
 struct shipment {
@@ -705,41 +678,41 @@ static int64_t saturating_add(int64_t a, int64_t b)
 }
 
 /* The first `count` shipments are those of one part, by day. */
-static int sum_part(struct arena *arena, const struct shipment *shipments, size_t count, struct part_shipments *part)
+static int sum_part(struct office_register *reg, const struct shipment *shipments, size_t count, struct part_shipments *part)
 {
-    part->part_key = text_copy(arena, shipments[0].part_key);
-    part->days = ARENA_ARRAY(arena, int32_t, count);
-    part->sums = ARENA_ARRAY(arena, int64_t, count);
-    if (part->part_key.bytes == NULL || part->days == NULL || part->sums == NULL)
+    part->part_key = kept_word(reg, shipments[0].part_key);
+    part->days = ARENA_ARRAY(&reg->arena, struct day_sum, count);
+    if (part->part_key.bytes == NULL || part->days == NULL)
         return WM_NO_MEMORY;
     int64_t sum = 0;
     for (size_t i = 0; i < count; i++) {
         sum = saturating_add(sum, shipments[i].quantity);
         if (i == 0 || shipments[i].shipped_on != shipments[i - 1].shipped_on)
-            part->days[part->count++] = shipments[i].shipped_on;
-        part->sums[part->count - 1] = sum;
+            part->days[part->count++].day = shipments[i].shipped_on;
+        part->days[part->count - 1].sum = sum;
     }
+    part->last = part->days[part->count - 1];
     return WM_OK;
 }
 
-static int sum_shipments(struct arena *arena, struct shipment_list *list, struct dealer_shipments **ret_shipments)
+static int sum_shipments(struct office_register *reg, struct shipment_list *list, struct dealer_shipments **ret_shipments)
 {
-    struct dealer_shipments *sums = ARENA_NEW(arena, struct dealer_shipments);
+    struct dealer_shipments *sums;
     size_t part_count = 0;
 
     if (list->count > 1)
         qsort(list->shipments, list->count, sizeof *list->shipments, compare_shipments);
     for (size_t i = 0; i < list->count; i++)
         part_count += i == 0 || !text_equal(list->shipments[i].part_key, list->shipments[i - 1].part_key);
-    if (sums == NULL || (sums->parts = ARENA_ARRAY(arena, struct part_shipments, part_count)) == NULL ||
-        (sums->part_hashes = ARENA_ARRAY(arena, uint32_t, part_count)) == NULL)
+    sums = arena_zeroed(&reg->arena, 1, sizeof *sums + part_count * sizeof *sums->part_hashes);
+    if (sums == NULL || (sums->parts = ARENA_ARRAY(&reg->arena, struct part_shipments, part_count)) == NULL)
         return WM_NO_MEMORY;
     for (size_t from = 0, to; from < list->count; from = to) {
         for (to = from + 1; to < list->count; to++)
             if (!text_equal(list->shipments[to].part_key, list->shipments[from].part_key))
                 break;
         sums->part_hashes[sums->part_count] = list->shipments[from].part_hash;
-        int status = sum_part(arena, list->shipments + from, to - from, &sums->parts[sums->part_count++]);
+        int status = sum_part(reg, list->shipments + from, to - from, &sums->parts[sums->part_count++]);
         if (status != WM_OK)
             return status;
     }
@@ -755,7 +728,7 @@ static int load_shipments(struct office_register *reg, struct dealer_file *file)
 
     int status = reg->source->shipments(reg->source->context, file->entry.key, take_shipment, &list);
     if (status == WM_OK)
-        status = sum_shipments(&reg->arena, &list, &sums);
+        status = sum_shipments(reg, &list, &sums);
     if (status == WM_OK)
         atomic_store_explicit(&file->shipments, sums, memory_order_release);
     else
@@ -783,9 +756,10 @@ static int shipments_ready(struct office_register *reg, struct dealer_file *file
     return status;
 }
 
-static const struct part_shipments *find_part(const struct dealer_shipments *shipments, struct text part_key)
+/* Where parts of this hash stand, or would stand. */
+static uint32_t place_of_part(const struct dealer_shipments *shipments, uint32_t hash)
 {
-    uint32_t from = 0, to = shipments->part_count, hash = part_hash(part_key);
+    uint32_t from = 0, to = shipments->part_count;
 
     while (from < to) {
         uint32_t middle = from + (to - from) / 2;
@@ -794,42 +768,71 @@ static const struct part_shipments *find_part(const struct dealer_shipments *shi
         else
             to = middle;
     }
+    return from;
+}
+
+static const struct part_shipments *find_part(const struct dealer_shipments *shipments, struct text part_key)
+{
+    uint32_t hash = part_hash(part_key), from = place_of_part(shipments, hash);
+
     for (; from < shipments->part_count && shipments->part_hashes[from] == hash; from++)
         if (text_equal(shipments->parts[from].part_key, part_key))
             return &shipments->parts[from];
     return NULL;
 }
 
-/* How many of the days are not after this one. */
-static uint32_t days_until(const struct part_shipments *part, int32_t day)
+/* What was shipped up to and including this day. */
+static int64_t shipped_until(const struct part_shipments *part, int32_t day)
 {
     uint32_t from = 0, to = part->count;
 
+    if (day == DAY_NONE || part->last.day <= day)
+        return part->last.sum;
     while (from < to) {
         uint32_t middle = from + (to - from) / 2;
-        if (part->days[middle] <= day)
+        if (part->days[middle].day <= day)
             from = middle + 1;
         else
             to = middle;
     }
-    return from;
+    return from == 0 ? 0 : part->days[from - 1].sum;
+}
+
+void register_shipped_prefetch(const struct dealer_ask *ask, struct text part_key)
+{
+    const struct dealer_shipments *shipments =
+        ask->file != NULL ? atomic_load_explicit(&ask->file->shipments, memory_order_acquire) : NULL;
+
+    if (shipments == NULL)
+        return;
+    const struct part_shipments *part = shipments->parts + place_of_part(shipments, part_hash(part_key));
+    __builtin_prefetch(part);
+    __builtin_prefetch((const char *)(part + 1) - 1); /* it may lie across two lines */
+}
+
+int register_shipped_find(struct office_register *office_register, struct dealer_ask *ask, struct text dealer,
+                          struct text part_key, int32_t day, int64_t *ret_quantity)
+{
+    const struct dealer_shipments *shipments;
+    int status = WM_OK;
+
+    if (ask->file == NULL)
+        status = dealer_ready(office_register, dealer, text_hash(dealer), &ask->file);
+    if (status == WM_OK)
+        status = shipments_ready(office_register, ask->file, &shipments);
+    if (status != WM_OK)
+        return status;
+    const struct part_shipments *part = find_part(shipments, part_key);
+    *ret_quantity = part == NULL ? 0 : shipped_until(part, day);
+    return WM_OK;
 }
 
 int register_shipped(struct office_register *office_register, struct text dealer, struct text part_key, int32_t day,
                      int64_t *ret_quantity)
 {
-    const struct dealer_shipments *shipments;
-    struct dealer_file *file;
+    struct dealer_ask ask = {0, NULL};
 
-    int status = dealer_ready(office_register, dealer, &file);
-    if (status == WM_OK)
-        status = shipments_ready(office_register, file, &shipments);
-    if (status != WM_OK)
-        return status;
-    const struct part_shipments *part = find_part(shipments, part_key);
-    uint32_t days = part == NULL ? 0 : day == DAY_NONE ? part->count : days_until(part, day);
-    *ret_quantity = days == 0 ? 0 : part->sums[days - 1];
-    return WM_OK;
+    return register_shipped_find(office_register, &ask, dealer, part_key, day, ret_quantity);
 }
 
 /* ---- approvals ---- */

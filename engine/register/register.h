@@ -83,12 +83,24 @@ int register_vin_nearest(struct office_register *office_register, struct text vi
 int register_dealer(struct office_register *office_register, struct text code, int32_t day,
                     const struct dealer **ret_dealer);
 
-/* Says that this dealer will be asked for soon. */
-void register_dealer_prefetch(struct office_register *office_register, struct text code);
-
 /* Quantity (millionths) of the part (as it compares) shipped to the dealer up to and including this day. */
 int register_shipped(struct office_register *office_register, struct text dealer, struct text part_key,
                      int32_t day, int64_t *ret_quantity);
+
+/* The same in steps, as for vehicles: dealer is the code that was approached. What says no status never
+ * fails, and may be left out; an ask begins as zeros then. */
+struct dealer_file;
+struct dealer_ask {
+    uint64_t hash;
+    struct dealer_file *file;    /* NULL: not looked for yet */
+};
+struct dealer_ask register_dealer_approach(struct office_register *office_register, struct text code);
+void register_dealer_prefetch(struct office_register *office_register, struct dealer_ask *ask, struct text code);
+int register_dealer_find(struct office_register *office_register, struct dealer_ask *ask, struct text code, int32_t day,
+                         const struct dealer **ret_dealer);
+void register_shipped_prefetch(const struct dealer_ask *ask, struct text part_key);
+int register_shipped_find(struct office_register *office_register, struct dealer_ask *ask, struct text dealer,
+                          struct text part_key, int32_t day, int64_t *ret_quantity);
 
 /* NULL: unknown. */
 int register_approval(struct office_register *office_register, struct text number,

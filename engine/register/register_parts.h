@@ -5,12 +5,12 @@
 #include "register/register.h"
 #include "register/vehicle_pack.h"
 
-/* Asks the processor for what register_may_have_packed will read, some look-ups ahead of it. */
-void register_may_have_prefetch(const struct office_register *reg, struct packed_vin packed);
+/* What register_keep_possible takes at most: every VIN that is one slip of the pen away. */
+enum { REGISTER_MOST_POSSIBLE = VIN_LENGTH * VIN_SYMBOLS + VIN_LENGTH - 1 };
 
-/* May this VIN be registered? false: it is not. Cheap where buckets are loaded, and asks the processor for what
- * register_has_packed will read. */
-int register_may_have_packed(struct office_register *reg, struct packed_vin packed, bool *ret_may);
+/* Of these VINs keeps, in their order, those that may be registered; most that are not, go. Cheap where buckets are loaded,
+ * and asks the processor for what register_has_packed will read. */
+int register_keep_possible(struct office_register *reg, struct packed_vin *vins, unsigned *count);
 
 /* Is this VIN registered? */
 int register_has_packed(struct office_register *reg, struct packed_vin packed, bool *ret_found);

@@ -147,6 +147,11 @@ struct packed_vehicle vehicle_bucket_at(const unsigned char *bucket, uint32_t co
                                    (int32_t)read_4(record + 8)};
 }
 
+struct vehicle_key vehicle_bucket_key(const unsigned char *bucket, uint32_t count, uint32_t at)
+{
+    return (struct vehicle_key){read_8(bucket + (size_t)at * 8), read_4(record_at(bucket, count, at))};
+}
+
 /* The record of this key among those with its hash; the first of these stands at `at`, if there is one. */
 static inline uint32_t find_tail(const unsigned char *bucket, uint32_t count, uint32_t at, struct vehicle_key key)
 {

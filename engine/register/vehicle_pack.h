@@ -72,6 +72,9 @@ int64_t vehicle_bucket_count(size_t bytes);
 /* The vehicle at this place of the bucket, which must be below count. */
 struct packed_vehicle vehicle_bucket_at(const unsigned char *bucket, uint32_t count, uint32_t at);
 
+/* Its key alone. */
+struct vehicle_key vehicle_bucket_key(const unsigned char *bucket, uint32_t count, uint32_t at);
+
 /* Where the key stands; count if it is not there. Any bytes are safe to search. For one look-up; where a bucket
  * is searched often, a guide makes it faster. */
 uint32_t vehicle_bucket_find(const unsigned char *bucket, uint32_t count, unsigned bits,

@@ -112,14 +112,19 @@ static void report_strange_checks(struct build *build)
     }
 }
 
-static void number_late_checks(struct rules *rules)
+static void note_late_checks(struct rules *rules)
 {
-    for (uint32_t i = 0; i < rules->check_count[SCOPE_CLAIM]; i++) {
-        struct check *check = &rules->checks[SCOPE_CLAIM][i];
-        if (!table_is_late(check->table))
-            continue;
-        check->late_word = rules->late_words;
-        rules->late_words += table_set_words(check->table);
+    for (int scope = 0; scope < SCOPES; scope++) {
+        for (uint32_t i = 0; i < rules->check_count[scope]; i++) {
+            struct check *check = &rules->checks[scope][i];
+            check->is_late = table_is_late(check->table);
+            if (check->is_late && scope != SCOPE_CLAIM)
+                rules->has_late_item_checks = true;
+            if (!check->is_late || scope != SCOPE_CLAIM)
+                continue;
+            check->late_word = rules->late_words;
+            rules->late_words += table_set_words(check->table);
+        }
     }
 }
 
@@ -134,6 +139,6 @@ int build_checks(struct build *build)
             return status;
         result = status != WM_OK ? status : result;
     }
-    number_late_checks(build->rules);
+    note_late_checks(build->rules);
     return result;
 }

@@ -103,7 +103,8 @@ struct check {
     enum scope scope;
     int message_output;        /* -1: none */
     struct flag *flags;        /* one for each row */
-    uint32_t late_word;        /* where its row set begins among the late words of a claim, if it is late */
+    bool is_late;              /* asks for what is known only once the claims before it are settled */
+    uint32_t late_word;        /* then: where its row set begins among the late words of a claim */
 };
 
 /* --- All of it --------------------------------------------------------------------------------------- */
@@ -123,6 +124,7 @@ struct rules {
     uint32_t campaign_count;
     struct check *checks[SCOPES];        /* in the order of their files */
     uint32_t check_count[SCOPES];
+    bool has_late_item_checks;
     uint32_t late_words;                 /* words of row sets that the late claim checks of one claim take */
     const struct rules_files *files;
 };

@@ -8,51 +8,9 @@ enum { DIRECT_STEPS = 4096 };
 
 /* --- Text ---------------------------------------------------------------------------------------------- */
 
-static uint64_t mix(uint64_t hash, uint64_t eight)
-{
-    hash = (hash ^ eight) * UINT64_C(0xff51afd7ed558ccd);
-    return hash ^ hash >> 32;
-}
-
-static inline uint64_t eight_bytes(const char *bytes)
-{
-    uint64_t eight;
-
-    memcpy(&eight, bytes, sizeof eight);
-    return eight;
-}
-
-/* The last eight bytes, or all where there are fewer. */
-static inline uint64_t last_bytes(struct text t)
-{
-    const unsigned char *bytes = (const unsigned char *)t.bytes;
-    uint32_t first, last;
-
-    if (t.length >= 8)
-        return eight_bytes(t.bytes + t.length - 8);
-    if (t.length >= 4) {
-        memcpy(&first, bytes, sizeof first);
-        memcpy(&last, bytes + t.length - 4, sizeof last);
-        return (uint64_t)last << 32 | first;
-    }
-    if (t.length == 0)
-        return 0;
-    return (uint64_t)bytes[t.length - 1] << 16 | (uint64_t)bytes[t.length / 2] << 8 | bytes[0];
-}
-
-/* Text that is equal (in any case, where fold has the bit of lower case in each byte) has an equal hash. */
-static inline uint64_t hash_text(struct text t, uint64_t fold)
-{
-    uint64_t hash = t.length * UINT64_C(0x9e3779b97f4a7c15);
-
-    for (size_t i = 0; i + 8 < t.length; i += 8)
-        hash = mix(hash, eight_bytes(t.bytes + i) | fold);
-    return mix(mix(hash, last_bytes(t) | fold), 0);
-}
-
 static uint64_t fold_of(const struct classes *classes)
 {
-    return classes->any_case ? UINT64_C(0x2020202020202020) : 0;
+    return classes->any_case ? TEXT_FOLD_CASE : 0;
 }
 
 static int build_hash(struct arena *arena, struct classes *classes)
@@ -66,7 +24,7 @@ static int build_hash(struct arena *arena, struct classes *classes)
         return WM_NO_MEMORY;
     classes->bucket_mask = size - 1;
     for (uint32_t cut = 0; cut < classes->cut_count; cut++) {
-        uint64_t at = hash_text(classes->texts[cut], fold_of(classes));
+        uint64_t at = text_hash_folded(classes->texts[cut], fold_of(classes));
         while (classes->buckets[at & classes->bucket_mask] != 0)
             at++;
         classes->buckets[at & classes->bucket_mask] = cut + 1;
@@ -100,7 +58,7 @@ static bool is_cut(const struct classes *classes, uint32_t cut, struct text t)
 
 static uint32_t hashed_position(const struct classes *classes, struct text t)
 {
-    uint64_t at = hash_text(t, fold_of(classes));
+    uint64_t at = text_hash_folded(t, fold_of(classes));
 
     for (;; at++) {
         uint32_t bucket = classes->buckets[at & classes->bucket_mask];

@@ -181,6 +181,43 @@ static void list_stages(struct table *table)
     }
 }
 
+static int list_steps(struct compiler *compiler, const uint32_t *conditions, uint32_t count, struct word_step **ret_steps)
+{
+    struct word_step *steps = ARENA_ARRAY(compiler->arena, struct word_step, count);
+
+    if (steps == NULL)
+        return WM_NO_MEMORY;
+    for (uint32_t i = 0; i < count; i++) {
+        const struct condition_column *column = &compiler->table->conditions[conditions[i]];
+        const struct classes *classes = &column->classes;
+        steps[i] = (struct word_step){.sets = classes->sets,
+                                      .classes = classes,
+                                      .set_of_null = classes->sets[classes->class_of_null],
+                                      .direct = classes->direct,
+                                      .slot = column->fact.ref.slot,
+                                      .type = (uint8_t)column->fact.ref.type};
+        if (classes->direct == NULL)
+            continue;
+        steps[i].first = classes->numbers[0];
+        steps[i].last = classes->numbers[classes->cut_count - 1];
+        steps[i].below = classes->class_of_position[0];
+        steps[i].above = classes->class_of_position[2 * classes->cut_count];
+        steps[i].step_is_one = classes->direct_step == 1;
+    }
+    *ret_steps = steps;
+    return WM_OK;
+}
+
+/* Sets of one word are always kept whole: 64 cells of 64 KiB hold fewer than two million literals, and
+ * LIMIT_COLUMN_SET_BYTES is room for the sets of all positions between them. */
+static int list_word_steps(struct compiler *compiler, struct table *table)
+{
+    if (table->words > 1)
+        return WM_OK;
+    int status = list_steps(compiler, table->early, table->early_count, &table->early_steps);
+    return status == WM_OK ? list_steps(compiler, table->late, table->late_count, &table->late_steps) : status;
+}
+
 /* Small tables are asked most, and have few such cells: walking these is shorter than looking for them by column. */
 static int list_row_tests(struct compiler *compiler, struct table *table)
 {
@@ -215,6 +252,9 @@ int compile_classes(struct compiler *compiler)
         return WM_NO_MEMORY;
     for (uint32_t c = 0; c < count && status == WM_OK; c++)
         status = class_column(compiler, &table->conditions[c]);
-    list_stages(table);
+    if (status == WM_OK) {
+        list_stages(table);
+        status = list_word_steps(compiler, table);
+    }
     return status == WM_OK ? list_row_tests(compiler, table) : status;
 }

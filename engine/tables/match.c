@@ -70,14 +70,30 @@ static inline uint32_t class_now(const struct condition_column *column, const st
     return classes_find(&column->classes, v);
 }
 
-/* Up to 64 rows: the set is one word. Sets of one word are always kept whole: 64 cells of 64 KiB hold fewer
- * than two million literals, and LIMIT_COLUMN_SET_BYTES is room for the sets of all positions between them. */
-static uint64_t narrow_word(const struct table *table, const uint32_t *conditions, uint32_t count,
-                            const struct value *facts, uint64_t rows)
+/* As classes_find, of a value that is not null. */
+static inline uint32_t class_by_step(const struct word_step *step, struct value v)
+{
+    if (step->direct == NULL)
+        return classes_search(step->classes, v);
+    if (v.number < step->first)
+        return step->below;
+    if (v.number > step->last)
+        return step->above;
+    uint64_t above = (uint64_t)v.number - (uint64_t)step->first;
+    if (step->step_is_one)
+        return step->direct[above];
+    uint64_t steps = above / DECIMAL_ONE;
+    return steps * DECIMAL_ONE == above ? step->direct[steps] : classes_search(step->classes, v);
+}
+
+/* Up to 64 rows: the set is one word. */
+static uint64_t narrow_word(const struct word_step *steps, uint32_t count, const struct value *facts, uint64_t rows)
 {
     for (uint32_t i = 0; i < count && rows != 0; i++) {
-        const struct condition_column *column = &table->conditions[conditions[i]];
-        rows &= column->classes.sets[class_now(column, facts)];
+        const struct word_step *step = &steps[i];
+        struct value v = facts[step->slot];
+        assert(v.type == VALUE_NULL || v.type == step->type);
+        rows &= v.type == VALUE_NULL ? step->set_of_null : step->sets[class_by_step(step, v)];
     }
     return rows;
 }
@@ -85,10 +101,6 @@ static uint64_t narrow_word(const struct table *table, const uint32_t *condition
 static void narrow(const struct table *table, const uint32_t *conditions, uint32_t count,
                    const struct value *facts, uint64_t *rows)
 {
-    if (table->words == 1) {
-        rows[0] = narrow_word(table, conditions, count, facts, rows[0]);
-        return;
-    }
     for (uint32_t i = 0; i < count; i++) {
         const struct condition_column *column = &table->conditions[conditions[i]];
         if (!classes_narrow(&column->classes, class_now(column, facts), rows, table->words))
@@ -96,37 +108,54 @@ static void narrow(const struct table *table, const uint32_t *conditions, uint32
     }
 }
 
+/* Takes out the rows that these of the early conditions exclude. */
+static inline void narrow_early(const struct table *table, uint32_t first, uint32_t count, const struct value *facts,
+                                uint64_t *rows)
+{
+    if (table->words == 1)
+        rows[0] = narrow_word(table->early_steps + first, count, facts, rows[0]);
+    else
+        narrow(table, table->early + first, count, facts, rows);
+}
+
+/* The rows that these of the early conditions leave. */
+static inline void match_early(const struct table *table, uint32_t first, uint32_t count, const struct value *facts,
+                               uint64_t *ret_rows)
+{
+    if (table->words == 1)
+        ret_rows[0] = UINT64_MAX >> (64 - table->row_count);
+    else
+        set_all_rows(ret_rows, table->words, table->row_count);
+    narrow_early(table, first, count, facts, ret_rows);
+}
+
 void table_match_early(const struct table *table, const struct value *facts, uint64_t *ret_rows)
 {
-    set_all_rows(ret_rows, table->words, table->row_count);
-    narrow(table, table->early, table->early_count, facts, ret_rows);
+    match_early(table, 0, table->early_count, facts, ret_rows);
 }
 
 void table_match_shared(const struct table *table, const struct value *facts, uint64_t *ret_rows)
 {
-    set_all_rows(ret_rows, table->words, table->row_count);
-    narrow(table, table->early, table->shared_count, facts, ret_rows);
+    match_early(table, 0, table->shared_count, facts, ret_rows);
 }
 
 void table_match_item(const struct table *table, const struct value *facts, const uint64_t *shared_rows,
                       uint64_t *ret_rows)
 {
     memcpy(ret_rows, shared_rows, table->words * sizeof *ret_rows);
-    narrow(table, table->early + table->shared_count, table->early_count - table->shared_count, facts,
-           ret_rows);
+    narrow_early(table, table->shared_count, table->early_count - table->shared_count, facts, ret_rows);
 }
 
 void table_match_steady(const struct table *table, const struct value *facts, uint64_t *ret_rows)
 {
-    set_all_rows(ret_rows, table->words, table->row_count);
-    narrow(table, table->early + table->shared_count, table->steady_count, facts, ret_rows);
+    match_early(table, table->shared_count, table->steady_count, facts, ret_rows);
 }
 
 void table_match_rest(const struct table *table, const struct value *facts, uint64_t *rows)
 {
     uint32_t before = table->shared_count + table->steady_count;
 
-    narrow(table, table->early + before, table->early_count - before, facts, rows);
+    narrow_early(table, before, table->early_count - before, facts, rows);
 }
 
 /* --- One by one ---------------------------------------------------------------------------------------- */
@@ -221,7 +250,10 @@ static int test_rows(const struct table *table, const struct value *facts, struc
 int table_match_late(const struct table *table, const struct value *facts, struct table_scratch *scratch,
                      uint64_t *rows, uint32_t *ret_row)
 {
-    narrow(table, table->late, table->late_count, facts, rows);
+    if (table->words == 1)
+        rows[0] = narrow_word(table->late_steps, table->late_count, facts, rows[0]);
+    else
+        narrow(table, table->late, table->late_count, facts, rows);
     return test_rows(table, facts, scratch, rows, ret_row);
 }
 

@@ -20,6 +20,19 @@ struct condition_column {
     uint64_t *one_by_one;          /* rows whose cell the classes do not decide; NULL: none */
 };
 
+/* What narrowing a set of one word reads of a condition: in one cache line, since every claim asks some hundred. */
+struct word_step {
+    const uint64_t *sets;          /* of the column's classes */
+    const struct classes *classes;
+    uint64_t set_of_null;
+    const uint32_t *direct;        /* class of first + i steps; NULL: search */
+    int64_t first, last;           /* cut points, where there is a direct index */
+    uint32_t below, above;         /* classes of what is below the first, above the last */
+    uint32_t slot;                 /* of the column's fact */
+    uint8_t type;                  /* likewise */
+    bool step_is_one;              /* of the direct index; otherwise DECIMAL_ONE */
+};
+
 /* A row's cell that is evaluated by itself. */
 struct row_test {
     uint64_t row;                  /* its bit */
@@ -56,11 +69,15 @@ struct row {
 };
 
 struct table {
+    uint32_t words;                        /* of a row set */
+    uint32_t row_count;
+    struct word_step *early_steps, *late_steps;    /* of tables up to 64 rows: of the conditions in early, late */
+    uint32_t row_test_count;
+    struct row_test *row_tests;            /* ... their tested cells, in the same order, one by one */
+    bool is_late;
     struct text file;
     enum hit_policy policy;
     struct row *rows;
-    uint32_t row_count;
-    uint32_t words;                        /* of a row set */
     struct condition_column *conditions;
     uint32_t condition_count;
     struct output_column *outputs;
@@ -70,9 +87,6 @@ struct table {
     uint32_t steady_count;                 /* ... and how many, behind these, are on its steady facts */
     uint32_t *late, late_count;            /* ... on late facts */
     uint32_t *tested, tested_count;        /* conditions with cells that are evaluated one by one */
-    struct row_test *row_tests;            /* of tables up to 64 rows: the same cells in the same order, one by one */
-    uint32_t row_test_count;
-    bool is_late;
     uint32_t *outputs_class;               /* A: rows of equal outputs have one number; else NULL */
     bool has_places;
     uint32_t *priority;                    /* P and O: where a row stands; else NULL */

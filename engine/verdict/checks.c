@@ -148,7 +148,7 @@ static int ask_claim_checks(struct asking *asking)
 
     for (uint32_t i = 0; status == WM_OK && i < rules->check_count[SCOPE_CLAIM]; i++) {
         const struct check *check = &rules->checks[SCOPE_CLAIM][i];
-        if (table_is_late(check->table))
+        if (check->is_late)
             table_match_early(check->table, asking->dossier->facts, asking->dossier->late_rows + check->late_word);
         else
             status = ask_check(asking, check);
@@ -166,7 +166,7 @@ static int list_item_checks(struct asking *asking, enum scope scope, bool late, 
     for (uint32_t i = 0; i < rules->check_count[scope]; i++) {
         const struct check *check = &rules->checks[scope][i];
         struct item_check *one = &ret_checks[count];
-        if (table_is_late(check->table) != late)
+        if (check->is_late != late)
             continue;
         one->check = check;
         one->number = i;
@@ -285,15 +285,6 @@ static int ask_item_checks(struct asking *asking, bool late)
     return status;
 }
 
-static bool has_late_item_checks(const struct rules *rules)
-{
-    for (int scope = SCOPE_PART; scope < SCOPES; scope++)
-        for (uint32_t i = 0; i < rules->check_count[scope]; i++)
-            if (table_is_late(rules->checks[scope][i].table))
-                return true;
-    return false;
-}
-
 int checks_early(struct fact_worker *worker, struct item_memo *memo, struct arena *arena, struct dossier *dossier,
                  bool with_messages)
 {
@@ -312,10 +303,10 @@ int checks_late(const struct rules *rules, struct table_scratch *scratch, struct
     for (uint32_t i = 0; status == WM_OK && i < rules->check_count[SCOPE_CLAIM]; i++) {
         const struct check *check = &rules->checks[SCOPE_CLAIM][i];
         uint64_t *rows = dossier->late_rows + check->late_word;
-        if (table_is_late(check->table) && stands(rows, table_set_words(check->table)))
+        if (check->is_late && stands(rows, table_set_words(check->table)))
             status = finish(&asking, check, rows, NULL, 0);
     }
-    if (status == WM_OK && has_late_item_checks(rules))
+    if (status == WM_OK && rules->has_late_item_checks)
         status = ask_item_checks(&asking, true);
     return status;
 }
