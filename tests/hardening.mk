@@ -78,6 +78,7 @@ COVERAGE_MAKE = $(MAKE) --no-print-directory BUILD=$(COVERAGE) HARDENING= CFLAGS
 
 # All tests, and the faults too: what happens where memory ends is reached by them alone.
 coverage: packages
+	@mkdir -p $(BUILD)
 	@find $(COVERAGE) -name '*.gcda' -delete 2>/dev/null || true
 	@$(COVERAGE_MAKE) run-test > $(BUILD)/coverage-test.log 2>&1 || { tail -n 20 $(BUILD)/coverage-test.log; exit 1; }
 	@$(COVERAGE_MAKE) fault FULL=calls > $(BUILD)/coverage-fault.log 2>&1 || { tail -n 20 $(BUILD)/coverage-fault.log; exit 1; }
