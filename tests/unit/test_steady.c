@@ -9,6 +9,9 @@ static const char *in_folder(const char *name)
     return words("%s/%s", folder, name);
 }
 
+/* An empty environment, but for where a program that is linked otherwise finds its libraries. */
+#define BARE "- ${LD_LIBRARY_PATH:+LD_LIBRARY_PATH=\"$LD_LIBRARY_PATH\"}"
+
 /* Checks a file under these settings of the environment and returns all that was printed. */
 static char *checked(const char *file, const char *environment, const char *threads, const char *format)
 {
@@ -40,10 +43,10 @@ static void threads_do_not_matter(void **state)
     (void)state;
 
     for (size_t f = 0; f < COUNT(FORMATS); f++) {
-        char *one = checked(file, "-", "1", FORMATS[f]);
+        char *one = checked(file, BARE, "1", FORMATS[f]);
         static const char *const THREADS[] = {"2", "3", "8", "64"};
         for (size_t t = 0; t < COUNT(THREADS); t++) {
-            char *several = checked(file, "-", THREADS[t], FORMATS[f]);
+            char *several = checked(file, BARE, THREADS[t], FORMATS[f]);
             assert_string_equal(several, one);
             free(several);
         }
@@ -55,7 +58,7 @@ static void surroundings_do_not_matter(void **state)
 {
     static const char *const SURROUNDINGS[] = {"LC_ALL=C", "LC_ALL=C.UTF-8", "LC_ALL=de_DE.UTF-8", "LANG=tr_TR.UTF-8",
                                                "TZ=Pacific/Kiritimati", "TZ=America/Anchorage", "-i"};
-    char *plain = checked(demo_file("night-2.csv"), "-", "2", "csv");
+    char *plain = checked(demo_file("night-2.csv"), BARE, "2", "csv");
     (void)state;
 
     for (size_t i = 0; i < COUNT(SURROUNDINGS); i++) {
@@ -106,7 +109,7 @@ static void write_sheet(const char *path, const struct csv_sheet *sheet, const s
 /* Decisions without the line column, which layouts may move. */
 static char *decisions_of(const char *file)
 {
-    char *all = checked(file, "-", "2", "csv");
+    char *all = checked(file, BARE, "2", "csv");
     struct csv_sheet sheet = csv_sheet_read(all);
     char *list = calloc(1, strlen(all) + 1);
     size_t columns = 10;
