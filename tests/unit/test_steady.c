@@ -57,7 +57,7 @@ static void threads_do_not_matter(void **state)
 static void surroundings_do_not_matter(void **state)
 {
     static const char *const SURROUNDINGS[] = {"LC_ALL=C", "LC_ALL=C.UTF-8", "LC_ALL=de_DE.UTF-8", "LANG=tr_TR.UTF-8",
-                                               "TZ=Pacific/Kiritimati", "TZ=America/Anchorage", "-i"};
+                                               "TZ=Pacific/Kiritimati", "TZ=America/Anchorage"};
     char *plain = checked(demo_file("night-2.csv"), BARE, "2", "csv");
     (void)state;
 
