@@ -316,7 +316,7 @@ static uint32_t day_at(const struct kit_entry *entry, int32_t day)
     return low;
 }
 
-/* 4, 6, 8, 12, 16, 24 ...: 2^31 days and more do not come. */
+/* 4, 6, 8, 12, 16, 24 ... */
 static uint32_t day_room_size(unsigned room)
 {
     return (room % 2 == 0 ? UINT32_C(4) : UINT32_C(6)) << room / 2;

@@ -11,8 +11,8 @@
 #include "register/lazy_index.h"
 #include "register/register_parts.h"
 #include "register/register_source.h"
-#include "register/vin_sieve.h"
 #include "register/vehicle_pack.h"
+#include "register/vin_sieve.h"
 
 enum {
     PROFILE_GROUP = 64,    /* profiles asked for at a time: a claim needs one, a night's batch nearly all */
@@ -678,7 +678,8 @@ static int64_t saturating_add(int64_t a, int64_t b)
 }
 
 /* The first `count` shipments are those of one part, by day. */
-static int sum_part(struct office_register *reg, const struct shipment *shipments, size_t count, struct part_shipments *part)
+static int sum_part(struct office_register *reg, const struct shipment *shipments, size_t count,
+                    struct part_shipments *part)
 {
     part->part_key = kept_word(reg, shipments[0].part_key);
     part->days = ARENA_ARRAY(&reg->arena, struct day_sum, count);
@@ -695,7 +696,8 @@ static int sum_part(struct office_register *reg, const struct shipment *shipment
     return WM_OK;
 }
 
-static int sum_shipments(struct office_register *reg, struct shipment_list *list, struct dealer_shipments **ret_shipments)
+static int sum_shipments(struct office_register *reg, struct shipment_list *list,
+                         struct dealer_shipments **ret_shipments)
 {
     struct dealer_shipments *sums;
     size_t part_count = 0;
