@@ -1,8 +1,8 @@
-/* vin_sieve.h - which VINs are surely not registered: for the search of the nearest VIN, which asks after hundreds, of which
- * hardly one is there.
+/* vin_sieve.h - which VINs are surely not registered: for the search of the nearest VIN, which asks after hundreds, of
+ * which hardly one is there.
  *
- * Buckets (vehicle_pack.h) are taken in one by one, when they are first asked for; any number of threads may take them in
- * and ask at once, without a lock. What passes may still not be there; what does not pass is not.
+ * Buckets (vehicle_pack.h) are taken in one by one, when they are first asked for; any number of threads may take them
+ * in and ask at once, without a lock. What passes may still not be there; what does not pass is not.
  */
 #ifndef WM_REGISTER_VIN_SIEVE_H
 #define WM_REGISTER_VIN_SIEVE_H

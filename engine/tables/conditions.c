@@ -181,7 +181,8 @@ static void list_stages(struct table *table)
     }
 }
 
-static int list_steps(struct compiler *compiler, const uint32_t *conditions, uint32_t count, struct word_step **ret_steps)
+static int list_steps(struct compiler *compiler, const uint32_t *conditions, uint32_t count,
+                      struct word_step **ret_steps)
 {
     struct word_step *steps = ARENA_ARRAY(compiler->arena, struct word_step, count);
 

@@ -28,6 +28,12 @@ static uint32_t numbered(struct totals *totals, int find(struct totals *, const 
     return found;
 }
 
+static uint32_t some(struct totals *totals, int find(struct totals *, const struct noted_key *, uint32_t *, bool *),
+                     const char *prefix, uint64_t number)
+{
+    return numbered(totals, find, prefix, (uint32_t)number, NULL);
+}
+
 /* Millionths: one kit, some, a part of one, and more than fit four bytes. */
 static int64_t some_quantity(uint64_t *random)
 {
@@ -68,8 +74,8 @@ static uint32_t slow_others(const struct counted *claims, uint32_t order, uint32
 static void turn(struct totals *totals, struct counted *claim)
 {
     claim->stands = !claim->stands;
-    assert_int_equal(totals_add_quantity(totals, claim->kit, claim->day, claim->stands ? claim->quantity : -claim->quantity),
-                     WM_OK);
+    int64_t quantity = claim->stands ? claim->quantity : -claim->quantity;
+    assert_int_equal(totals_add_quantity(totals, claim->kit, claim->day, quantity), WM_OK);
     assert_int_equal(totals_add_vehicle(totals, claim->order, claim->vehicle, claim->stands ? 1 : -1), WM_OK);
 }
 
@@ -84,11 +90,11 @@ static void totals_are_the_sums_of_what_stands(void **state)
     assert_non_null(claims);
     totals_open(&totals);
     for (int i = 0; i < CLAIMS; i++)
-        claims[i] = (struct counted){.kit = numbered(&totals, totals_kit, "D1 K", (uint32_t)random_below(&random, KITS), NULL),
-                                   .order = numbered(&totals, totals_order, "D1 R", (uint32_t)random_below(&random, ORDERS), NULL),
-                                   .vehicle = (uint32_t)random_below(&random, VEHICLES),
-                                   .day = 20000 + (int32_t)random_below(&random, DAYS),
-                                   .quantity = some_quantity(&random)};
+        claims[i] = (struct counted){.kit = some(&totals, totals_kit, "D1 K", random_below(&random, KITS)),
+                                     .order = some(&totals, totals_order, "D1 R", random_below(&random, ORDERS)),
+                                     .vehicle = (uint32_t)random_below(&random, VEHICLES),
+                                     .day = 20000 + (int32_t)random_below(&random, DAYS),
+                                     .quantity = some_quantity(&random)};
     for (int time = 0; time < times; time++) {
         struct counted *claim = &claims[random_below(&random, CLAIMS)];
         uint32_t vehicle = (uint32_t)random_below(&random, VEHICLES);
