@@ -53,7 +53,7 @@ const struct step DAY[] = {
     READS("posted", "explain @held --out out/result" OFFICE),
     READS("charged", "explain --vin @vin --format json" OFFICE),
     READS("posted", "worksheet @vin" OUT DAY_1),
-    READS("posted", "worksheet @vin --dealer D113 --format json" DAY_1),
+    READS("posted", "worksheet @vin --dealer D113 --format csv" DAY_1),
     {.words = "verify --threads 1" OUT OFFICE, .office = "charged", .goes_on = true},
     {.words = "verify --again --threads 1" OFFICE, .office = "charged", .goes_on = true},
     /* reports */
