@@ -104,7 +104,7 @@ static void print_group(struct printing *printing, const struct table *table, co
     grouping->group(printing, table, first);
     page_group(&printing->page, buffer_text(&printing->words));
     for (uint32_t row = first; row < table_row_count(table); row++) {
-        if (belong_together(table, grouping, first, row) && !printed[row]) {
+        if (belong_together(table, grouping, first, row)) { /* none of a group is printed before its first */
             printed[row] = true;
             print_row(printing, table, grouping, shared, row);
         } else if (grouping->in_order) {
