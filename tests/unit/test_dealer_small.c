@@ -117,6 +117,7 @@ static void pages_of_rare_claims(void **state)
         {"engine=HOLD|vin=EZ7TAAC10KT000109", "The likely VIN is " VIN_A ": character 17 is 1, not 9.", NULL},
         {"engine=HOLD|vin=EZ7TAAC10KT000011", "The likely VIN is " VIN_A ": characters 15 and 16 are the other way",
          NULL},
+        {"engine=HOLD|vin=EZ7TAAC10KT000001", "The likely VIN is " VIN_A ": character 15 is 1, not 0.", NULL},
         /* not taken in, which is not what is wrong here: nothing is expected */
         {"engine=HOLD|vin=" VIN_SCRAPPED, "As asked.", "expects on this vehicle"},
         {"engine=HOLD|vin=" VIN_GAMMA, "As asked.", "expects on this vehicle"},
@@ -284,8 +285,8 @@ static void copies_that_cannot_be_made(void **state)
     write_words(there, FIX_HEADER "A,D1,R,T1," VIN_A ",repaired,,\n");
     says(RUN("check", "--fix", there, nowhere, "--pack", own_pack, "--trust", key, "--today", TODAY), 2,
          "nowhere.csv: ");
-    says(RUN("check", "--fix", words("%s/dev-null-is-no-such-file", folder), "/dev/null", "--pack", own_pack, "--trust",
-             key, "--today", TODAY), 2, "/dev/null: ");
+    says(RUN("check", "--fix", there, "/dev/null", "--pack", own_pack, "--trust", key, "--today", TODAY), 2,
+         "/dev/null: ");
     says(RUN("check", "--fix", nowhere, there, "--pack", own_pack, "--trust", key, "--today", TODAY, "--out",
              words("%s/no/where", folder)),
          2, "No such file or directory");

@@ -238,6 +238,11 @@ static void results_in_each_format(void **state)
                      "    for example: Tarrow, 2020, D22, built on 2022-05-31, without eps, repaired\n"
                      "    vehicles of the register: %zu\n",
                      rules, vehicles_that(takes_either_tarrow_kit)));
+    struct result json =
+        RUN("rules", "lint", "--rules", rules, "--office", demo_file("office.db"), "--format", "json");
+    assert_int_equal(json.code, 1);
+    assert_non_null(strstr(json.out, words("\"vehicles\":%zu,", vehicles_that(takes_either_tarrow_kit))));
+    result_free(&json);
 }
 
 static void rules_that_cannot_be_used(void **state)
