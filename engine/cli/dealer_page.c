@@ -230,7 +230,7 @@ static int add_expected(struct writing *writing)
         ADD(writing, 2, SENTENCE_expected_ambiguous, {"campaign", dossier->campaign->id});
         return WM_OK;
     }
-    if (expectation->eligible.type != VALUE_BOOLEAN || !expectation->eligible.number)
+    if (!expectation->eligible.number)
         return WM_OK;
     int status = table_scratch_new(&scratch);
     if (status != WM_OK)
