@@ -3,6 +3,7 @@
 #include "program.h"
 
 #include <jansson.h>
+#include <pthread.h>
 #include <sqlite3.h>
 
 #include "base/status.h"
@@ -224,6 +225,58 @@ static void files_like_recorded_ones(void **state)
     result_free(&verified);
 }
 
+/* Reads the office until the writer's journal is there. */
+static void *read_meanwhile(void *database)
+{
+    for (int i = 0; i < 1000 && !file_is_there(words("%s-journal", office)); i++)
+        usleep(10000);
+    sqlite3_exec(database, "COMMIT", NULL, NULL, NULL);
+    return NULL;
+}
+
+/* Where another program reads, the file may be kept from the mode in which readers and a writer do not wait for each
+ * other: then one connection does both. */
+static void beside_a_reader_that_is_waited_for(void **state)
+{
+    sqlite3 *database;
+    pthread_t reader;
+    (void)state;
+
+    shell("cp %s %s", demo_file("office.db"), office);
+    assert_int_equal(sqlite3_open(office, &database), SQLITE_OK);
+    assert_int_equal(sqlite3_exec(database, "PRAGMA journal_mode = DELETE; BEGIN; SELECT count(*) FROM batches", NULL,
+                                  NULL, NULL),
+                     SQLITE_OK);
+    assert_int_equal(pthread_create(&reader, NULL, read_meanwhile, database), 0);
+    struct result result = RUN("post", demo_file("night-1.csv"), "--office", office, "--today", "2026-03-02", "--out",
+                               words("%s/waited", folder));
+    pthread_join(reader, NULL);
+    sqlite3_close(database);
+    assert_int_equal(result.code, 0);
+    assert_non_null(strstr(result.out, "night-1.csv: batch 1, "));
+    result_free(&result);
+    struct result verified = RUN("verify", "--office", office, "--again");
+    assert_int_equal(verified.code, 0);
+    result_free(&verified);
+}
+
+/* Nothing was recorded that the words could be about: then that they cannot be printed is a failure. */
+static void words_that_cannot_be_printed(void **state)
+{
+    (void)state;
+    shell("cp %s %s && head -n 2 fixtures/readme/claims.csv > %s/one.csv", demo_file("office.db"), office, folder);
+    for (int again = 0; again <= 1; again++) {
+        int code = system(words("%s post %s/one.csv --office %s --today 2026-03-02 > /dev/full 2> %s/err",
+                                getenv("WITNESSMARK"), folder, office, folder));
+        char *said = read_whole(words("%s/err", folder), NULL);
+        assert_int_equal(WEXITSTATUS(code), again ? 2 : 0);
+        assert_string_equal(said, again ? "standard output: cannot write: No space left on device\n"
+                                        : "warning: it is done, but what was done could not be printed: No space left "
+                                          "on device\n");
+        free(said);
+    }
+}
+
 /* --- The first load ---------------------------------------------------------------------------------- */
 
 static void no_office_without_a_load(void **state)
@@ -348,6 +401,8 @@ int main(void)
         cmocka_unit_test(replies_of_rows_that_lack_something),
         cmocka_unit_test(replies_that_cannot_be_written),
         cmocka_unit_test(files_like_recorded_ones),
+        cmocka_unit_test(beside_a_reader_that_is_waited_for),
+        cmocka_unit_test(words_that_cannot_be_printed),
         cmocka_unit_test(no_office_without_a_load),
         cmocka_unit_test(a_name_is_given_once),
         cmocka_unit_test(json_is_whole_or_none),
