@@ -245,6 +245,26 @@ static void sizes(void **state)
          "\"-3\" is no amount above 0");
     says(RUN("sample", "size", "money", "--population", "3", "--tolerable", "0.01"), 2,
          "less than a cent to the claim");
+    static const char *const KINDS[][8] = {
+        {"rate", "--tolerable", "5"},
+        {"finding", "--population", "9", "--errors", "1"},
+        {"money", "--population", "9", "--tolerable", "1"},
+    };
+    for (size_t i = 0; i < COUNT(KINDS); i++) {
+        const char *call[12] = {"sample", "size"};
+        memcpy(call + 2, KINDS[i], sizeof KINDS[i]);
+        call[KINDS[i][3] != NULL ? 7 : 5] = "--risk";
+        call[KINDS[i][3] != NULL ? 8 : 6] = "0";
+        says(run_program(call), 2, "--risk \"0\" is no percentage between 0 and 100");
+    }
+    says(RUN("sample", "size", "finding", "--population", "5"), 2, "--errors is missing");
+    says(RUN("sample", "size", "finding", "--population", "5", "--errors", "99999999999"), 2,
+         "\"99999999999\" is no whole number above 0 that makes sense here");
+    says(RUN("sample", "size", "money", "--population", "5"), 2, "--tolerable is missing");
+    says(RUN("sample", "size", "money", "--population", "5", "--tolerable", "some"), 2,
+         "\"some\" is no amount above 0");
+    says(RUN("sample", "size", "money", "--population", "5", "--tolerable", "1", "--expected", "2.5"), 2,
+         "\"2.5\" is no whole number");
     says(RUN("sample", "size", "strata", "--bound", "2"), 2, "name the file of strata");
     says(RUN("sample", "size", "strata", path), 2, "--bound is missing");
     write_words(path, "stratum,claims,deviation\nsmall,0,5\nlarge,93,x\n");
@@ -303,6 +323,7 @@ static void mistakes_of_drawing(void **state)
     says(DRAW("--name", "s", "--size", "5", "--bounds", "100"), 2, "--bounds is for --by stratum");
     says(DRAW("--name", "s", "--size", "5", "--by", "stratum", "--bounds", "100;x"), 2,
          "\"x\" is no amount above 0");
+    says(DRAW("--name", "s", "--size", "5", "--by", "stratum", "--bounds", "0;100"), 2, "\"0\" is no amount above 0");
     says(DRAW("--name", "s", "--size", "5", "--by", "stratum", "--bounds", "100;100"), 2, "--bounds must rise");
     says(DRAW("--name", "s", "--size", "5", "--by", "stratum", "--bounds",
               "1;2;3;4;5;6;7;8;9;10;11;12;13;14;15;16;17;18;19;20;21"),
@@ -378,12 +399,45 @@ static void change(const char *trigger, const char *sql)
     sqlite3_close(database);
 }
 
+/* What would be in the frame now, and so many changes that not all are named. */
+static void changes_of_the_frame_are_named(void **state)
+{
+    enum { NAMED = 20 };
+    (void)state;
+
+    new_office();
+    draw_60();
+    struct csv_sheet sheet = csv_sheet_of_file(sheet_path());
+    for (size_t row = 1; row <= NAMED + 1; row++)
+        says(AUDIT("reverse", words("D137/%s", csv_at(&sheet, row, "claim")), "--by", "x", "--reason", "y", "--today",
+                   "2026-06-02"),
+             0, "due -");
+    csv_sheet_free(&sheet);
+    struct result result = AUDIT("sample", "redraw", "s");
+    size_t named = 0;
+    assert_int_equal(result.code, 1);
+    for (const char *at = result.out; (at = strstr(at, " would not be in the frame any more (")) != NULL; at++)
+        named++;
+    assert_int_equal(named, NAMED);
+    assert_non_null(strstr(result.out, "0 claims more, 21 fewer, 0 paid by another revision, 0 paid another amount\n"));
+    assert_non_null(strstr(result.out, "\n  and 1 more\n"));
+    result_free(&result);
+    result = AUDIT("sample", "redraw", "s", "--quiet");
+    assert_int_equal(result.code, 1);
+    assert_string_equal(result.out, "");
+    result_free(&result);
+}
+
 static void a_changed_record_is_found(void **state)
 {
     (void)state;
     new_office();
     draw_60();
     change("samples_update", "UPDATE samples SET seed = '43'");
+    says(AUDIT("sample", "redraw", "s"), 2, "other claims come out than are recorded");
+    new_office();
+    draw_60();
+    change("sample_items_delete", "DELETE FROM sample_items WHERE item = 60");
     says(AUDIT("sample", "redraw", "s"), 2, "other claims come out than are recorded");
     new_office();
     draw_60();
@@ -1030,6 +1084,7 @@ int main(void)
         cmocka_unit_test(strata_that_cannot_be),
         cmocka_unit_test(mistakes_of_drawing),
         cmocka_unit_test(drawn_again),
+        cmocka_unit_test(changes_of_the_frame_are_named),
         cmocka_unit_test(a_changed_record_is_found),
         cmocka_unit_test(look_back),
         cmocka_unit_test(the_frame_is_what_is_paid),
