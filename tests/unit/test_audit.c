@@ -677,8 +677,46 @@ static void evaluation_by_money(void **state)
     assert_true(atof(figure("bound", "upper")) > atof(figure("money", "upper")));
     assert_true(notes("meaning", "bound"));
     says(AUDIT("evaluate", "s"), 0, "no more than (Stringer)");
+    says(AUDIT("evaluate", "s", "--format", "json"), 0, "\"rate\":null,\"paid_too_much\":");
     says(record(fill(3, 0)), 0, " corrected");
     says(AUDIT("evaluate", "s"), 0, "Nothing was found wrong.");
+    says(AUDIT("evaluate", "s", "--format", "json"), 0, "\"take_back_extrapolated\":null,");
+}
+
+static void evaluation_by_strata(void **state)
+{
+    (void)state;
+    new_office();
+    says(DRAW("--name", "s", "--by", "stratum", "--bounds", "300", "--size", "60", "--seed", "1", "--out", sheet_path()),
+         0, "60 claims, ");
+    says(record(fill(3, 20)), 0, " judged");
+    says(AUDIT("evaluate", "s"), 0, " % (weighted by strata)\n");
+    says(AUDIT("evaluate", "s", "--format", "json"), 0, "\"by\":\"strata\"}");
+}
+
+static void pay_a_held_claim(const char *day)
+{
+    struct result held = AUDIT("flags", "--decision", "hold", "--dealer", "D137", "--format", "csv");
+    struct csv_sheet sheet = csv_sheet_read(held.out);
+
+    assert_true(sheet.count > 1);
+    says(AUDIT("decide", words("D137/%s", csv_at(&sheet, 1, "claim")), "pay", "--by", "x", "--reason", "y", "--today",
+               day),
+         0, "due ");
+    result_free(&held);
+    csv_sheet_free(&sheet);
+}
+
+/* Some are too old to be looked at, a claim that was decided later is not. */
+static void older_claims_are_counted(void **state)
+{
+    (void)state;
+    new_office();
+    pay_a_held_claim("2026-06-02");
+    long long all = number("SELECT count(*) FROM payments WHERE dealer = 'D137'");
+    says(AUDIT("sample", "draw", "--name", "s", "--because", "it stands out by hours", "--size", "1", "--today",
+               "2027-05-15"),
+         0, words("; 1 claims, %lld older ones left out (", all - 1));
 }
 
 /* --- Charging back ----------------------------------------------------------------------------------- */
@@ -1094,6 +1132,8 @@ int main(void)
         cmocka_unit_test(evaluations),
         cmocka_unit_test(evaluations_that_are_refused),
         cmocka_unit_test(evaluation_by_money),
+        cmocka_unit_test(evaluation_by_strata),
+        cmocka_unit_test(older_claims_are_counted),
         cmocka_unit_test(mistakes_of_charging),
         cmocka_unit_test(letters_stay_in_their_folder),
         cmocka_unit_test(claim_by_claim),
