@@ -886,6 +886,9 @@ static void revised_and_extrapolated(void **state)
     post_revision("A0361");
     says(AUDIT("reverse", "D137/A0361", SIGNED, "--today", "2026-07-16"), 2, "is in the frame of sample s");
     says(DRAW("--name", "t", "--size", "5", "--dealer", "D137"), 2, "covered by an extrapolated");
+    pay_a_held_claim("2026-07-17");
+    says(AUDIT("sample", "draw", "--name", "t", "--because", "x", "--size", "1", "--today", "2026-07-18"), 0,
+         " claims left out that an extrapolated chargeback covers\n");
 }
 
 /* What was taken back in another way is not taken again. */

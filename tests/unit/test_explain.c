@@ -287,6 +287,56 @@ static void time_to_decide(void **state)
     result_free(&text);
 }
 
+/* More names of findings than there is room for at first: each is counted in the summary. */
+static void many_names_of_findings(void **state)
+{
+    enum { MANY = 70 };
+    const char *rules = probe_path("many");
+    char *rows = words("C,campaign,>finding,>effect,>message\n");
+    (void)state;
+
+    shell("cp -r %s %s", probe_path("rules"), rules);
+    for (int i = 1; i <= MANY; i++)
+        rows = words("%sr%d,-,found-%d,note,Found.\n", rows, i, i);
+    write_words(words("%s/checks/claim/many.csv", rules), rows);
+    struct result result = RUN("check", probe_write_claims("claim=N1"), "--office", small_whole, "--rules", rules,
+                               "--today", "2026-03-20");
+    assert_int_equal(result.code, 0);
+    for (int i = 1; i <= MANY; i++)
+        has(result.out, words("\n  note     found-%d ", i));
+    result_free(&result);
+}
+
+/* A comparison in which nobody stands out, and one in which somebody does by having less of it than others. */
+static void who_stands_out(void **state)
+{
+    const char *rules = probe_path("compare"), *copy = probe_path("compare.db");
+    (void)state;
+
+    shell("cp -r %s %s && cp %s %s", probe_path("rules"), rules, small_whole, copy);
+    for (int pass = 0; pass < 2; pass++) {
+        write_words(words("%s/outliers.csv", rules),
+                    words("measure,title,of_decision,of_outcome,decision,outcome,effect,finding,followup,side,near,far,"
+                          "draw_in\nheld,Claims that were held,,repaired,,,hold,,,both,%s,0\n",
+                          pass == 0 ? "0.9998,0.9999" : "0.51,0.52"));
+        struct result result = RUN("outliers", "record", "--by", "A. Clerk", "--today", words("2026-04-0%d", pass + 3),
+                                   "--office", copy, "--rules", rules);
+        assert_int_equal(result.code, 0);
+        assert_string_equal(result.out, pass == 0 ? "comparison 2 recorded: 1 measures, 0 flags\n"
+                                                  : "comparison 3 recorded: 1 measures, 2 flags; `witnessmark outliers` "
+                                                    "shows the basis that each dealer must be told\n");
+        result_free(&result);
+    }
+    struct result csv = RUN("outliers", "--office", copy, "--format", "csv"),
+                  json = RUN("outliers", "--office", copy, "--format", "json");
+    has(csv.out, "\n3,1,2026-04-04,A. Clerk,D2,held,below,1,10,0.1,");
+    has(csv.out, "\n3,2,2026-04-04,A. Clerk,D3,held,above,1,1,1,");
+    has(json.out, "{\"run\":3,\"number\":1,\"recorded_on\":\"2026-04-04\",\"recorded_by\":\"A. Clerk\",\"dealer\":\"D2\","
+                  "\"measure\":\"held\",\"side\":\"below\",");
+    result_free(&csv);
+    result_free(&json);
+}
+
 static void lists_of_no_office(void **state)
 {
     static const char *const LISTS[] = {"flags", "followups", "outliers", "explain"};
@@ -315,6 +365,8 @@ int main(void)
         cmocka_unit_test(decisions_of_the_office),
         cmocka_unit_test(what_is_found_again_and_not_expected),
         cmocka_unit_test(time_to_decide),
+        cmocka_unit_test(many_names_of_findings),
+        cmocka_unit_test(who_stands_out),
         cmocka_unit_test(lists_of_no_office),
     };
     char pattern[] = "/tmp/witnessmark-explain-XXXXXX";
