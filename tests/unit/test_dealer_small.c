@@ -53,6 +53,8 @@ static int begin(void **state)
     write_words(probe_path("rules/campaigns/T2/kits.csv"), "U,outcome,>kit,>quantity\nall,repaired,K-C,1\n");
     write_words(probe_path("rules/campaigns/T2/labor.csv"), "C,outcome,>operation,>hours,>need\n"
                                                             "odd,repaired,OP;9,1,required\n");
+    write_words(probe_path("rules/checks/claim/unique.csv"),
+                "U,claim_engine,>finding,>effect,>message\none,ODD,odd,note,Odd.\ntwo,ODD,odd-too,note,Odd too.\n");
     write_words(probe_path("rules/checks/claim/jumped.csv"),
                 "C,revision,>finding,>effect,>message\njumped,> 1,jumped,note,Skipped.\n");
     write_words(probe_path("rules/checks/claim/others.csv"),
@@ -122,6 +124,7 @@ static void pages_of_rare_claims(void **state)
         {"engine=HOLD|vin=" VIN_SCRAPPED, "As asked.", "expects on this vehicle"},
         {"engine=HOLD|vin=" VIN_GAMMA, "As asked.", "expects on this vehicle"},
         {"engine=HOLD", "As asked.", NULL},
+        {"engine=ODD", "rows one and two both hit where one may; the office must correct its rules.", NULL},
         /* others on the vehicle, beside the dealer's own claim or alone; what may follow, where there are words */
         {"claim=N1", "Another dealer has a claim on this vehicle (T0 repaired).", NULL},
         {"claim=N2|vin=" VIN_B, "Another dealer has a claim on this vehicle (T1 inspected, T0 repaired).", NULL},

@@ -205,6 +205,9 @@ static void what_is_found_again_and_not_expected(void **state)
         {{"followups"}, VIN_TWIN_1 "  D9/M2, campaign T1\n    renew the cap; open since 2026-03-20, 1 day\n"},
         {{"followups", "--format", "csv"}, "renew the cap,CP-1,2026-03-20,1,,,in_service,\n"},
         {{"followups", "--format", "json"}, "\"days_open\":1,\"due_on\":null,\"days_left\":null,"},
+        {{"explain", "D1/M3"}, "  campaigns/T1/kits.csv, in error for this claim\n"},
+        {{"explain", "D1/M3"}, "  hold: rules-ambiguous\n    rows b and also-b both hit where one may; the office must "
+                               "correct its rules\n    by campaigns/T1/kits.csv\n"},
         {{"explain", "D1/M1"}, "  operation OP-7: not expected, nothing counts\n"},
         {{"explain", "D9/M2"}, "  part XX-9: not expected, nothing counts\n"},
         {{"explain", "D9/M2"},
@@ -217,10 +220,13 @@ static void what_is_found_again_and_not_expected(void **state)
     shell("cp -r %s %s && cp %s %s", probe_path("rules"), rules, small_whole, copy);
     write_words(words("%s/checks/labor/each.csv", rules),
                 "C,operation,>finding,>effect,>message\nall,-,odd,note,Odd.\nagain,OP-3,again,note,Again.\n");
+    write_words(words("%s/campaigns/T1/kits.csv", rules), "U,engine,outcome,>kit,>quantity\na,A,repaired,K-A,1\n"
+                                                          "b,B,repaired,K-B,1\nalso-b,B,-,K-C,1\n");
     small_runs(RUN("post",
                    probe_write_claims("claim=M1|vin=" VIN_TWIN_2 "|labor=OP-1=1;OP-2=1;OP-7=1|inspections=CAP=wrong\n"
                                       "claim=M2|dealer=D9|completed_on=|vin=" VIN_TWIN_1
-                                      "|labor=OP-1=1;OP-3=1|inspections=CAP=wrong|parts=XX-9=1"),
+                                      "|labor=OP-1=1;OP-3=1|inspections=CAP=wrong|parts=XX-9=1\n"
+                                      "claim=M3|vin=" VIN_B),
                    "--office", copy, "--rules", rules, "--today", "2026-03-20"));
     for (size_t i = 0; i < COUNT(CASES); i++) {
         const char *call[16];
