@@ -687,7 +687,8 @@ static void evaluation_by_strata(void **state)
 {
     (void)state;
     new_office();
-    says(DRAW("--name", "s", "--by", "stratum", "--bounds", "300", "--size", "60", "--seed", "1", "--out", sheet_path()),
+    says(DRAW("--name", "s", "--by", "stratum", "--bounds", "300", "--size", "60", "--seed", "1", "--out",
+              sheet_path()),
          0, "60 claims, ");
     says(record(fill(3, 20)), 0, " judged");
     says(AUDIT("evaluate", "s"), 0, " % (weighted by strata)\n");

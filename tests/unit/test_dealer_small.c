@@ -232,7 +232,8 @@ static void what_one_claim_needs(void **state)
     struct result result = answered(
         own_pack, file, words("\n" VIN_GAMMA "\nT2\n\n" UP_TO_INSPECTIONS "LEAK\n\nOP=1\n\n\n\n\n\n\n\n\n", "", ""));
     if (result.code != 1 || strstr(flat(result.out), "(column labor) [OP;9=1]: Amount asked for parts") == NULL ||
-        strcmp(result.err, "line 2, column 19 (inspections): item 1, \"LEAK\", has no result; write ITEM=RESULT\n") != 0)
+        strcmp(result.err,
+               "line 2, column 19 (inspections): item 1, \"LEAK\", has no result; write ITEM=RESULT\n") != 0)
         fail_msg("exit code %d: %s", result.code, result.err);
     assert_non_null(strstr(flat(result.out), "Do what is said above before you send it."));
     assert_true(file_is_there(file));

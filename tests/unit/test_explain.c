@@ -180,8 +180,9 @@ static void decisions_of_the_office(void **state)
         "\nThe office on 2026-03-12, A. Clerk: pay, payable 100.00, due 100.00. Reason: papers seen\n"
         "The office on 2026-03-13, A. Clerk: reverse, payable 100.00, due -100.00. Reason: the wrong vehicle\n"
         "The decision that stands: pay\n");
-    has(json.out, "\"office_decisions\":[{\"action\":\"pay\",\"by\":\"A. Clerk\",\"on\":\"2026-03-12\",\"reason\":\"papers "
-                  "seen\",\"payable\":\"100.00\",\"due\":\"100.00\"},{\"action\":\"reverse\",\"by\":\"A. Clerk\",");
+    has(json.out, "\"office_decisions\":[{\"action\":\"pay\",\"by\":\"A. Clerk\",\"on\":\"2026-03-12\",\"reason\":"
+                  "\"papers seen\","
+                  "\"payable\":\"100.00\",\"due\":\"100.00\"},{\"action\":\"reverse\",\"by\":\"A. Clerk\",");
     has(flags.out, "D1/A4  refuse by the office  asked 100.00  payable 0.00\n");
     has(flags.out, "D1/A8  refuse  asked 0.00  payable 0.00\n");
     result_free(&text);
@@ -328,17 +329,18 @@ static void who_stands_out(void **state)
         struct result result = RUN("outliers", "record", "--by", "A. Clerk", "--today", words("2026-04-0%d", pass + 3),
                                    "--office", copy, "--rules", rules);
         assert_int_equal(result.code, 0);
-        assert_string_equal(result.out, pass == 0 ? "comparison 2 recorded: 1 measures, 0 flags\n"
-                                                  : "comparison 3 recorded: 1 measures, 2 flags; `witnessmark outliers` "
-                                                    "shows the basis that each dealer must be told\n");
+        assert_string_equal(result.out, pass == 0
+                                            ? "comparison 2 recorded: 1 measures, 0 flags\n"
+                                            : "comparison 3 recorded: 1 measures, 2 flags; `witnessmark outliers` shows "
+                                              "the basis that each dealer must be told\n");
         result_free(&result);
     }
     struct result csv = RUN("outliers", "--office", copy, "--format", "csv"),
                   json = RUN("outliers", "--office", copy, "--format", "json");
     has(csv.out, "\n3,1,2026-04-04,A. Clerk,D2,held,below,1,10,0.1,");
     has(csv.out, "\n3,2,2026-04-04,A. Clerk,D3,held,above,1,1,1,");
-    has(json.out, "{\"run\":3,\"number\":1,\"recorded_on\":\"2026-04-04\",\"recorded_by\":\"A. Clerk\",\"dealer\":\"D2\","
-                  "\"measure\":\"held\",\"side\":\"below\",");
+    has(json.out, "{\"run\":3,\"number\":1,\"recorded_on\":\"2026-04-04\",\"recorded_by\":\"A. Clerk\","
+                  "\"dealer\":\"D2\",\"measure\":\"held\",\"side\":\"below\",");
     result_free(&csv);
     result_free(&json);
 }

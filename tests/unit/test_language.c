@@ -226,13 +226,15 @@ static void other_reasons(void **state)
          "Zeile 2, Spalte 11 (parts): Posten 1, \"P=1@x, y\": \"x, y\" ist keine Zahl; in Ziffern zu "
          "schreiben, wie 1 oder "
          "0.5: Stückpreis"},
-        {"line 2, column 11 (parts): item 1, \"P=x\": \"x\" is not a number; write the colour in digits, such as 1 or 0.5",
-         "Zeile 2, Spalte 11 (parts): Posten 1, \"P=x\": \"x\" ist keine Zahl; in Ziffern zu schreiben, wie 1 oder 0.5: "
-         "colour"},
+        {"line 2, column 11 (parts): item 1, \"P=x\": \"x\" is not a number; write the colour in digits, such as 1 or "
+         "0.5",
+         "Zeile 2, Spalte 11 (parts): Posten 1, \"P=x\": \"x\" ist keine Zahl; in Ziffern zu schreiben, wie 1 oder "
+         "0.5: colour"},
         /* a reason within a reason, as deep as none is */
-        {"line 1, column 1 (a): line 1, column 1 (a): line 1, column 1 (a): line 1, column 1 (a): holds a NUL byte; remove it",
-         "Zeile 1, Spalte 1 (a): Zeile 1, Spalte 1 (a): Zeile 1, Spalte 1 (a): line 1, column 1 (a): enthält ein NUL-Byte; "
-         "entfernen Sie es"},
+        {"line 1, column 1 (a): line 1, column 1 (a): line 1, column 1 (a): line 1, column 1 (a): holds a NUL byte; "
+         "remove it",
+         "Zeile 1, Spalte 1 (a): Zeile 1, Spalte 1 (a): Zeile 1, Spalte 1 (a): line 1, column 1 (a): enthält ein "
+         "NUL-Byte; entfernen Sie es"},
         {"something else", NULL},
     };
     struct language *german = open_language("de"), *english = open_language(NULL);

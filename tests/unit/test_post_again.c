@@ -169,7 +169,8 @@ static void replies_of_rows_that_lack_something(void **state)
     result = post_claims(CLAIMS, words("%s/lack", folder), "csv");
     assert_int_equal(result.code, 0);
     result_free(&result);
-    char *text = read_whole(words("%s/lack/M.txt", folder), NULL), *csv = read_whole(words("%s/lack/M.csv", folder), NULL);
+    char *text = read_whole(words("%s/lack/M.txt", folder), NULL),
+         *csv = read_whole(words("%s/lack/M.csv", folder), NULL);
     assert_non_null(strstr(text, "Claim c1, campaign H26-02\n"));
     assert_non_null(strstr(text, "Claim c2, vehicle V\n"));
     assert_non_null(strstr(text, "Row on line 4, vehicle V, campaign H26-02\n"));
@@ -199,8 +200,9 @@ static void replies_that_cannot_be_written(void **state)
     result_free(&result);
     result = post_claims(CLAIMS, words("%s/taken", folder), "csv");
     assert_int_equal(result.code, 0);
-    assert_string_equal(result.err, words("warning: %s/taken/M.csv: cannot write: Is a directory; it is recorded all the "
-                                          "same\n", folder));
+    assert_string_equal(
+        result.err,
+        words("warning: %s/taken/M.csv: cannot write: Is a directory; it is recorded all the same\n", folder));
     assert_non_null(strstr(result.out, ": batch 1, 2 claims recorded"));
     shell("test \"$(ls -A %s/taken)\" = \"$(printf 'M.csv\nN.csv')\"", folder);
     result_free(&result);
@@ -213,8 +215,9 @@ static void files_like_recorded_ones(void **state)
     shell("cp %s %s", demo_file("office.db"), office);
     for (char letter = 'a'; letter <= 'b'; letter++) {
         write_words(words("%s/%c.csv", folder, letter), words(HEADER "%c,M,R,H26-02,V%c,repaired,1\n", letter, letter));
-        shell("rules=$PWD/rules && cd %s && %s post %c.csv --rules $rules --office office.db --today 2026-03-02 --threads "
-              "2 > said", folder, getenv("WITNESSMARK"), letter);
+        shell("rules=$PWD/rules && cd %s && %s post %c.csv --rules $rules --office office.db --today 2026-03-02 "
+              "--threads 2 > said",
+              folder, getenv("WITNESSMARK"), letter);
         char *said = read_whole(words("%s/said", folder), NULL);
         if (strstr(said, words("%c.csv: batch %d, 1 claims recorded", letter, letter - 'a' + 1)) == NULL)
             fail_msg("%s", said);
