@@ -331,8 +331,8 @@ static void who_stands_out(void **state)
         assert_int_equal(result.code, 0);
         assert_string_equal(result.out, pass == 0
                                             ? "comparison 2 recorded: 1 measures, 0 flags\n"
-                                            : "comparison 3 recorded: 1 measures, 2 flags; `witnessmark outliers` shows "
-                                              "the basis that each dealer must be told\n");
+                                            : "comparison 3 recorded: 1 measures, 2 flags; `witnessmark outliers` "
+                                              "shows the basis that each dealer must be told\n");
         result_free(&result);
     }
     struct result csv = RUN("outliers", "--office", copy, "--format", "csv"),
