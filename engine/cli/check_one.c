@@ -75,7 +75,7 @@ static int read_line(struct asking *asking, struct text *ret_line)
         putchar('\n');
         return STOPPED;
     }
-    if (length > 0 && asking->line[length - 1] == '\n')
+    if (asking->line[length - 1] == '\n') /* a line that is read has a character at least */
         length--;
     *ret_line = text_copy(&asking->desk.arena, text_trim((struct text){asking->line, (size_t)length}));
     return ret_line->bytes == NULL ? WM_NO_MEMORY : WM_OK;

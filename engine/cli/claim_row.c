@@ -134,8 +134,7 @@ static bool expects_something(const struct dossier *dossier)
 {
     const struct expectation *expectation = dossier->expectation;
 
-    return expectation != NULL && expectation->ambiguity_count == 0 &&
-           expectation->eligible.type == VALUE_BOOLEAN && expectation->eligible.number;
+    return expectation != NULL && expectation->ambiguity_count == 0 && expectation->eligible.number;
 }
 
 static int expect_items(const struct dossier *dossier, struct arena *arena, struct text *ret_cells)

@@ -291,7 +291,8 @@ static int set_option(const struct command *command, struct options *options, in
     case OPTION_LANG:
     case OPTION_ONE:
     case OPTION_FIX:
-    case OPTION_FIX_VIN: break;
+    case OPTION_FIX_VIN:
+    case OPTIONS: break;
     case OPTION_WORK:
         if (!read_count(word, &options->work))
             return usage_error(command, "--work \"%s\" is no whole number; write it as 256", word);
@@ -320,8 +321,6 @@ static int set_option(const struct command *command, struct options *options, in
     case OPTION_THREADS:
         if (!read_threads(word, &options->threads))
             return usage_error(command, "--threads \"%s\" is no number from 1 to 64", word);
-        break;
-    case OPTIONS:
         break;
     }
     return EXIT_DONE;

@@ -84,10 +84,10 @@ static bool asks_more(const struct dossier *dossier)
     return dossier->payable_cents < dossier->claim.total_amount_cents;
 }
 
-/* What is paid is not known, since the dealer's rates are not. */
+/* Of a claim that may be paid, so that it can be read: what is paid is not known, since the dealer's rates are not. */
 static bool is_open(const struct dealer_page *page, const struct dossier *dossier)
 {
-    return !dossier->claim.unreadable && !pack_is_for(page->desk->pack, dossier->claim.cells[COLUMN_DEALER]);
+    return !pack_is_for(page->desk->pack, dossier->claim.cells[COLUMN_DEALER]);
 }
 
 static void add_result(struct writing *writing)
@@ -230,7 +230,7 @@ static int add_expected(struct writing *writing)
         ADD(writing, 2, SENTENCE_expected_ambiguous, {"campaign", dossier->campaign->id});
         return WM_OK;
     }
-    if (expectation->eligible.type != VALUE_BOOLEAN || !expectation->eligible.number)
+    if (!expectation->eligible.number)
         return WM_OK;
     int status = table_scratch_new(&scratch);
     if (status != WM_OK)
@@ -274,8 +274,6 @@ static int add_possible(void *taker, const struct office_finding *finding)
     struct writing *writing = taker;
     struct buffer message = BUFFER_EMPTY;
 
-    if ((finding->reasons & UNKNOWN_OTHERS) == 0)
-        return WM_OK;
     language_possible(writing->page->language, writing->dossier, finding->rule_file, finding->rule_row,
                       &message);
     if (message.length > 0)

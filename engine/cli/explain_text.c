@@ -92,8 +92,7 @@ static void write_findings(struct buffer *out, const json_t *findings)
         buffer_say(out, "  %s: %s%s%s\n    %s\n", string_of(finding, "effect"),
                       string_of(finding, "finding"), item[0] != '\0' ? ", " : "", item,
                       string_of(finding, "message"));
-        if (string_of(finding, "rule")[0] != '\0')
-            buffer_say(out, "    by %s\n", string_of(finding, "rule"));
+        buffer_say(out, "    by %s\n", string_of(finding, "rule")); /* what can be read is found by rules alone */
     }
     buffer_add_byte(out, '\n');
 }

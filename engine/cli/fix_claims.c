@@ -320,7 +320,7 @@ static int fix_row(struct fixing *fixing, const struct claim_header *header, con
     row->row = csv;
     row->arena = arena;
     fixing->rows++;
-    if (csv->fault == CSV_OK && !csv->cut_short && csv->cell_count == header->width) {
+    if (csv->fault == CSV_OK && csv->cell_count == header->width) {
         memcpy(row->cells, csv->cells, csv->cell_count * sizeof *csv->cells);
         status = fix_cells(row);
         if (status == WM_OK)

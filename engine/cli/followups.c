@@ -127,9 +127,7 @@ static void write_text(const struct listing *listing, struct buffer *out, const 
         buffer_add_string(out, followup->due_on < listing->options->today ? ", OVERDUE since " : ", due on ");
         add_day(out, followup->due_on);
     }
-    if (followup->part.length > 0)
-        buffer_say(out, "\n    closed by a later claim on this vehicle with part %.*s",
-                      TEXT_ARGUMENTS(followup->part));
+    buffer_say(out, "\n    closed by a later claim on this vehicle with part %.*s", TEXT_ARGUMENTS(followup->part));
     if (followup->vehicle_status.length > 0 && !text_is(followup->vehicle_status, "in_service")) {
         buffer_say(out, "\n    the vehicle is %.*s", TEXT_ARGUMENTS(followup->vehicle_status));
         if (followup->vehicle_status_on != DAY_NONE)

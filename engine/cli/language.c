@@ -233,12 +233,10 @@ static struct text row_key(struct buffer *room, struct text file, struct text ro
     return buffer_text(room);
 }
 
-/* The message of a check's row as its table writes it. */
+/* The message of a check's row as its table writes it; no check is without this column. */
 static struct text written_message(const struct check *check, uint32_t row)
 {
-    return check->message_output < 0
-               ? TEXT("")
-               : value_as_text(table_output(check->table, row, (uint32_t)check->message_output));
+    return value_as_text(table_output(check->table, row, (uint32_t)check->message_output));
 }
 
 static bool is_fact(enum fact_id id, enum scope scope, struct text name)

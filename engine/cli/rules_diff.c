@@ -288,9 +288,8 @@ static int tell_claims(struct diffing *diffing)
     for (uint32_t i = 0; i < count; i++)
         different += sums[i].claims;
     if (diffing->options->format == FORMAT_TEXT)
-        buffer_format(&diffing->out, "%s%u of %u recorded claims would be decided differently%s\n",
-                      diffing->out.length > 0 ? "\n" : "", different, redecision->count,
-                      different > 0 ? ":" : "");
+        buffer_format(&diffing->out, "\n%u of %u recorded claims would be decided differently%s\n", different,
+                      redecision->count, different > 0 ? ":" : "");
     for (uint32_t i = 0; status == WM_OK && i < redecision->count; i++)
         if (redecided_differs(&redecision->claims[i]))
             tell_claim(diffing, &redecision->claims[i]);

@@ -30,12 +30,8 @@ static void add(struct linting *linting, const struct buffer *buffer)
 /* The file as the user names it: in the folder. */
 static void add_file(const struct linting *linting, struct text file, struct buffer *out)
 {
-    struct text folder = linting->desk.files.folder;
-
-    if (file.length > 0 && folder.length > 0) {
-        buffer_add_text(out, folder);
-        buffer_add_byte(out, '/');
-    }
+    buffer_add_text(out, linting->desk.files.folder);
+    buffer_add_byte(out, '/');
     buffer_add_text(out, file);
 }
 
@@ -50,7 +46,7 @@ static void write_text(const struct linting *linting, const char *kind, const st
         buffer_format(out, ":%llu", (unsigned long long)result->place.line);
     if (result->place.line > 0 && result->place.column > 0)
         buffer_format(out, ":%u", result->place.column);
-    buffer_add_string(out, result->place.file.length > 0 ? ": " : "");
+    buffer_add_string(out, ": ");
     buffer_say(out, "%.*s", TEXT_ARGUMENTS(result->wrong));
     if (result->advice.length > 0) {
         buffer_add_string(out, "; ");
@@ -143,12 +139,12 @@ static int take_result(void *context, const struct lint_result *result)
 
 /* --- Rules that cannot be used -------------------------------------------------------------------- */
 
-/* A diagnostic names its file with the folder already. */
+/* A diagnostic names its file with the folder already, but where that would be longer than a path may be. */
 static struct text without_folder(const struct linting *linting, struct text file)
 {
     struct text folder = linting->desk.files.folder;
 
-    if (folder.length == 0 || !text_starts_with(file, folder) || file.length <= folder.length)
+    if (!text_starts_with(file, folder))
         return file;
     return (struct text){file.bytes + folder.length + 1, file.length - folder.length - 1};
 }

@@ -1,4 +1,5 @@
 /* `rules print`: campaigns as pages that a person can hold against the bulletin. */
+#include <assert.h>
 #include <stdlib.h>
 
 #include "base/status.h"
@@ -104,7 +105,7 @@ static void print_group(struct printing *printing, const struct table *table, co
     grouping->group(printing, table, first);
     page_group(&printing->page, buffer_text(&printing->words));
     for (uint32_t row = first; row < table_row_count(table); row++) {
-        if (belong_together(table, grouping, first, row) && !printed[row]) {
+        if (belong_together(table, grouping, first, row)) { /* none of a group is printed before its first */
             printed[row] = true;
             print_row(printing, table, grouping, shared, row);
         } else if (grouping->in_order) {
@@ -197,24 +198,29 @@ static int print_vehicles(struct printing *printing)
 
 /* --- Kits and parts ------------------------------------------------------------------------------- */
 
-static const struct campaign_part *part_named(const struct campaign *campaign, struct text shown)
+/* Every kit and part that a table names is in the campaign's list. NULL: no memory, and the page has failed. */
+static const struct campaign_part *part_named(struct printing *printing, struct text shown)
 {
-    for (uint32_t i = 0; i < campaign->part_count; i++) {
-        char room[256];
-        struct text key = {room, shown.length < sizeof room ? text_item_key(shown, room) : 0};
-        if (text_equal(campaign->part_list[i].key, key))
-            return &campaign->part_list[i];
-    }
-    return NULL;
+    const struct campaign *campaign = printing->campaign;
+    char *room = arena_bytes(&printing->desk.arena, shown.length + 1);
+
+    printing->out.failed = printing->out.failed || room == NULL;
+    if (room == NULL)
+        return NULL;
+    uint32_t number = text_index_find(&campaign->part_index, (struct text){room, text_item_key(shown, room)});
+    assert(number != TEXT_INDEX_NONE);
+    return &campaign->part_list[number];
 }
 
 /* ` (net, each: 118.40; 121.90 from 2026-03-01)` */
 static void add_prices(struct printing *printing, struct text shown)
 {
-    const struct campaign_part *part = part_named(printing->campaign, shown);
+    const struct campaign_part *part = part_named(printing, shown);
     struct buffer *out = &printing->words;
 
-    if (part == NULL || part->price_count == 0) {
+    if (part == NULL)
+        return;
+    if (part->price_count == 0) {
         buffer_add_string(out, " (no price)");
         return;
     }

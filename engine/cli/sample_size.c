@@ -231,7 +231,7 @@ static int print(struct sizing *sizing)
     struct text rest = buffer_text(&sizing->words), line;
 
     while (text_cut(rest, '\n', &line, &rest)) {
-        if (line.length > 0 && line.bytes[0] == ' ')
+        if (line.bytes[0] == ' ') /* behind an empty line its end stands */
             buffer_add_text(&wrapped, line);
         else
             buffer_add_wrapped(&wrapped, line, 0, TEXT_WIDTH);

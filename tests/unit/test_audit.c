@@ -245,6 +245,26 @@ static void sizes(void **state)
          "\"-3\" is no amount above 0");
     says(RUN("sample", "size", "money", "--population", "3", "--tolerable", "0.01"), 2,
          "less than a cent to the claim");
+    static const char *const KINDS[][8] = {
+        {"rate", "--tolerable", "5"},
+        {"finding", "--population", "9", "--errors", "1"},
+        {"money", "--population", "9", "--tolerable", "1"},
+    };
+    for (size_t i = 0; i < COUNT(KINDS); i++) {
+        const char *call[12] = {"sample", "size"};
+        memcpy(call + 2, KINDS[i], sizeof KINDS[i]);
+        call[KINDS[i][3] != NULL ? 7 : 5] = "--risk";
+        call[KINDS[i][3] != NULL ? 8 : 6] = "0";
+        says(run_program(call), 2, "--risk \"0\" is no percentage between 0 and 100");
+    }
+    says(RUN("sample", "size", "finding", "--population", "5"), 2, "--errors is missing");
+    says(RUN("sample", "size", "finding", "--population", "5", "--errors", "99999999999"), 2,
+         "\"99999999999\" is no whole number above 0 that makes sense here");
+    says(RUN("sample", "size", "money", "--population", "5"), 2, "--tolerable is missing");
+    says(RUN("sample", "size", "money", "--population", "5", "--tolerable", "some"), 2,
+         "\"some\" is no amount above 0");
+    says(RUN("sample", "size", "money", "--population", "5", "--tolerable", "1", "--expected", "2.5"), 2,
+         "\"2.5\" is no whole number");
     says(RUN("sample", "size", "strata", "--bound", "2"), 2, "name the file of strata");
     says(RUN("sample", "size", "strata", path), 2, "--bound is missing");
     write_words(path, "stratum,claims,deviation\nsmall,0,5\nlarge,93,x\n");
@@ -303,6 +323,7 @@ static void mistakes_of_drawing(void **state)
     says(DRAW("--name", "s", "--size", "5", "--bounds", "100"), 2, "--bounds is for --by stratum");
     says(DRAW("--name", "s", "--size", "5", "--by", "stratum", "--bounds", "100;x"), 2,
          "\"x\" is no amount above 0");
+    says(DRAW("--name", "s", "--size", "5", "--by", "stratum", "--bounds", "0;100"), 2, "\"0\" is no amount above 0");
     says(DRAW("--name", "s", "--size", "5", "--by", "stratum", "--bounds", "100;100"), 2, "--bounds must rise");
     says(DRAW("--name", "s", "--size", "5", "--by", "stratum", "--bounds",
               "1;2;3;4;5;6;7;8;9;10;11;12;13;14;15;16;17;18;19;20;21"),
@@ -378,12 +399,45 @@ static void change(const char *trigger, const char *sql)
     sqlite3_close(database);
 }
 
+/* What would be in the frame now, and so many changes that not all are named. */
+static void changes_of_the_frame_are_named(void **state)
+{
+    enum { NAMED = 20 };
+    (void)state;
+
+    new_office();
+    draw_60();
+    struct csv_sheet sheet = csv_sheet_of_file(sheet_path());
+    for (size_t row = 1; row <= NAMED + 1; row++)
+        says(AUDIT("reverse", words("D137/%s", csv_at(&sheet, row, "claim")), "--by", "x", "--reason", "y", "--today",
+                   "2026-06-02"),
+             0, "due -");
+    csv_sheet_free(&sheet);
+    struct result result = AUDIT("sample", "redraw", "s");
+    size_t named = 0;
+    assert_int_equal(result.code, 1);
+    for (const char *at = result.out; (at = strstr(at, " would not be in the frame any more (")) != NULL; at++)
+        named++;
+    assert_int_equal(named, NAMED);
+    assert_non_null(strstr(result.out, "0 claims more, 21 fewer, 0 paid by another revision, 0 paid another amount\n"));
+    assert_non_null(strstr(result.out, "\n  and 1 more\n"));
+    result_free(&result);
+    result = AUDIT("sample", "redraw", "s", "--quiet");
+    assert_int_equal(result.code, 1);
+    assert_string_equal(result.out, "");
+    result_free(&result);
+}
+
 static void a_changed_record_is_found(void **state)
 {
     (void)state;
     new_office();
     draw_60();
     change("samples_update", "UPDATE samples SET seed = '43'");
+    says(AUDIT("sample", "redraw", "s"), 2, "other claims come out than are recorded");
+    new_office();
+    draw_60();
+    change("sample_items_delete", "DELETE FROM sample_items WHERE item = 60");
     says(AUDIT("sample", "redraw", "s"), 2, "other claims come out than are recorded");
     new_office();
     draw_60();
@@ -623,8 +677,47 @@ static void evaluation_by_money(void **state)
     assert_true(atof(figure("bound", "upper")) > atof(figure("money", "upper")));
     assert_true(notes("meaning", "bound"));
     says(AUDIT("evaluate", "s"), 0, "no more than (Stringer)");
+    says(AUDIT("evaluate", "s", "--format", "json"), 0, "\"rate\":null,\"paid_too_much\":");
     says(record(fill(3, 0)), 0, " corrected");
     says(AUDIT("evaluate", "s"), 0, "Nothing was found wrong.");
+    says(AUDIT("evaluate", "s", "--format", "json"), 0, "\"take_back_extrapolated\":null,");
+}
+
+static void evaluation_by_strata(void **state)
+{
+    (void)state;
+    new_office();
+    says(DRAW("--name", "s", "--by", "stratum", "--bounds", "300", "--size", "60", "--seed", "1", "--out",
+              sheet_path()),
+         0, "60 claims, ");
+    says(record(fill(3, 20)), 0, " judged");
+    says(AUDIT("evaluate", "s"), 0, " % (weighted by strata)\n");
+    says(AUDIT("evaluate", "s", "--format", "json"), 0, "\"by\":\"strata\"}");
+}
+
+static void pay_a_held_claim(const char *day)
+{
+    struct result held = AUDIT("flags", "--decision", "hold", "--dealer", "D137", "--format", "csv");
+    struct csv_sheet sheet = csv_sheet_read(held.out);
+
+    assert_true(sheet.count > 1);
+    says(AUDIT("decide", words("D137/%s", csv_at(&sheet, 1, "claim")), "pay", "--by", "x", "--reason", "y", "--today",
+               day),
+         0, "due ");
+    result_free(&held);
+    csv_sheet_free(&sheet);
+}
+
+/* Some are too old to be looked at, a claim that was decided later is not. */
+static void older_claims_are_counted(void **state)
+{
+    (void)state;
+    new_office();
+    pay_a_held_claim("2026-06-02");
+    long long all = number("SELECT count(*) FROM payments WHERE dealer = 'D137'");
+    says(AUDIT("sample", "draw", "--name", "s", "--because", "it stands out by hours", "--size", "1", "--today",
+               "2027-05-15"),
+         0, words("; 1 claims, %lld older ones left out (", all - 1));
 }
 
 /* --- Charging back ----------------------------------------------------------------------------------- */
@@ -794,6 +887,9 @@ static void revised_and_extrapolated(void **state)
     post_revision("A0361");
     says(AUDIT("reverse", "D137/A0361", SIGNED, "--today", "2026-07-16"), 2, "is in the frame of sample s");
     says(DRAW("--name", "t", "--size", "5", "--dealer", "D137"), 2, "covered by an extrapolated");
+    pay_a_held_claim("2026-07-17");
+    says(AUDIT("sample", "draw", "--name", "t", "--because", "x", "--size", "1", "--today", "2026-07-18"), 0,
+         " claims left out that an extrapolated chargeback covers\n");
 }
 
 /* What was taken back in another way is not taken again. */
@@ -1030,6 +1126,7 @@ int main(void)
         cmocka_unit_test(strata_that_cannot_be),
         cmocka_unit_test(mistakes_of_drawing),
         cmocka_unit_test(drawn_again),
+        cmocka_unit_test(changes_of_the_frame_are_named),
         cmocka_unit_test(a_changed_record_is_found),
         cmocka_unit_test(look_back),
         cmocka_unit_test(the_frame_is_what_is_paid),
@@ -1039,6 +1136,8 @@ int main(void)
         cmocka_unit_test(evaluations),
         cmocka_unit_test(evaluations_that_are_refused),
         cmocka_unit_test(evaluation_by_money),
+        cmocka_unit_test(evaluation_by_strata),
+        cmocka_unit_test(older_claims_are_counted),
         cmocka_unit_test(mistakes_of_charging),
         cmocka_unit_test(letters_stay_in_their_folder),
         cmocka_unit_test(claim_by_claim),

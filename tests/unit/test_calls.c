@@ -138,6 +138,8 @@ static void words_of_single_commands(void **state)
         {{"verify", "--head", ""}, "--head \"\" is no hash; write the 64 digits that `verify` printed"},
         {{"verify", "--head", digits},
          words("--head \"%s\" is no hash; write the 64 digits that `verify` printed", digits)},
+        {{"verify", "--head", words("%sz", digits + 2)},
+         words("--head \"%sz\" is no hash; write the 64 digits that `verify` printed", digits + 2)},
         {{"verify", "--head", digits + 3},
          words("--head \"%s\" is no hash; write the 64 digits that `verify` printed", digits + 3)},
         {{"rules", "new", "../X"},
@@ -160,6 +162,31 @@ static void words_of_single_commands(void **state)
                      result.code, result.out, result.err);
         result_free(&result);
     }
+}
+
+/* What `check` says of claims that are right, of files with another separator, and of several files. */
+static void checks_that_find_nothing(void **state)
+{
+    const char *right = words("%s/right.csv", folder), *tabs = words("%s/tabs.csv", folder),
+               *findings = words("%s/findings.csv", folder);
+    (void)state;
+
+    shell("head -n 2 fixtures/readme/claims.csv > %s && tr ',' '\\t' < %s > %s", right, right, tabs);
+    struct result commas = RUN("check", right, "--office", office, "--today", "2026-03-01"),
+                  tab = RUN("check", tabs, "--separator", "tab", "--office", office, "--today", "2026-03-01");
+    assert_int_equal(commas.code, 0);
+    assert_int_equal(strncmp(commas.out, "  decision   claims ", 20), 0); /* no claim stands above it */
+    assert_string_equal(tab.out, commas.out);
+    result_free(&commas);
+    result_free(&tab);
+    shell("cp %s %s", right, tabs);
+    struct result both =
+        RUN("check", right, tabs, "--office", office, "--today", "2026-03-01", "--findings", findings);
+    assert_int_equal(both.code, 1); /* the second of them is the first again */
+    result_free(&both);
+    char *written = read_whole(findings, NULL);
+    assert_int_equal(strncmp(written, "file,line,claim,", 16), 0);
+    free(written);
 }
 
 /* So many campaigns may be named, and no more. */
@@ -340,6 +367,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(mistakes_are_said_and_nothing_is_done),
         cmocka_unit_test(words_of_single_commands),
+        cmocka_unit_test(checks_that_find_nothing),
         cmocka_unit_test(campaigns_have_a_limit),
         cmocka_unit_test(help_is_there),
         cmocka_unit_test(a_full_disk_is_said),

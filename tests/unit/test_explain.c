@@ -1,6 +1,6 @@
 /* explain: every recorded row of the demo office is decided again as it was, with the rules, the office data
  * and the earlier claims of its time; and the words for people. */
-#include "program.h"
+#include "small_office.h"
 
 #include <jansson.h>
 
@@ -167,6 +167,200 @@ static void names_with_slashes(void **state)
     result_free(&result);
 }
 
+/* --- The small office ---------------------------------------------------------------------------------- */
+
+static void decisions_of_the_office(void **state)
+{
+    struct result text = RUN("explain", "D1/A3", "--office", small_whole),
+                  json = RUN("explain", "D1/A3", "--office", small_whole, "--format", "json"),
+                  flags = RUN("flags", "--office", small_whole, "--dealer", "D1");
+    (void)state;
+
+    has(text.out,
+        "\nThe office on 2026-03-12, A. Clerk: pay, payable 100.00, due 100.00. Reason: papers seen\n"
+        "The office on 2026-03-13, A. Clerk: reverse, payable 100.00, due -100.00. Reason: the wrong vehicle\n"
+        "The decision that stands: pay\n");
+    has(json.out, "\"office_decisions\":[{\"action\":\"pay\",\"by\":\"A. Clerk\",\"on\":\"2026-03-12\",\"reason\":"
+                  "\"papers seen\","
+                  "\"payable\":\"100.00\",\"due\":\"100.00\"},{\"action\":\"reverse\",\"by\":\"A. Clerk\",");
+    has(flags.out, "D1/A4  refuse by the office  asked 100.00  payable 0.00\n");
+    has(flags.out, "D1/A8  refuse  asked 0.00  payable 0.00\n");
+    result_free(&text);
+    result_free(&json);
+    result_free(&flags);
+}
+
+/* A copy of the office with rules of its own, by which one thing is found three times; a claim without a day and of an
+ * unknown dealer, who asks for what nobody expects. */
+static void what_is_found_again_and_not_expected(void **state)
+{
+    static const struct {
+        const char *call[8], *says;
+    } CASES[] = {
+        {{"flags", "--since", "2026-03-20", "--format", "csv"}, "D1,M1,0,T1," VIN_TWIN_2
+         ",2026-03-20,2026-03-02,pay,0.00,0.00,odd\n"},
+        {{"flags", "--since", "2026-03-20", "--format", "csv"}, "D9,M2,0,T1," VIN_TWIN_1
+         ",2026-03-20,,pay,0.00,0.00,again;odd\n"},
+        {{"followups"}, VIN_TWIN_2 "  D1/M1, campaign T1\n    renew the cap; open since 2026-03-02, 19 days, due on "
+                        "2026-05-01\n    closed by a later claim on this vehicle with part CP-1\n"},
+        {{"followups"}, VIN_TWIN_1 "  D9/M2, campaign T1\n    renew the cap; open since 2026-03-20, 1 day\n"},
+        {{"followups", "--format", "csv"}, "renew the cap,CP-1,2026-03-20,1,,,in_service,\n"},
+        {{"followups", "--format", "json"}, "\"days_open\":1,\"due_on\":null,\"days_left\":null,"},
+        {{"explain", "D1/M3"}, "  campaigns/T1/kits.csv, in error for this claim\n"},
+        {{"explain", "D1/M3"}, "  hold: rules-ambiguous\n    rows b and also-b both hit where one may; the office must "
+                               "correct its rules\n    by campaigns/T1/kits.csv\n"},
+        {{"explain", "D1/M1"}, "  operation OP-7: not expected, nothing counts\n"},
+        {{"explain", "D9/M2"}, "  part XX-9: not expected, nothing counts\n"},
+        {{"explain", "D9/M2"},
+         "  the dealer is unknown: no rate, no markup, nothing payable for parts and labor\n"},
+        {{"explain", "D9/M2"}, "  claim_engine             nothing\n"},
+    };
+    const char *rules = probe_path("more"), *copy = probe_path("copy.db");
+    (void)state;
+
+    shell("cp -r %s %s && cp %s %s", probe_path("rules"), rules, small_whole, copy);
+    write_words(words("%s/checks/labor/each.csv", rules),
+                "C,operation,>finding,>effect,>message\nall,-,odd,note,Odd.\nagain,OP-3,again,note,Again.\n");
+    write_words(words("%s/campaigns/T1/kits.csv", rules), "U,engine,outcome,>kit,>quantity\na,A,repaired,K-A,1\n"
+                                                          "b,B,repaired,K-B,1\nalso-b,B,-,K-C,1\n");
+    small_runs(RUN("post",
+                   probe_write_claims("claim=M1|vin=" VIN_TWIN_2 "|labor=OP-1=1;OP-2=1;OP-7=1|inspections=CAP=wrong\n"
+                                      "claim=M2|dealer=D9|completed_on=|vin=" VIN_TWIN_1
+                                      "|labor=OP-1=1;OP-3=1|inspections=CAP=wrong|parts=XX-9=1\n"
+                                      "claim=M3|vin=" VIN_B),
+                   "--office", copy, "--rules", rules, "--today", "2026-03-20"));
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        const char *call[16];
+        size_t count = 0;
+        for (; CASES[i].call[count] != NULL; count++)
+            call[count] = CASES[i].call[count];
+        call[count++] = "--office";
+        call[count++] = copy;
+        if (strcmp(call[0], "followups") == 0) {
+            call[count++] = "--today";
+            call[count++] = "2026-03-21";
+        }
+        call[count] = NULL;
+        struct result result = run_program(call);
+        assert_int_equal(result.code, 0);
+        if (strstr(result.out, CASES[i].says) == NULL)
+            fail_msg("%s: not said: %s\n%s", call[0], CASES[i].says, result.out);
+        result_free(&result);
+    }
+}
+
+/* When claims of two dealers must be decided, whichever comes first; a region without a time, and one whose time never
+ * ends. A6 waits, of a dealer in New Jersey, and H1, of one in New York. */
+static void time_to_decide(void **state)
+{
+    static const struct {
+        const char *deadlines, *option, *value, *out; /* of columns: claim, days left, whether silence approves */
+    } CASES[] = {
+        {"ny,US-NY,30,true\nnj,US-NJ,5,false\n", "--limit", "9", "A6 -1 false\nH1 24 true\n"},
+        {"ny,US-NY,5,\nnj,US-NJ,30,true\n", "--decision", "hold", "H1 -1 false\nA6 24 true\n"},
+        {"ny,US-NY,30,true\nnj,US-NJ,5,false\n", "--limit", "1", "A6 -1 false\n"},
+        {"ny,US-NY,30,true\nnj,US-NJ,5,false\n", "--sort", "dealer", "H1 24 true\nA6 -1 false\n"},
+        {"ny,US-NY,30,true\nnj,US-NJ,30,false\n", "--limit", "9", "A6 24 false\nH1 24 true\n"},
+        {"ny,US-NY,,true\nnj,US-NJ,2147483647,true\n", "--limit", "9", ""},
+    };
+    const char *rules = probe_path("times"), *copy = probe_path("times.db");
+    (void)state;
+
+    shell("cp -r %s %s && cp %s %s", probe_path("rules"), rules, small_whole, copy);
+    small_runs(RUN("post", probe_write_claims("claim=H1|vin=" VIN_TWIN_2 "|engine=HOLD"), "--office", copy, "--rules",
+                   rules, "--today", "2026-03-10", "--quiet"));
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        char *out = words("%s", "");
+        write_words(words("%s/deadlines.csv", rules),
+                    words("U,region,>decide_within_days,>silence_approves\n%s", CASES[i].deadlines));
+        struct result result = RUN("flags", "--office", copy, "--rules", rules, "--today", "2026-03-16", "--due-within",
+                                   "3000", "--format", "csv", CASES[i].option, CASES[i].value);
+        assert_int_equal(result.code, 0);
+        struct csv_sheet sheet = csv_sheet_read(result.out);
+        for (size_t row = 1; row < sheet.count; row++)
+            out = words("%s%s %s %s\n", out, csv_at(&sheet, row, "claim"), csv_at(&sheet, row, "days_left"),
+                        csv_at(&sheet, row, "silence_approves"));
+        if (strcmp(out, CASES[i].out) != 0)
+            fail_msg("%s%s, not %s", CASES[i].deadlines, out, CASES[i].out);
+        csv_sheet_free(&sheet);
+        result_free(&result);
+    }
+    write_words(words("%s/deadlines.csv", rules),
+                "U,region,>decide_within_days,>silence_approves\nnj,US-NJ,5,false\nny,US-NY,4,true\n");
+    struct result text =
+        RUN("flags", "--office", copy, "--rules", rules, "--today", "2026-03-16", "--due-within", "0");
+    has(text.out, "    decide by 2026-03-15, which was 1 day ago\n");
+    has(text.out, "    decide by 2026-03-14, which was 2 days ago; silence approves the claim\n");
+    result_free(&text);
+}
+
+/* More names of findings than there is room for at first: each is counted in the summary. */
+static void many_names_of_findings(void **state)
+{
+    enum { MANY = 70 };
+    const char *rules = probe_path("many");
+    char *rows = words("C,campaign,>finding,>effect,>message\n");
+    (void)state;
+
+    shell("cp -r %s %s", probe_path("rules"), rules);
+    for (int i = 1; i <= MANY; i++)
+        rows = words("%sr%d,-,found-%d,note,Found.\n", rows, i, i);
+    write_words(words("%s/checks/claim/many.csv", rules), rows);
+    struct result result = RUN("check", probe_write_claims("claim=N1"), "--office", small_whole, "--rules", rules,
+                               "--today", "2026-03-20");
+    assert_int_equal(result.code, 0);
+    for (int i = 1; i <= MANY; i++)
+        has(result.out, words("\n  note     found-%d ", i));
+    result_free(&result);
+}
+
+/* A comparison in which nobody stands out, and one in which somebody does by having less of it than others. */
+static void who_stands_out(void **state)
+{
+    const char *rules = probe_path("compare"), *copy = probe_path("compare.db");
+    (void)state;
+
+    shell("cp -r %s %s && cp %s %s", probe_path("rules"), rules, small_whole, copy);
+    for (int pass = 0; pass < 2; pass++) {
+        write_words(words("%s/outliers.csv", rules),
+                    words("measure,title,of_decision,of_outcome,decision,outcome,effect,finding,followup,side,near,far,"
+                          "draw_in\nheld,Claims that were held,,repaired,,,hold,,,both,%s,0\n",
+                          pass == 0 ? "0.9998,0.9999" : "0.51,0.52"));
+        struct result result = RUN("outliers", "record", "--by", "A. Clerk", "--today", words("2026-04-0%d", pass + 3),
+                                   "--office", copy, "--rules", rules);
+        assert_int_equal(result.code, 0);
+        assert_string_equal(result.out, pass == 0
+                                            ? "comparison 2 recorded: 1 measures, 0 flags\n"
+                                            : "comparison 3 recorded: 1 measures, 2 flags; `witnessmark outliers` "
+                                              "shows the basis that each dealer must be told\n");
+        result_free(&result);
+    }
+    struct result csv = RUN("outliers", "--office", copy, "--format", "csv"),
+                  json = RUN("outliers", "--office", copy, "--format", "json");
+    has(csv.out, "\n3,1,2026-04-04,A. Clerk,D2,held,below,1,10,0.1,");
+    has(csv.out, "\n3,2,2026-04-04,A. Clerk,D3,held,above,1,1,1,");
+    has(json.out, "{\"run\":3,\"number\":1,\"recorded_on\":\"2026-04-04\",\"recorded_by\":\"A. Clerk\","
+                  "\"dealer\":\"D2\",\"measure\":\"held\",\"side\":\"below\",");
+    result_free(&csv);
+    result_free(&json);
+}
+
+static void lists_of_no_office(void **state)
+{
+    static const char *const LISTS[] = {"flags", "followups", "outliers", "explain"};
+    const char *nowhere = probe_path("nowhere.db");
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(LISTS); i++) {
+        struct result result = strcmp(LISTS[i], "explain") == 0 ? RUN(LISTS[i], "D1/A3", "--office", nowhere)
+                                                                : RUN(LISTS[i], "--office", nowhere);
+        assert_int_equal(result.code, 2);
+        assert_int_equal(strncmp(result.err, nowhere, strlen(nowhere)), 0);
+        assert_string_equal(result.out, "");
+        result_free(&result);
+    }
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -175,6 +369,14 @@ int main(void)
         cmocka_unit_test(what_is_not_there),
         cmocka_unit_test(names_with_slashes),
     };
+    const struct CMUnitTest of_small_office[] = {
+        cmocka_unit_test(decisions_of_the_office),
+        cmocka_unit_test(what_is_found_again_and_not_expected),
+        cmocka_unit_test(time_to_decide),
+        cmocka_unit_test(many_names_of_findings),
+        cmocka_unit_test(who_stands_out),
+        cmocka_unit_test(lists_of_no_office),
+    };
     char pattern[] = "/tmp/witnessmark-explain-XXXXXX";
 
     folder = mkdtemp(pattern);
@@ -182,6 +384,7 @@ int main(void)
     office = words("%s/office.db", folder);
     post_nights();
     int failed = cmocka_run_group_tests(tests, NULL, NULL);
+    failed += cmocka_run_group_tests_name("the small office", of_small_office, small_open, probe_close);
     shell("rm -rf %s", folder);
     return failed;
 }

@@ -238,6 +238,11 @@ static void results_in_each_format(void **state)
                      "    for example: Tarrow, 2020, D22, built on 2022-05-31, without eps, repaired\n"
                      "    vehicles of the register: %zu\n",
                      rules, vehicles_that(takes_either_tarrow_kit)));
+    struct result json =
+        RUN("rules", "lint", "--rules", rules, "--office", demo_file("office.db"), "--format", "json");
+    assert_int_equal(json.code, 1);
+    assert_non_null(strstr(json.out, words("\"vehicles\":%zu,", vehicles_that(takes_either_tarrow_kit))));
+    result_free(&json);
 }
 
 static void rules_that_cannot_be_used(void **state)
@@ -265,6 +270,92 @@ static void rules_that_cannot_be_used(void **state)
     result_free(&no_office);
 }
 
+/* What is no cell of a table has no line or no column; what is only a warning stops nothing. */
+static void places_that_are_no_cell(void **state)
+{
+    static const struct {
+        const char *change; /* of the folder, by the shell */
+        const char *text, *csv, *json;
+    } CASES[] = {
+        {"rm campaigns/H26-02/campaign.csv",
+         "%s/campaigns/H26-02/campaign.csv: the file is missing; every campaign needs it\n",
+         "error,unusable,%s/campaigns/H26-02/campaign.csv,,,the file is missing,,,every campaign needs it\n",
+         "\"file\":\"%s/campaigns/H26-02/campaign.csv\",\"line\":null,\"column\":null,\"wrong\":\"the file is "
+         "missing\",\"example\":null,\"vehicles\":null,\"advice\":\"every campaign needs it\"}\n"},
+        {"sed -i '1s/quantity/much/' units.csv",
+         "%s/units.csv:1: the column \"quantity\" is missing; add it to the first row\n",
+         "error,unusable,%s/units.csv,1,,\"the column \"\"quantity\"\" is missing\",,,add it to the first row\n",
+         "\"file\":\"%s/units.csv\",\"line\":1,\"column\":null,\"wrong\":\"the column \\\"quantity\\\" is "
+         "missing\",\"example\":null,\"vehicles\":null,\"advice\":\"add it to the first row\"}\n"},
+        {"sed -i '1s/$/,\"x;y\"/; 2,$s/$/,/' campaigns/H26-02/prices.csv",
+         "warning: %s/campaigns/H26-02/prices.csv:1:4: unknown column, left alone: \"x;y\"\n",
+         "warning,unusable,%s/campaigns/H26-02/prices.csv,1,4,\"unknown column, left alone: \"\"x;y\"\"\",,,\n",
+         "\"file\":\"%s/campaigns/H26-02/prices.csv\",\"line\":1,\"column\":4,\"wrong\":\"unknown column, left "
+         "alone: \\\"x;y\\\"\",\"example\":null,\"vehicles\":null,\"advice\":null}\n"},
+    };
+    static const char *const FORMATS_SAID[] = {"text", "csv", "json"};
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        const char *rules = copied_rules(), *const said[] = {CASES[i].text, CASES[i].csv, CASES[i].json};
+        shell("cd '%s' && %s", rules, CASES[i].change);
+        for (size_t format = 0; format < COUNT(said); format++) {
+            struct result result = RUN("rules", "lint", "--rules", rules, "--format", FORMATS_SAID[format]);
+            const char *rest = strstr(said[format], "%s") + 2;
+            const char *whole =
+                words("%.*s%s%s", (int)(rest - 2 - said[format]), said[format], rules, rest);
+            if (result.code != 1 || strstr(result.out, whole) == NULL)
+                fail_msg("exit code %d, or not said: %s%s", result.code, whole, result.out);
+            result_free(&result);
+        }
+    }
+}
+
+/* Longer than a path may be: the file alone is named by what found the fault, and with its folder by the result. */
+static void a_folder_with_a_long_name(void **state)
+{
+    enum { LONGEST = 4095 }; /* kits.csv fits, campaign.csv does not */
+    char path[LONGEST + 1];
+    size_t length = LONGEST - strlen("/campaigns/X/kits.csv");
+    (void)state;
+
+    shell("rm -rf '%s/long' && mkdir -p '%s/long/campaigns/X' && cp rules/facts.csv rules/units.csv '%s/long'",
+          folder, folder, folder);
+    write_words(words("%s/long/campaigns/X/kits.csv", folder), "U,outcome,>kit,>quantity\na,repaired,K,1\n");
+    /* /./././ leads to the same folder */
+    snprintf(path, sizeof path, "%s/long", folder);
+    size_t from = strlen(path);
+    for (size_t i = from; i < length; i++)
+        path[i] = (i - from) % 2 == 0 ? '/' : '.';
+    path[length] = '\0';
+    if (path[length - 1] == '/')
+        path[length - 1] = '\0'; /* still too long for the longer name, which has four characters more */
+    assert_true(strlen(path) + strlen("/campaigns/X/campaign.csv") > LONGEST);
+    struct result result = RUN("rules", "lint", "--rules", path);
+    assert_int_equal(result.code, 1);
+    assert_non_null(strstr(
+        result.out, words("%s/campaigns/X/campaign.csv: the file is missing; every campaign needs it\n", path)));
+    result_free(&result);
+}
+
+/* What was not proved is counted, and by itself no fault. */
+static void what_is_not_proved_is_counted(void **state)
+{
+    const char *rules = copied_rules();
+    (void)state;
+
+    replace("deadlines.csv", "illinois,\"\"\"US-IL\"\"\"", "illinois,\"matches(?, \"\"US-IL.*\"\")\"");
+    struct result result = RUN("rules", "lint", "--rules", rules);
+    assert_int_equal(result.code, 0);
+    assert_string_equal(
+        result.out,
+        words("note: %s/deadlines.csv:1:1: it was not proved that no two rows of this table meet in error: it "
+              "depends on cells that compare facts with facts or with patterns; check it by hand\n"
+              "%s: 32 tables, 2 campaigns: no errors, no warnings; 1 thing not proved\n",
+              rules, rules));
+    result_free(&result);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -272,6 +363,9 @@ int main(void)
         cmocka_unit_test(demo_rules_are_clean_with_and_without_the_register),
         cmocka_unit_test(results_in_each_format),
         cmocka_unit_test(rules_that_cannot_be_used),
+        cmocka_unit_test(places_that_are_no_cell),
+        cmocka_unit_test(a_folder_with_a_long_name),
+        cmocka_unit_test(what_is_not_proved_is_counted),
     };
     return cmocka_run_group_tests(tests, make_copies, remove_copies);
 }

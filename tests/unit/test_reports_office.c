@@ -327,6 +327,58 @@ static void a_faulty_report_does_not_hide_the_others(void **state)
     shell("cd %s && seq -f 'n%%.0f.sql' 1001 | xargs rm", reports);
 }
 
+/* A report of the office's own with parameters and one section, and one without parameters. */
+static void reports_with_and_without_parameters(void **state)
+{
+    static const struct {
+        const char *words[9];
+        int code;
+        const char *says;
+    } CASES[] = {
+        {{"one", "--help"}, 0,
+         "\n\nparameters\n  --kind choice big|small\n                        which kind (default big)\n"
+         "  --since date          from then (must be given)\n\ncolumns\n"},
+        {{"bare", "--help"}, 0,
+         "usage: witnessmark report bare [OPTION...]\nBare\nOne row.\n\ncolumns\n  a                     nothing "
+         "(text)\n"},
+        {{"views", "--help"}, 0,
+         "usage: witnessmark report views [OPTION...]\ndescribes every view that a report's query may read, column by "
+         "column\n"},
+        {{"one", "--kind=small", "--since", "2026-01-02", "--format=csv"}, 0, "a\nsmall 2026-01-02\n"},
+        /* what stands behind -- is the report's name, whatever it is */
+        {{"--since", "2026-01-02", "--format", "csv", "--", "one"}, 0, "a\nbig 2026-01-02\n"},
+        {{"--", "--kind"}, 2, "--kind"},
+        /* the value of an option of the command's own may begin with -- */
+        {{"one", "--since=2026-01-02", "--section", "--kind"}, 2, "the report one has no section \"--kind\"; "},
+        {{"one", "--since=2026-01-02", "--section", "unlike-any"}, 2,
+         "the report one has no section \"unlike-any\"; `--help` behind its name lists them"},
+        {{"one", "--section"}, 2, "--section needs a value"},
+        {{"one", "--since"}, 2, "--since needs a value"},
+        {{"one"}, 2, "the report one needs --since: from then"},
+        {{"one", "--help", "--since"}, 2, "--since needs a value"},
+        {{"one", "--help", "more"}, 0, "usage: witnessmark report one "},
+    };
+    (void)state;
+
+    write_words(words("%s/one.sql", reports),
+                "-- title: One\n-- meaning: One row.\n-- parameter: kind choice big|small = big; which kind\n"
+                "-- parameter: since date; from then\n-- column: a text; what was asked for\n"
+                "SELECT :kind || ' ' || :since AS a\n");
+    write_words(words("%s/bare.sql", reports),
+                "-- title: Bare\n-- meaning: One row.\n-- column: a text; nothing\nSELECT 'x' AS a\n");
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        const char *call[16] = {"report", "--reports", reports, "--office", office};
+        memcpy(call + 5, CASES[i].words, sizeof CASES[i].words);
+        struct result result = run_program(call);
+        if (result.code != CASES[i].code || (strstr(result.out, CASES[i].says) == NULL &&
+                                             strstr(result.err, CASES[i].says) == NULL))
+            fail_msg("%s %s: exit code %d, %s%s", CASES[i].words[0], CASES[i].words[1] ? CASES[i].words[1] : "",
+                     result.code, result.out, result.err);
+        result_free(&result);
+    }
+    shell("rm %s/one.sql %s/bare.sql", reports, reports);
+}
+
 static void each_report_tells_its_help(void **state)
 {
     (void)state;
@@ -709,6 +761,7 @@ int main(void)
         cmocka_unit_test(parameters_must_be_used),
         cmocka_unit_test(only_files_of_the_folder_are_read),
         cmocka_unit_test(a_faulty_report_does_not_hide_the_others),
+        cmocka_unit_test(reports_with_and_without_parameters),
         cmocka_unit_test(each_report_tells_its_help),
         cmocka_unit_test(every_view_and_column_is_documented),
         cmocka_unit_test(every_view_can_be_read),

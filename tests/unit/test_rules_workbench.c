@@ -116,6 +116,38 @@ static void pages_that_cannot_be_printed(void **state)
     result_free(&html);
 }
 
+/* A campaign of which little is said: conditions that all rows share behind a note, a row that does not say whether a
+ * vehicle is eligible, a name as long as none is on paper, and its price all the same. */
+static void campaign_with_little_in_it(void **state)
+{
+    char long_name[301];
+    const char *rules = words("%s/little", folder), *campaign = words("%s/campaigns/P", rules);
+    (void)state;
+
+    memset(long_name, 'K', 300);
+    long_name[300] = '\0';
+    shell("rm -rf %s && mkdir -p %s && cp rules/facts.csv rules/units.csv rules/deadlines.csv %s", rules, campaign,
+          rules);
+    write_words(words("%s/campaign.csv", campaign), "key,value\ncampaign,P\n");
+    write_words(words("%s/eligibility.csv", campaign), "U,model_line,>eligible\na,A,true\nb,B,\n");
+    write_words(words("%s/kits.csv", campaign),
+                words("U,engine,outcome,>kit,>quantity\ne1,E1,repaired,K-1,1\ne2,E2,repaired,%s,1\n", long_name));
+    write_words(words("%s/prices.csv", campaign), words("part,price,valid_from\n%s,5,\n", long_name));
+    write_words(words("%s/labor.csv", campaign), "C,outcome,engine,>operation,>hours,>need\n"
+                                                 "one,repaired,E1,OP-1,1,required\ntwo,repaired,E1,OP-2,1,required\n");
+    const char *const lines[] = {
+        "P\n=\n",
+        "  Eligible\n      A\n  Not eligible\n      B\n",
+        "All of these: repaired.\n  K-1 (no price)\n",
+        words("  %s\n    (net, each: 5.00)\n", long_name),
+        "Lines that fit add up. All of these: repaired, E1.\n  OP-1\n      1 h required        all eligible vehicles\n",
+    };
+    struct result page = RUN("rules", "print", "--rules", rules);
+    assert_int_equal(page.code, 0);
+    expect_lines(page.out, lines, COUNT(lines));
+    result_free(&page);
+}
+
 /* --- rules new ------------------------------------------------------------------------------------ */
 
 static void new_campaign_passes_lint_once_filled_in(void **state)
@@ -177,6 +209,48 @@ static void new_campaign_stays_in_its_folder(void **state)
     assert_int_equal(nowhere.code, 2);
     assert_non_null(strstr(nowhere.err, "there is no such rules folder"));
     result_free(&nowhere);
+}
+
+/* Where no campaign can be made: what is said, and that nothing is left. */
+static void new_campaign_where_none_can_be(void **state)
+{
+    enum { LONGEST = 4095 };
+    char path[LONGEST + 200];
+    const char *file = words("%s/no-folder", folder), *blocked = words("%s/blocked", folder);
+    const struct {
+        const char *rules, *says;
+    } CASES[] = {
+        {file, words("%s: there is no such rules folder; name it with --rules\n", file)},
+        {blocked, words("%s/campaigns/N1: Not a directory\n", blocked)},
+        {"/proc", "/proc/campaigns: "}, /* where nobody makes a folder */
+    };
+    (void)state;
+
+    shell("rm -rf %s && mkdir %s && echo > %s && echo > %s/campaigns", blocked, blocked, file, blocked);
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        struct result result = RUN("rules", "new", "N1", "--rules", CASES[i].rules);
+        assert_int_equal(result.code, 2);
+        if (strncmp(result.err, CASES[i].says, strlen(CASES[i].says)) != 0)
+            fail_msg("%s, not %s", result.err, CASES[i].says);
+        result_free(&result);
+    }
+    struct result result = RUN("rules", "new", "--rules", blocked, "--", "-X");
+    assert_int_equal(result.code, 2);
+    assert_non_null(strstr(result.err, "\"-X\" cannot be a campaign's number here"));
+    result_free(&result);
+    /* a path that has no room for the campaign's folder, and one that has none for `campaigns` */
+    shell("mkdir %s/long", folder);
+    for (int length = LONGEST - 12; length <= LONGEST; length += 12) {
+        int written = snprintf(path, sizeof path, "%s/long", folder);
+        for (int i = written; i < length; i++)
+            path[i] = (i - written) % 2 == 0 ? '/' : '.';
+        path[length] = '\0';
+        result = RUN("rules", "new", "N1", "--rules", path);
+        assert_int_equal(result.code, 2);
+        assert_int_equal(strncmp(result.err, path, 1000), 0);
+        result_free(&result);
+        shell("test -z \"$(ls -A %s/long)\"", folder);
+    }
 }
 
 /* --- rules diff ----------------------------------------------------------------------------------- */
@@ -307,11 +381,55 @@ static void recorded_claims_that_would_be_decided_differently(void **state)
     assert_true(claims > 0 && dealers > 0 && dealers <= claims);
     csv_sheet_free(&sheet);
     result_free(&amended);
+    /* who is paid more, who less, and who gets another decision, in words */
+    static const struct {
+        const char *from, *to, *says[3];
+    } WORDS_SAID[] = {
+        {"other_limit,10.00", "other_limit,10.00", {" pay as before, payable ", " becomes ", "  payable "}},
+        {"other_limit,10.00", "other_limit,90.00", {" pay as before, payable ", ", +", "\nby dealer:\n"}},
+        {"other_limit,90.00", "other_limit,", {"  other_limit, value: was 45.00, becomes empty\n", NULL, NULL}},
+        {"closes_on,", "closes_on,2026-01-20", {" pay becomes refuse, payable ", " becomes 0.00\n", NULL}},
+    };
+    for (size_t i = 0; i < COUNT(WORDS_SAID); i++) {
+        replace("campaigns/H26-02/campaign.csv", WORDS_SAID[i].from, WORDS_SAID[i].to);
+        struct result text = RUN("rules", "diff", rules, "--office", office);
+        assert_int_equal(text.code, 0);
+        for (size_t k = 0; k < COUNT(WORDS_SAID[i].says) && WORDS_SAID[i].says[k] != NULL; k++)
+            if (strstr(text.out, WORDS_SAID[i].says[k]) == NULL)
+                fail_msg("%s: not said: %s\n%s", WORDS_SAID[i].to, WORDS_SAID[i].says[k], text.out);
+        result_free(&text);
+    }
+    replace("campaigns/H26-02/campaign.csv", "closes_on,2026-01-20", "closes_on,");
+    replace("campaigns/H26-02/campaign.csv", "other_limit,", "other_limit,10.00");
     /* nothing is written down */
     struct result again = RUN("rules", "diff", rules, "--office", office, "--threads", "1");
     assert_non_null(
         strstr(again.out, words("%zu of 488 recorded claims would be decided differently:", claims)));
     result_free(&again);
+}
+
+/* More claims than there is room for at first; the same rules decide them alike. */
+static void many_recorded_claims_that_are_decided_alike(void **state)
+{
+    enum { MANY = 1100 };
+    const char *office = words("%s/many.db", folder), *path = words("%s/many.csv", folder);
+    FILE *file = fopen(path, "w");
+    (void)state;
+
+    need(file != NULL, path);
+    fputs("claim,dealer,repair_order,campaign,vin,outcome\n", file);
+    for (int i = 0; i < MANY; i++)
+        fprintf(file, "c%d,D137,R%d,H26-02,V%d,repaired\n", i, i, i);
+    fclose(file);
+    shell("cp '%s' '%s'", demo_file("office.db"), office);
+    struct result posted = RUN("post", path, "--office", office, "--today", "2026-03-02", "--quiet");
+    assert_int_equal(posted.code, 0);
+    result_free(&posted);
+    struct result same = RUN("rules", "diff", "rules", "--office", office);
+    assert_int_equal(same.code, 0);
+    assert_string_equal(same.out, words("the rules decide alike: no row differs\n\n0 of %d recorded claims would be "
+                                        "decided differently\n", MANY));
+    result_free(&same);
 }
 
 static void folders_that_cannot_be_compared(void **state)
@@ -337,12 +455,15 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(campaign_as_a_page),
         cmocka_unit_test(campaign_as_html),
+        cmocka_unit_test(campaign_with_little_in_it),
         cmocka_unit_test(pages_that_cannot_be_printed),
         cmocka_unit_test(new_campaign_passes_lint_once_filled_in),
         cmocka_unit_test(new_campaign_stays_in_its_folder),
+        cmocka_unit_test(new_campaign_where_none_can_be),
         cmocka_unit_test(same_rules_have_no_difference),
         cmocka_unit_test(changes_are_told_in_words),
         cmocka_unit_test(recorded_claims_that_would_be_decided_differently),
+        cmocka_unit_test(many_recorded_claims_that_are_decided_alike),
         cmocka_unit_test(folders_that_cannot_be_compared),
     };
     return cmocka_run_group_tests(tests, make_copies, remove_copies);
