@@ -487,7 +487,11 @@ static void decide_again(const char *path, struct capture *capture, struct verif
 
 #define ROW_3 "batch 1, line 4, claim D1/A3, revision 0 (row 3): "
 #define ROW_21 "batch 2, line 4, claim D2/B3, revision 1 (row 21): "
+#define ROW_9 "batch 1, line 11, claim D1/B1, revision 0 (row 9): "
+#define ROW_11 "batch 1, line 13, claim D2/B3, revision 0 (row 11): "
 #define CHANGED "; the program or the file has changed"
+#define OTHER_WORK \
+    ROW_11 "decided again, its follow-up work is another one than is recorded: renew the cap" CHANGED
 #define OTHER(what, of) \
     "comparison 1 of dealers, made again, gives another " what " for " of " than is recorded" CHANGED
 
@@ -532,9 +536,27 @@ static void what_is_decided_again(void **state)
          "WHERE first_row = 20", /* the number of the claim is gone */
          ROW_20 "decided again, it is no row of its own any more" CHANGED},
         {"DELETE FROM rules_contents", "rules 1 have no files" AGAIN},
-        {"UPDATE followups SET due_on = NULL", "batch 1, line 13, claim D2/B3, revision 0 (row 11): decided "
-                                               "again, its follow-up work is another one than is "
-                                               "recorded: renew the cap" CHANGED},
+        {"UPDATE rules_files SET bytes = CAST('x' AS BLOB) WHERE file = 1",
+         "this program cannot use rules 1; decide again with the program of that time"},
+        {"DELETE FROM claim_rows WHERE row = 20", "batch 2 gives more rows than are recorded; the file has changed"},
+        {"UPDATE followups SET due_on = NULL", OTHER_WORK},
+        {"UPDATE followups SET number = 2", OTHER_WORK},
+        {"UPDATE followups SET vin = '" VIN_B "'", OTHER_WORK},
+        {"UPDATE followups SET followup = 'renew the hose'", OTHER_WORK},
+        {"UPDATE followups SET part = 'cp-1'", OTHER_WORK},
+        {"UPDATE followups SET part_key = 'CP2'", OTHER_WORK},
+        {"DELETE FROM followups",
+         ROW_11 "decided again, it asks for follow-up work that is not recorded: renew the cap" CHANGED},
+        {"UPDATE followups SET row = 9",
+         ROW_9 "decided again, it does not ask for follow-up work that is recorded: renew the cap" CHANGED},
+        {"DELETE FROM followup_parts",
+         ROW_21 "decided again, it supplies a part for earlier follow-up work, which is not recorded" CHANGED},
+        {"UPDATE followup_parts SET number = 2",
+         ROW_21 "decided again, it supplies a part for other follow-up work than is recorded" CHANGED},
+        {"UPDATE followup_parts SET row = 10",
+         ROW_21 "decided again, it supplies a part for other follow-up work than is recorded" CHANGED},
+        {"UPDATE followup_parts SET supplied_by = 20",
+         ROW_20 "decided again, it does not supply a part for follow-up work, as is recorded" CHANGED},
         {"UPDATE chain SET number = 2 WHERE kind = 'outliers'", ""},
         {"UPDATE outlier_runs SET last_row = 20",
          "comparison 1 of dealers did not count what was recorded before it" CHANGED},
@@ -593,6 +615,14 @@ static void what_is_decided_again(void **state)
                                   EDITS[i].said, (int)result.faults, capture.text);
     }
     assert_int_equal(missed, 0);
+    /* of the two differences of a row the first is named alone */
+    struct verify_result result;
+    struct capture capture;
+    decide_again(small_edited("UPDATE followups SET part = 'X'; INSERT INTO followups SELECT row, 2, vin, followup, "
+                              "part, '', due_on FROM followups"),
+                 &capture, &result);
+    assert_int_equal(result.faults, 1);
+    assert_string_equal(behind_name(capture.text), OTHER_WORK "\n");
 }
 
 /* --- Whoever else reads it ---------------------------------------------------------------------- */

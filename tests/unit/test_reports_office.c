@@ -102,7 +102,7 @@ static const struct {
     {"SELECT 1 AS b", "column 1 of the query is called \"b\", and the header has \"a\" there; name it with AS"},
     {"SELECT 1 AS a, 2 AS b", "the query gives 2 columns, and the header has 1"},
     {"-- column: b text; x\nSELECT 1 AS a", "the query gives 1 column, and the header has 2"},
-    {"DROP TABLE IF EXISTS nowhere", "t.sql:4: " ONLY_READS}, /* SQLite finds nothing to be asked about */
+    {"DROP TABLE IF EXISTS nowhere", "t.sql:4:1: " ONLY_READS}, /* SQLite finds nothing to be asked about */
     {"SELECT randomblob(9) || load_extension('x.so') AS a", "the function \"randomblob\" is not one"},
     {"SELECT 1 AS a,\n  colum\nFROM claims_now", "t.sql:5:3: the query cannot be used: no such column: colum"},
     {"-- column: b text; x\nSELECT 1 AS a,\n  random() AS b", "t.sql:6:3: the function \"random\" is not one"},
