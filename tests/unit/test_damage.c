@@ -177,6 +177,14 @@ static void rows_of_batches(void **state)
          NULL},
         {"UPDATE batches SET posted_at = '' WHERE batch = 2", "batch 2 does not fit its entry 6 ", NULL},
         {"UPDATE batches SET batch = 3 WHERE batch = 2", "batches has a gap before batch 3" AGAIN, NULL},
+        {"UPDATE batches SET batch = 0 WHERE batch = 1", ROW_1 "it stands among the rows of batch 0" AGAIN, NULL},
+        {"UPDATE claim_rows SET row = 99 WHERE row = 21", "row 21 of claim_rows is missing" AGAIN,
+         "row_buckets does not have it by its claim" AGAIN},
+        {"UPDATE claim_rows SET row = 0 WHERE row = 1", "row 1 of claim_rows is missing" AGAIN,
+         "claim D1/A1, revision 0 (row 0): its content is missing in row_blocks" AGAIN},
+        {"INSERT INTO office_decisions SELECT (SELECT max(number) + 1 FROM office_decisions), row, action, decided_by, "
+         "reason, decided_on, recorded_at, payable_cents, due_cents FROM office_decisions WHERE number = 1",
+         "the chain has 6 entries of kind decision and 7 are recorded" AGAIN, NULL},
         {"DELETE FROM findings WHERE row = 3",
          "batch 1, line 4, claim D1/A3, revision 0 (row 3): it does not fit its "
          "digest" AGAIN,
@@ -440,6 +448,13 @@ static void the_schema_and_the_database(void **state)
         {"CREATE TABLE more (a)", "the schema has the table more, which this program did not make; take it out",
          NULL},
         {"DROP VIEW payments", "the schema lacks the view payments" AGAIN, NULL},
+        {"CREATE VIEW zz AS SELECT 1", "the schema has the view zz, which this program did not make; take it out",
+         NULL},
+        {"DROP VIEW vehicles_now", "the schema lacks the view vehicles_now" AGAIN, NULL}, /* the last by name */
+        /* it begins as ours does */
+        {"DROP VIEW findings_made; CREATE VIEW findings_made AS\nSELECT f.row, f.number, f.effect, f.finding, f.item, "
+         "f.message, f.rule FROM findings",
+         "the schema's view findings_made was changed" AGAIN, NULL},
         {"DROP VIEW payments; CREATE VIEW payments AS SELECT 1", "the schema's view payments was changed" AGAIN,
          NULL},
         {"CREATE TRIGGER zz AFTER INSERT ON batches BEGIN SELECT 1; END",
@@ -549,6 +564,9 @@ static void what_is_decided_again(void **state)
          ROW_11 "decided again, it asks for follow-up work that is not recorded: renew the cap" CHANGED},
         {"UPDATE followups SET row = 9",
          ROW_9 "decided again, it does not ask for follow-up work that is recorded: renew the cap" CHANGED},
+        {"UPDATE row_blocks SET records = CAST(substr(records, 1, 32) || x'02000000' || 'A2' AS BLOB) "
+         "WHERE first_row = 20", /* it ends behind its first cell, and the next row is gone */
+         "batch 2 gives fewer rows than are recorded; the file has changed"},
         {"DELETE FROM followup_parts",
          ROW_21 "decided again, it supplies a part for earlier follow-up work, which is not recorded" CHANGED},
         {"UPDATE followup_parts SET number = 2",
@@ -766,6 +784,9 @@ static void readers_go_on_or_refuse(void **state)
         "UPDATE row_blocks SET records = substr(records, 1, 137) WHERE first_row = 20",
         "UPDATE row_blocks SET records = CAST(substr(records, 1, 32) || x'ffffffff' || substr(records, 37) AS "
         "BLOB)",
+        /* the first record ends behind its first cell */
+        "UPDATE row_blocks SET records = CAST(substr(records, 1, 32) || x'03000000413100' AS BLOB) "
+        "WHERE first_row = 1",
         "DELETE FROM row_buckets",
         "UPDATE row_buckets SET entries = x''",
         "UPDATE row_buckets SET entries = substr(entries, 1, length(entries) - 1)",

@@ -386,6 +386,42 @@ static void followups_of_any_shape(void **state)
     }
 }
 
+/* --- Claims of odd revisions and hours ------------------------------------------------------------- */
+
+/* What stands, as the program keeps it, is what verify comes to by another way: where a revision falls above a row that
+ * counts for nothing, and where hours leave the range. */
+static void what_stands_is_proved(void **state)
+{
+    static const struct {
+        const char *claims, *today;
+    } POSTS[] = {
+        {"claim=N1|vin=" VIN_TWIN_2 "|repair_order=RN" PAY_10 "\n"
+         "claim=N2|vin=" VIN_B "|repair_order=RL|labor=OP-1=9000000000000; OP-2=9000000000000|technician=T5"
+         "|labor_amount=100|total_amount=100\n"
+         "claim=N3|vin=" VIN_B "|repair_order=RM|labor=OP-1=9000000000000|technician=T5"
+         "|labor_amount=100|total_amount=100",
+         "2026-05-20"},
+        {"claim=N1|vin=" VIN_TWIN_2 "|repair_order=RN|technician=T8" PAY_10, "2026-05-21"}, /* counts for nothing */
+        {"claim=N1|revision=1|engine=HOLD|vin=" VIN_TWIN_2 "|repair_order=RN" PAY_10 "\n"
+         "claim=N2|revision=1|vin=" VIN_B "|repair_order=RL|labor=OP-1=1|technician=T5",
+         "2026-05-22"},
+    };
+    const char *office = probe_path("odd.db");
+    (void)state;
+
+    shell("cp %s %s", small_whole, office);
+#define ODD(...) small_runs(RUN(__VA_ARGS__, "--office", office, "--rules", probe_path("rules"), "--quiet"))
+    for (size_t i = 0; i < COUNT(POSTS); i++)
+        ODD("post", probe_write_claims(POSTS[i].claims), "--today", POSTS[i].today);
+    ODD("decide", "D2/N1", "refuse", "--by", "B", "--reason", "x", "--today", "2026-05-23");
+    assert_string_equal(copied_query(office, "SELECT revision, decision FROM claims_now WHERE claim = 'N1'"),
+                        "1|refuse\n");
+    ODD("verify", "--again");
+    ODD("reverse", "D1/N3", "--by", "B", "--reason", "x", "--today", "2026-05-24");
+    ODD("verify", "--again");
+#undef ODD
+}
+
 /* --- Queries under guard -------------------------------------------------------------------------- */
 
 struct staged {
@@ -637,6 +673,7 @@ int main(void)
         cmocka_unit_test(audits_that_do_not_hold_together),
         cmocka_unit_test(writers_refuse_damage),
         cmocka_unit_test(followups_of_any_shape),
+        cmocka_unit_test(what_stands_is_proved),
         cmocka_unit_test(values_pass_the_guard),
         cmocka_unit_test(queries_are_stopped),
         cmocka_unit_test(left_overs),

@@ -388,7 +388,8 @@ static void strange_regions_are_one_warning(void **state)
         const char *region;
         bool strange;
     } cases[] = {{"US-NY", false},   {"GB-ENG", false}, {"FR-2", false}, {"", false},       {"us-ny", true},
-                 {"New York", true}, {"US", true},      {"US-", true},   {"US-ABCD", true}, {"U1-NY", true}};
+                 {"New York", true}, {"US", true},      {"US-", true},   {"US-ABCD", true}, {"U1-NY", true},
+                 {"US-9", false},    {"US-Z", false},    {"US-a", true},  {"US-:", true},        {"US-/", true}};
     struct office_kit kit;
     struct load_summary summary;
 

@@ -739,10 +739,12 @@ static void odd_claims_are_known(void **state)
     probe_facts("claim", "earlier_outcome vehicle_known");
     const char *new = odd_pack("new", "--campaign", "T1"), *old = odd_pack("old", "--campaign", "T0");
     for (size_t i = 0; i < COUNT(CLAIMS); i++) {
-        bool is_old = strstr(CLAIMS[i], "T0") != NULL;
-        char *by_office = words("%s", probed(CLAIMS[i], NULL));
+        bool is_old = strstr(CLAIMS[i], "campaign=T0") != NULL;
+        const char *by_office = words("%s", probed(CLAIMS[i], NULL));
         if (strstr(CLAIMS[i], "revision") != NULL) /* whose claim it corrects only the office knows */
             continue;
+        if (strstr(CLAIMS[i], "NO-VIN!") != NULL) /* what is no VIN is in no list of vehicles */
+            by_office = "|false\n";
         char *known = probed(CLAIMS[i], is_old ? old : new);
         if (strcmp(known, by_office) != 0)
             fail_msg("%s: the office says %s, the pack %s", CLAIMS[i], by_office, known);
