@@ -344,6 +344,13 @@ static void what_is_derived(void **state)
         {"DELETE FROM vehicle_buckets", "bucket 1 of vehicle_buckets is not what vehicle_versions say", NULL},
         {"UPDATE vehicle_buckets SET bucket = 2",
          "bucket 2 of vehicle_buckets is not what vehicle_versions say", NULL},
+        /* behind the hashes, the rest of the first key, and the profile */
+        {"UPDATE vehicle_buckets SET vehicles = CAST(substr(vehicles, 1, length(vehicles) / 20 * 8) || x'fefefefe' || "
+         "substr(vehicles, length(vehicles) / 20 * 8 + 5) AS BLOB)",
+         "bucket 1 of vehicle_buckets is not what vehicle_versions say", NULL},
+        {"UPDATE vehicle_buckets SET vehicles = CAST(substr(vehicles, 1, length(vehicles) / 20 * 8 + 4) || "
+         "x'fefefefe' || substr(vehicles, length(vehicles) / 20 * 8 + 9) AS BLOB)",
+         "bucket 1 of vehicle_buckets is not what vehicle_versions say", NULL},
         {"INSERT INTO vehicle_buckets VALUES (9, x'00')", "bucket 9 of vehicle_buckets is not what ", NULL},
         {"UPDATE vehicle_buckets SET vehicles = substr(vehicles, 1, length(vehicles) - 1)",
          "bucket 1 of vehicle_buckets is not what vehicle_versions say", NULL},

@@ -407,12 +407,24 @@ static void what_stands_is_proved(void **state)
          "2026-05-22"},
     };
     const char *office = probe_path("odd.db");
+    char engine[20001];
     (void)state;
+
+    memset(engine, 'e', sizeof engine - 1);
+    engine[sizeof engine - 1] = '\0';
 
     shell("cp %s %s", small_whole, office);
 #define ODD(...) small_runs(RUN(__VA_ARGS__, "--office", office, "--rules", probe_path("rules"), "--quiet"))
     for (size_t i = 0; i < COUNT(POSTS); i++)
         ODD("post", probe_write_claims(POSTS[i].claims), "--today", POSTS[i].today);
+    probe_facts("claim", "kits_claimed"); /* which asks for what stood, and for no technician's day */
+    ODD("post", probe_write_claims(words("claim=N4|vin=" VIN_B "|engine=%s|repair_order=RP" PAY_100, engine)), "--today",
+        "2026-05-23");
+    probe_facts("claim", NULL);
+    struct result result = RUN("explain", "D1/N4", "--office", office);
+    if (result.code != 0 || strstr(result.out, engine) == NULL)
+        fail_msg("%s%s", result.out, result.err);
+    result_free(&result);
     ODD("decide", "D2/N1", "refuse", "--by", "B", "--reason", "x", "--today", "2026-05-23");
     assert_string_equal(copied_query(office, "SELECT revision, decision FROM claims_now WHERE claim = 'N1'"),
                         "1|refuse\n");
@@ -611,6 +623,10 @@ static void left_overs(void **state)
     }
     /* a link, and a folder of such a name */
     const long other = dead_process(), third = dead_process();
+    const char *foreign = words("%s.%ld.part-wal", path, third);
+    write_words(foreign, "x");
+    touch(foreign, OLD);
+    bool owned = geteuid() != 0 || chown(foreign, 65534, 65534) != 0; /* root alone can give it away */
     const char *link = words("%s.%ld.part", path, other), *inner = words("%s.%ld.part", path, third);
     assert_int_equal(symlink("o.db.0.part", link), 0);
     touch(link, OLD);
@@ -623,6 +639,7 @@ static void left_overs(void **state)
         if (file_is_there(words("%s/%s", folder, FILES[i].name)) != FILES[i].stays)
             fail_msg("%s", FILES[i].name);
     assert_true(file_is_there(link) && file_is_there(inner));
+    assert_true(file_is_there(foreign) != owned);
 }
 
 /* Whoever opens the office for writing takes them away, also by a name without a folder; whoever reads does

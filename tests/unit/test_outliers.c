@@ -191,6 +191,20 @@ static void sides_and_work(void **state)
     rules = whole;
 }
 
+/* The basis says from which day on claims were counted. */
+static void recorded_since_a_day(void **state)
+{
+    const char *other = words("%s/since.db", folder);
+    (void)state;
+
+    shell("cp %s %s", office, other);
+    run_well(RUN("outliers", "record", "--by", "A. Clerk", "--office", other, "--rules", rules, "--today",
+                 "2026-05-01", "--since", "2026-02-15", "--quiet"));
+    struct result result = RUN("outliers", "--office", other, "--format", "csv");
+    has(result.out, "Counted were claims received from 2026-02-15 as they were decided");
+    result_free(&result);
+}
+
 /* Where every other dealer has none or ten of a hundred, 8 % of many is nothing out of the way; fifty of fifty
  * still are. */
 static void nobody_where_all_differ(void **state)
@@ -384,6 +398,7 @@ int main(void)
         cmocka_unit_test(counted_by_hand),         cmocka_unit_test(large_seen_and_small_not_accused),
         cmocka_unit_test(nobody_where_all_differ), cmocka_unit_test(days_and_measures_asked_for),
         cmocka_unit_test(sides_and_work),
+        cmocka_unit_test(recorded_since_a_day),
         cmocka_unit_test(recorded_with_its_basis), cmocka_unit_test(recorded_again_and_verified),
         cmocka_unit_test(wrong_measures),          cmocka_unit_test(lint_knows_the_findings),
     };

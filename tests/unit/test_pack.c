@@ -735,6 +735,12 @@ static void odd_claims_are_known(void **state)
         char *by_office = words("%s", probed(CLAIMS[i], NULL));
         assert_string_equal(probed(CLAIMS[i], dealer), by_office);
     }
+    /* the dealer's own claim is no other's */
+    struct result page = RUN("check", probe_write_claims("vin=" VIN_BETA), "--pack", dealer, "--trust", key, "--today",
+                             "2026-05-20");
+    assert_non_null(strstr(page.out, "To know: repaired|true|"));
+    assert_null(strstr(page.out, "Another dealer has a claim"));
+    result_free(&page);
     /* of a campaign that is not in the pack nothing is known, and of the one that it replaces all */
     probe_facts("claim", "earlier_outcome vehicle_known");
     const char *new = odd_pack("new", "--campaign", "T1"), *old = odd_pack("old", "--campaign", "T0");

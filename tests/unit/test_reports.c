@@ -111,6 +111,9 @@ static const struct {
      "t.sql:4:15: there are two parameters \"p\"; take one out\n"},
     {HEAD "-- parameter: p percent; p\n" ONE, "t.sql:3:17: \"percent\" is no format here; write text, date, "
                                               "integer, money, decimal or choice\n"},
+    {HEAD "-- parameter: = x; p\n" ONE,
+     "t.sql:3:15: a parameter is `NAME TYPE = DEFAULT; meaning`, and its name has a "
+     "to z, digits and _ alone\n"},
     {HEAD "-- parameter: p claim; p\n" ONE,
      "t.sql:3:17: \"claim\" is no format here; write text, date, integer, money, decimal or choice\n"},
     {HEAD "-- parameter: p text\n" ONE,
