@@ -376,7 +376,8 @@ static void followups_of_any_shape(void **state)
     for (size_t i = 0; i < COUNT(TABLE); i++) {
         shell("cp %s %s", small_whole, office);
         write_words(words("%s/campaigns/T1/followups.csv", rules), TABLE[i].table);
-        const char *claim = words("claim=F1|vin=" VIN_TWIN_1 "|repair_order=RF|inspections=CAP=wrong%s", TABLE[i].claim);
+        const char *claim =
+            words("claim=F1|vin=" VIN_TWIN_1 "|repair_order=RF|inspections=CAP=wrong%s", TABLE[i].claim);
         small_runs(RUN("post", probe_write_claims(claim), "--today", "2026-05-20", "--quiet", "--office", office,
                        "--rules", rules));
         const char *rows = copied_query(office, "SELECT number, followup, part, part_key, date(due_on * 86400, "
@@ -418,8 +419,8 @@ static void what_stands_is_proved(void **state)
     for (size_t i = 0; i < COUNT(POSTS); i++)
         ODD("post", probe_write_claims(POSTS[i].claims), "--today", POSTS[i].today);
     probe_facts("claim", "kits_claimed"); /* which asks for what stood, and for no technician's day */
-    ODD("post", probe_write_claims(words("claim=N4|vin=" VIN_B "|engine=%s|repair_order=RP" PAY_100, engine)), "--today",
-        "2026-05-23");
+    ODD("post", probe_write_claims(words("claim=N4|vin=" VIN_B "|engine=%s|repair_order=RP" PAY_100, engine)),
+        "--today", "2026-05-23");
     probe_facts("claim", NULL);
     struct result result = RUN("explain", "D1/N4", "--office", office);
     if (result.code != 0 || strstr(result.out, engine) == NULL)

@@ -690,7 +690,8 @@ static void empty_lines_before_the_header(void **state)
         bool known = kind == OFFICE_VEHICLES;
         assert_int_equal(load_bytes(&kit, kind, csv.bytes, csv.length, &summary), known ? WM_OK : WM_BAD_INPUT);
         assert_true(!known || (summary.rows == 1 && summary.new_keys == 1));
-        assert_true(known || text_starts_with(text_of(said(&kit)), TEXT("in:400001: the column \"dealer\" is missing")));
+        assert_true(known ||
+                    text_starts_with(text_of(said(&kit)), TEXT("in:400001: the column \"dealer\" is missing")));
     }
     buffer_add_string(&csv, "A*\n");
     assert_int_equal(load_bytes(&kit, OFFICE_VEHICLES, csv.bytes, csv.length, &summary), WM_BAD_INPUT);

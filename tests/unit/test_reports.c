@@ -174,7 +174,8 @@ static void headers_have_an_end(void **state)
         {HEAD, "-- parameter: p%d text; x\n", ONE, "t.sql:67:15: a report has at most 64 parameters; take some out\n"},
         {HEAD, "-- column: p%d text; x\n", "SELECT 1\n",
          "t.sql:67:12: a section has at most 64 columns; take some out\n"},
-        {HEAD, "-- section: p%1$d\n-- column: a%1$d text; x\nSELECT 1\n", "", "t.sql:195:13: a report has at most 64 sections; take some out\n"},
+        {HEAD, "-- section: p%1$d\n-- column: a%1$d text; x\nSELECT 1\n", "",
+         "t.sql:195:13: a report has at most 64 sections; take some out\n"},
         {HEAD "-- parameter: k choice ", "p%d|", "p = p; x\n" ONE,
          "t.sql:3:24: a choice has at most 64 words; take some out\n"},
     };
