@@ -1,5 +1,6 @@
 #include "ledger/followup_finder.h"
 
+#include <assert.h>
 #include <stdlib.h>
 
 #include "base/status.h"
@@ -63,11 +64,13 @@ static bool supplies(const struct claim *claim, struct text part_key)
 
 /* --- Work that a claim leaves open ------------------------------------------------------------------- */
 
+/* Rules whose table of follow-up work lacks one of its columns, a part or a number of days are not compiled. */
 static struct value output_of(const struct table *table, uint32_t row, const char *name)
 {
     int output = table_output_named(table, name);
 
-    return output >= 0 ? table_output(table, row, (uint32_t)output) : value_null();
+    assert(output >= 0);
+    return table_output(table, row, (uint32_t)output);
 }
 
 /* Counted from the day of completion; without one there is no day. */
@@ -75,7 +78,7 @@ static int32_t due_on(const struct dossier *dossier, struct value due_days)
 {
     int64_t day = (int64_t)dossier->claim.completed_on + due_days.number / DECIMAL_ONE;
 
-    if (due_days.type != VALUE_NUMBER || dossier->claim.completed_on == DAY_NONE || day > INT32_MAX)
+    if (dossier->claim.completed_on == DAY_NONE || day > INT32_MAX)
         return DAY_NONE;
     return (int32_t)day;
 }
@@ -99,7 +102,7 @@ static int find_work(struct followup_finder *finder, const struct dossier *dossi
                                     .part = part,
                                     .part_key = {key, text_item_key(part, key)},
                                     .due_on = due_on(dossier, output_of(table, hits.rows[i], "due_days"))};
-        if (followup.followup.length + part.length == 0 || supplies(&dossier->claim, followup.part_key))
+        if (supplies(&dossier->claim, followup.part_key))
             continue;
         number++;
         finder->any = true;

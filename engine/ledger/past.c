@@ -34,6 +34,9 @@ static int read_row(struct past *past, const struct claim_row *row)
         status = ledger_content(reader, &past->arena, row->row, &content);
     if (status == WM_OK)
         status = ledger_content_claim(content, row->line, &past->arena, &past->dossier.claim);
+    /* what cannot be read as a claim was never recorded: there is nothing to be decided again */
+    if (status == WM_OK && past->dossier.claim.unreadable)
+        status = office_report(past->office, SQLITE_CORRUPT);
     ledger_reader_close(reader);
     return status;
 }

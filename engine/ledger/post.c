@@ -197,11 +197,6 @@ void ledger_post_close(struct ledger_post *post)
     free(post);
 }
 
-int64_t ledger_post_batch(const struct ledger_post *post)
-{
-    return post->record.batch;
-}
-
 uint64_t ledger_post_last_row(const struct ledger_post *post)
 {
     return (uint64_t)post->record.first_row - 1;

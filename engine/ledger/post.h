@@ -44,8 +44,6 @@ struct ledger_post;
 int ledger_post_open(struct office *office, const struct posted_file *file, struct ledger_post **ret_post);
 void ledger_post_close(struct ledger_post *post);    /* accepts NULL */
 
-int64_t ledger_post_batch(const struct ledger_post *post);
-
 /* The last row recorded before: history_keep_contents wants it. */
 uint64_t ledger_post_last_row(const struct ledger_post *post);
 

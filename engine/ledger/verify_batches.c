@@ -229,9 +229,10 @@ static bool counts_as_standing(enum decision decision)
     return decision == DECISION_PAY || decision == DECISION_HOLD;
 }
 
+/* row: above 0 */
 static bool stands(const struct walk *walk, int64_t row)
 {
-    return row >= 1 && row <= walk->row_count && (walk->stands[row / 8] >> (row % 8) & 1);
+    return row <= walk->row_count && (walk->stands[row / 8] >> (row % 8) & 1);
 }
 
 static int tally_row(struct walk *walk, int64_t row, int sign)

@@ -19,6 +19,7 @@ static const char *const FORMATS[REPORT_FORMATS] = {
 struct entry {
     struct text key, value;
     struct place place; /* of the value */
+    size_t in_line;     /* bytes of the value that stand in the line of the key */
 };
 
 struct reading {
@@ -152,7 +153,9 @@ static bool take_entry(struct reading *reading, struct text line, size_t bytes, 
     ret_entry->key = key;
     ret_entry->place = place;
     ret_entry->place.column += (uint32_t)(key.length + 1 + blanks_at(value, 0));
-    ret_entry->value = continued(reading, text_trim(value));
+    value = text_trim(value);
+    ret_entry->in_line = value.length;
+    ret_entry->value = continued(reading, value);
     return true;
 }
 
@@ -167,11 +170,11 @@ struct cursor {
 static struct place place_of(const struct cursor *cursor)
 {
     struct place place = cursor->entry.place;
+    size_t at = (size_t)(cursor->rest.bytes - cursor->entry.value.bytes);
 
     /* of a continuation the column is not known */
-    if (cursor->rest.bytes >= cursor->entry.value.bytes &&
-        cursor->rest.bytes <= cursor->entry.value.bytes + cursor->entry.value.length)
-        place.column += (uint32_t)(cursor->rest.bytes - cursor->entry.value.bytes);
+    if (at <= cursor->entry.in_line)
+        place.column += (uint32_t)at;
     return place;
 }
 
@@ -238,8 +241,13 @@ static bool read_choices(struct reading *reading, struct cursor *cursor, struct 
     struct text choices[MOST_ITEMS];
     uint32_t count = 0;
 
-    while (rest.length > 0 && count < MOST_ITEMS && text_next(&rest, '|', &choice))
+    while (rest.length > 0 && text_next(&rest, '|', &choice)) {
+        if (count == MOST_ITEMS) {
+            fault(reading, place, "a choice has at most %d words; take some out", MOST_ITEMS);
+            return false;
+        }
         choices[count++] = choice;
+    }
     if (count < 2) {
         fault(reading, place, "a choice lists its words; write it as `choice month|dealer`");
         return false;
@@ -340,7 +348,7 @@ static struct text heading_of(struct reading *reading, struct text name)
     for (size_t i = 0; i < heading.length; i++)
         if (bytes[i] == '_')
             bytes[i] = ' ';
-    if (bytes[0] >= 'a' && bytes[0] <= 'z')
+    if (bytes[0] >= 'a')
         bytes[0] = (char)(bytes[0] - 'a' + 'A');
     return heading;
 }

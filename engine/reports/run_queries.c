@@ -115,8 +115,8 @@ static int check_columns(const struct running *running)
     if (count == section->column_count)
         return WM_OK;
     diag_error(running->run->sink, query_place(running),
-               "the query gives %u columns, and the header has %u; there must be a line `-- column:` for each",
-               count, section->column_count);
+               "the query gives %u column%s, and the header has %u; there must be a line `-- column:` for each",
+               count, plural(count), section->column_count);
     return WM_BAD_INPUT;
 }
 
@@ -172,7 +172,7 @@ static bool to_value(const struct guarded_cell *cell, enum report_format format,
     case REPORT_DATE: return to_date(cell, ret_value);
     case REPORT_INTEGER: return cell->kind == CELL_WHOLE && to_whole(cell->whole, DECIMAL_ONE, ret_value);
     case REPORT_MONEY: return cell->kind == CELL_WHOLE && to_whole(cell->whole, DECIMAL_CENT, ret_value);
-    case REPORT_PERCENT: return cell->kind == CELL_WHOLE && to_whole(cell->whole, 1, ret_value);
+    case REPORT_PERCENT: *ret_value = value_number(cell->whole); return cell->kind == CELL_WHOLE;
     case REPORT_DECIMAL: return to_decimal(cell, ret_value);
     default: return to_text(cell, room, ret_value);
     }

@@ -268,7 +268,7 @@ static void add_text_cell(struct writing *writing, enum report_format format, st
 
 static void add_row(struct writing *writing, const struct report_section *section, const struct value *cells)
 {
-    uint32_t anchor = section->columns[0].format == REPORT_CLAIM && cells[0].type == VALUE_TEXT
+    uint32_t anchor = section->columns[0].format == REPORT_CLAIM
                           ? text_index_find(&writing->claims, value_as_text(cells[0]))
                           : TEXT_INDEX_NONE;
 
@@ -366,7 +366,7 @@ static void find_claims(struct writing *writing)
             continue;
         for (uint64_t row = 0; row < table->row_count; row++) {
             struct text claim = value_as_text(table->cells[row * table->section->column_count]);
-            if (text_index_add(&writing->claims, claim, writing->claims.count) == TEXT_INDEX_NONE)
+            if (claim.length > 0 && text_index_add(&writing->claims, claim, writing->claims.count) == TEXT_INDEX_NONE)
                 writing->no_memory = true;
         }
     }

@@ -1105,6 +1105,10 @@ static void a_report_of_it(void **state)
     (void)state;
     new_office();
     draw_60();
+    /* before anything is judged there is neither a rate nor a right amount */
+    says(AUDIT("report", "audit", "--sample", "s", "--format", "csv", "--section", "rate"), 0,
+         "looked_at,wrong,rate,lower,upper,upper_alone\n0,0,,,,\n");
+    says(AUDIT("report", "audit", "--sample", "s", "--format", "csv", "--section", "claims"), 0, ",,,,\n60,");
     says(record(fill(3, 20)), 0, "60 judged");
     says(AUDIT("report", "audit", "--sample", "s", "--format", "csv", "--section", "estimates"), 0,
          words("difference,%s,%s,%s,", figure("difference", "lower"), figure("difference", "value"),
@@ -1113,6 +1117,7 @@ static void a_report_of_it(void **state)
     says(AUDIT("report", "audit", "--sample", "t"), 2, "there is no sample \"t\"");
     says(AUDIT("report", "audit", "--sample", "s", "--confidence", "100"), 2,
          "is no percentage between 0 and 100");
+    says(AUDIT("report", "audit", "--sample", "s", "--confidence", "0"), 2, "is no percentage between 0 and 100");
     /* what was extrapolated is in the report of payments */
     says(CHARGE(SIGNED, ON_TIME, "--extrapolate", "--quiet"), 0, "");
     says(AUDIT("report", "payments", "--today", "2026-07-30", "--section", "taken_back", "--format", "csv"), 0,

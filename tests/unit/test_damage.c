@@ -177,6 +177,14 @@ static void rows_of_batches(void **state)
          NULL},
         {"UPDATE batches SET posted_at = '' WHERE batch = 2", "batch 2 does not fit its entry 6 ", NULL},
         {"UPDATE batches SET batch = 3 WHERE batch = 2", "batches has a gap before batch 3" AGAIN, NULL},
+        {"UPDATE batches SET batch = 0 WHERE batch = 1", ROW_1 "it stands among the rows of batch 0" AGAIN, NULL},
+        {"UPDATE claim_rows SET row = 99 WHERE row = 21", "row 21 of claim_rows is missing" AGAIN,
+         "row_buckets does not have it by its claim" AGAIN},
+        {"UPDATE claim_rows SET row = 0 WHERE row = 1", "row 1 of claim_rows is missing" AGAIN,
+         "claim D1/A1, revision 0 (row 0): its content is missing in row_blocks" AGAIN},
+        {"INSERT INTO office_decisions SELECT (SELECT max(number) + 1 FROM office_decisions), row, action, decided_by, "
+         "reason, decided_on, recorded_at, payable_cents, due_cents FROM office_decisions WHERE number = 1",
+         "the chain has 6 entries of kind decision and 7 are recorded" AGAIN, NULL},
         {"DELETE FROM findings WHERE row = 3",
          "batch 1, line 4, claim D1/A3, revision 0 (row 3): it does not fit its "
          "digest" AGAIN,
@@ -336,6 +344,13 @@ static void what_is_derived(void **state)
         {"DELETE FROM vehicle_buckets", "bucket 1 of vehicle_buckets is not what vehicle_versions say", NULL},
         {"UPDATE vehicle_buckets SET bucket = 2",
          "bucket 2 of vehicle_buckets is not what vehicle_versions say", NULL},
+        /* behind the hashes, the rest of the first key, and the profile */
+        {"UPDATE vehicle_buckets SET vehicles = CAST(substr(vehicles, 1, length(vehicles) / 20 * 8) || x'fefefefe' || "
+         "substr(vehicles, length(vehicles) / 20 * 8 + 5) AS BLOB)",
+         "bucket 1 of vehicle_buckets is not what vehicle_versions say", NULL},
+        {"UPDATE vehicle_buckets SET vehicles = CAST(substr(vehicles, 1, length(vehicles) / 20 * 8 + 4) || "
+         "x'fefefefe' || substr(vehicles, length(vehicles) / 20 * 8 + 9) AS BLOB)",
+         "bucket 1 of vehicle_buckets is not what vehicle_versions say", NULL},
         {"INSERT INTO vehicle_buckets VALUES (9, x'00')", "bucket 9 of vehicle_buckets is not what ", NULL},
         {"UPDATE vehicle_buckets SET vehicles = substr(vehicles, 1, length(vehicles) - 1)",
          "bucket 1 of vehicle_buckets is not what vehicle_versions say", NULL},
@@ -440,6 +455,13 @@ static void the_schema_and_the_database(void **state)
         {"CREATE TABLE more (a)", "the schema has the table more, which this program did not make; take it out",
          NULL},
         {"DROP VIEW payments", "the schema lacks the view payments" AGAIN, NULL},
+        {"CREATE VIEW zz AS SELECT 1", "the schema has the view zz, which this program did not make; take it out",
+         NULL},
+        {"DROP VIEW vehicles_now", "the schema lacks the view vehicles_now" AGAIN, NULL}, /* the last by name */
+        /* it begins as ours does */
+        {"DROP VIEW findings_made; CREATE VIEW findings_made AS\nSELECT f.row, f.number, f.effect, f.finding, f.item, "
+         "f.message, f.rule FROM findings",
+         "the schema's view findings_made was changed" AGAIN, NULL},
         {"DROP VIEW payments; CREATE VIEW payments AS SELECT 1", "the schema's view payments was changed" AGAIN,
          NULL},
         {"CREATE TRIGGER zz AFTER INSERT ON batches BEGIN SELECT 1; END",
@@ -487,7 +509,11 @@ static void decide_again(const char *path, struct capture *capture, struct verif
 
 #define ROW_3 "batch 1, line 4, claim D1/A3, revision 0 (row 3): "
 #define ROW_21 "batch 2, line 4, claim D2/B3, revision 1 (row 21): "
+#define ROW_9 "batch 1, line 11, claim D1/B1, revision 0 (row 9): "
+#define ROW_11 "batch 1, line 13, claim D2/B3, revision 0 (row 11): "
 #define CHANGED "; the program or the file has changed"
+#define OTHER_WORK \
+    ROW_11 "decided again, its follow-up work is another one than is recorded: renew the cap" CHANGED
 #define OTHER(what, of) \
     "comparison 1 of dealers, made again, gives another " what " for " of " than is recorded" CHANGED
 
@@ -532,9 +558,30 @@ static void what_is_decided_again(void **state)
          "WHERE first_row = 20", /* the number of the claim is gone */
          ROW_20 "decided again, it is no row of its own any more" CHANGED},
         {"DELETE FROM rules_contents", "rules 1 have no files" AGAIN},
-        {"UPDATE followups SET due_on = NULL", "batch 1, line 13, claim D2/B3, revision 0 (row 11): decided "
-                                               "again, its follow-up work is another one than is "
-                                               "recorded: renew the cap" CHANGED},
+        {"UPDATE rules_files SET bytes = CAST('x' AS BLOB) WHERE file = 1",
+         "this program cannot use rules 1; decide again with the program of that time"},
+        {"DELETE FROM claim_rows WHERE row = 20", "batch 2 gives more rows than are recorded; the file has changed"},
+        {"UPDATE followups SET due_on = NULL", OTHER_WORK},
+        {"UPDATE followups SET number = 2", OTHER_WORK},
+        {"UPDATE followups SET vin = '" VIN_B "'", OTHER_WORK},
+        {"UPDATE followups SET followup = 'renew the hose'", OTHER_WORK},
+        {"UPDATE followups SET part = 'cp-1'", OTHER_WORK},
+        {"UPDATE followups SET part_key = 'CP2'", OTHER_WORK},
+        {"DELETE FROM followups",
+         ROW_11 "decided again, it asks for follow-up work that is not recorded: renew the cap" CHANGED},
+        {"UPDATE followups SET row = 9",
+         ROW_9 "decided again, it does not ask for follow-up work that is recorded: renew the cap" CHANGED},
+        {"UPDATE row_blocks SET records = CAST(substr(records, 1, 32) || x'02000000' || 'A2' AS BLOB) "
+         "WHERE first_row = 20", /* it ends behind its first cell, and the next row is gone */
+         "batch 2 gives fewer rows than are recorded; the file has changed"},
+        {"DELETE FROM followup_parts",
+         ROW_21 "decided again, it supplies a part for earlier follow-up work, which is not recorded" CHANGED},
+        {"UPDATE followup_parts SET number = 2",
+         ROW_21 "decided again, it supplies a part for other follow-up work than is recorded" CHANGED},
+        {"UPDATE followup_parts SET row = 10",
+         ROW_21 "decided again, it supplies a part for other follow-up work than is recorded" CHANGED},
+        {"UPDATE followup_parts SET supplied_by = 20",
+         ROW_20 "decided again, it does not supply a part for follow-up work, as is recorded" CHANGED},
         {"UPDATE chain SET number = 2 WHERE kind = 'outliers'", ""},
         {"UPDATE outlier_runs SET last_row = 20",
          "comparison 1 of dealers did not count what was recorded before it" CHANGED},
@@ -593,6 +640,14 @@ static void what_is_decided_again(void **state)
                                   EDITS[i].said, (int)result.faults, capture.text);
     }
     assert_int_equal(missed, 0);
+    /* of the two differences of a row the first is named alone */
+    struct verify_result result;
+    struct capture capture;
+    decide_again(small_edited("UPDATE followups SET part = 'X'; INSERT INTO followups SELECT row, 2, vin, followup, "
+                              "part, '', due_on FROM followups"),
+                 &capture, &result);
+    assert_int_equal(result.faults, 1);
+    assert_string_equal(behind_name(capture.text), OTHER_WORK "\n");
 }
 
 /* --- Whoever else reads it ---------------------------------------------------------------------- */
@@ -736,6 +791,9 @@ static void readers_go_on_or_refuse(void **state)
         "UPDATE row_blocks SET records = substr(records, 1, 137) WHERE first_row = 20",
         "UPDATE row_blocks SET records = CAST(substr(records, 1, 32) || x'ffffffff' || substr(records, 37) AS "
         "BLOB)",
+        /* the first record ends behind its first cell */
+        "UPDATE row_blocks SET records = CAST(substr(records, 1, 32) || x'03000000413100' AS BLOB) "
+        "WHERE first_row = 1",
         "DELETE FROM row_buckets",
         "UPDATE row_buckets SET entries = x''",
         "UPDATE row_buckets SET entries = substr(entries, 1, length(entries) - 1)",

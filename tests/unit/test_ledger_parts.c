@@ -1,6 +1,7 @@
 /* Parts of the ledger one by one, on an office of known content: what stood at any point, what dealers were
  * sent, audits that were changed by other means, writers that meet damage, and what a killed load leaves
  * behind. */
+#include "office_kit.h"
 #include "small_office.h"
 
 #include <sys/time.h>
@@ -8,6 +9,7 @@
 #include "base/status.h"
 #include "ledger/audit_records.h"
 #include "ledger/dealer_lists.h"
+#include "ledger/guarded_query.h"
 #include "ledger/left_overs.h"
 #include "ledger/office_decisions.h"
 #include "ledger/tallies_then.h"
@@ -338,6 +340,234 @@ static void writers_refuse_damage(void **state)
     assert_int_equal(missed, 0);
 }
 
+/* --- Follow-up work ------------------------------------------------------------------------------ */
+
+static const char *copied_query(const char *path, const char *sql)
+{
+    struct capture capture;
+    struct office *office = NULL;
+
+    capture_start(&capture);
+    assert_int_equal(office_open(path, OFFICE_READ, &capture.sink, &office), WM_OK);
+    const char *rows = words("%s", query(office, sql));
+    office_close(office);
+    return rows;
+}
+
+/* A part without a letter or digit is supplied by none; a claim that brings the part leaves no work; work of a claim
+ * without a day is never due, nor is what is due behind all days. */
+static void followups_of_any_shape(void **state)
+{
+    static const struct {
+        const char *table, *claim, *rows;
+    } TABLE[] = {
+        {"C,inspection:CAP,>followup,>part,>due_days\ncap,wrong,renew,cp 1,30\nlook,wrong,look,--,0\n", "",
+         "1|renew|cp 1|CP1|2026-04-01\n2|look|--||2026-03-02\n"},
+        {"C,inspection:CAP,>followup,>part,>due_days\ncap,wrong,renew,CP-1,30\n",
+         "|parts=K-A=1; cp1=1", ""},
+        {"C,inspection:CAP,>followup,>part,>due_days\ncap,wrong,renew,CP-1,30\n",
+         "|engine=HOLD|completed_on=", "1|renew|CP-1|CP1|-\n"},
+        {"C,inspection:CAP,>followup,>part,>due_days\ncap,wrong,renew,CP-1,2147483647\n", "", "1|renew|CP-1|CP1|-\n"},
+    };
+    const char *office = probe_path("shapes.db"), *rules = probe_path("shapes");
+    (void)state;
+
+    shell("cp -r %s %s", probe_path("rules"), rules);
+    for (size_t i = 0; i < COUNT(TABLE); i++) {
+        shell("cp %s %s", small_whole, office);
+        write_words(words("%s/campaigns/T1/followups.csv", rules), TABLE[i].table);
+        const char *claim =
+            words("claim=F1|vin=" VIN_TWIN_1 "|repair_order=RF|inspections=CAP=wrong%s", TABLE[i].claim);
+        small_runs(RUN("post", probe_write_claims(claim), "--today", "2026-05-20", "--quiet", "--office", office,
+                       "--rules", rules));
+        const char *rows = copied_query(office, "SELECT number, followup, part, part_key, date(due_on * 86400, "
+                                                "'unixepoch') FROM followups WHERE row = 22 ORDER BY number");
+        if (strcmp(rows, TABLE[i].rows) != 0)
+            fail_msg("%s%s\nmust leave\n%sand leaves\n%s", TABLE[i].table, TABLE[i].claim, TABLE[i].rows, rows);
+    }
+}
+
+/* --- Claims of odd revisions and hours ------------------------------------------------------------- */
+
+/* What stands, as the program keeps it, is what verify comes to by another way: where a revision falls above a row that
+ * counts for nothing, and where hours leave the range. */
+static void what_stands_is_proved(void **state)
+{
+    static const struct {
+        const char *claims, *today;
+    } POSTS[] = {
+        {"claim=N1|vin=" VIN_TWIN_2 "|repair_order=RN" PAY_10 "\n"
+         "claim=N2|vin=" VIN_B "|repair_order=RL|labor=OP-1=9000000000000; OP-2=9000000000000|technician=T5"
+         "|labor_amount=100|total_amount=100\n"
+         "claim=N3|vin=" VIN_B "|repair_order=RM|labor=OP-1=9000000000000|technician=T5"
+         "|labor_amount=100|total_amount=100",
+         "2026-05-20"},
+        {"claim=N1|vin=" VIN_TWIN_2 "|repair_order=RN|technician=T8" PAY_10, "2026-05-21"}, /* counts for nothing */
+        {"claim=N1|revision=1|engine=HOLD|vin=" VIN_TWIN_2 "|repair_order=RN" PAY_10 "\n"
+         "claim=N2|revision=1|vin=" VIN_B "|repair_order=RL|labor=OP-1=1|technician=T5",
+         "2026-05-22"},
+    };
+    const char *office = probe_path("odd.db");
+    char engine[20001];
+    (void)state;
+
+    memset(engine, 'e', sizeof engine - 1);
+    engine[sizeof engine - 1] = '\0';
+
+    shell("cp %s %s", small_whole, office);
+#define ODD(...) small_runs(RUN(__VA_ARGS__, "--office", office, "--rules", probe_path("rules"), "--quiet"))
+    for (size_t i = 0; i < COUNT(POSTS); i++)
+        ODD("post", probe_write_claims(POSTS[i].claims), "--today", POSTS[i].today);
+    probe_facts("claim", "kits_claimed"); /* which asks for what stood, and for no technician's day */
+    ODD("post", probe_write_claims(words("claim=N4|vin=" VIN_B "|engine=%s|repair_order=RP" PAY_100, engine)),
+        "--today", "2026-05-23");
+    probe_facts("claim", NULL);
+    struct result result = RUN("explain", "D1/N4", "--office", office);
+    if (result.code != 0 || strstr(result.out, engine) == NULL)
+        fail_msg("%s%s", result.out, result.err);
+    result_free(&result);
+    ODD("decide", "D2/N1", "refuse", "--by", "B", "--reason", "x", "--today", "2026-05-23");
+    assert_string_equal(copied_query(office, "SELECT revision, decision FROM claims_now WHERE claim = 'N1'"),
+                        "1|refuse\n");
+    ODD("verify", "--again");
+    ODD("reverse", "D1/N3", "--by", "B", "--reason", "x", "--today", "2026-05-24");
+    ODD("verify", "--again");
+#undef ODD
+}
+
+/* --- Queries under guard -------------------------------------------------------------------------- */
+
+struct staged {
+    int status;
+    struct value stage;
+};
+
+static int give_stage(void *context, struct text campaign, struct text vin, struct value *ret_stage)
+{
+    const struct staged *staged = context;
+    (void)campaign;
+    (void)vin;
+
+    *ret_stage = staged->stage;
+    return staged->status;
+}
+
+static const struct place NOWHERE = {{"q", 1}, 1, 1};
+
+/* The first cell of the first row, which is on hand until the guard is closed; NULL: what is said is in the capture. */
+static const char *asked(struct guard *guard, const char *sql, const struct value *parameter, int *ret_status)
+{
+    struct guarded_query *query = NULL;
+    const char *cell = NULL;
+    bool row = false;
+
+    *ret_status = guard_prepare(guard, text_of(sql), NOWHERE, &query);
+    if (*ret_status == WM_OK && parameter != NULL)
+        *ret_status = guard_bind(query, 0, *parameter);
+    if (*ret_status == WM_OK)
+        *ret_status = guard_step(query, &row);
+    if (*ret_status == WM_OK && row) {
+        struct guarded_cell is = guard_cell(query, 0);
+        cell = is.kind == CELL_WHOLE  ? words("%lld", (long long)is.whole)
+               : is.kind == CELL_TEXT ? words("%.*s", TEXT_ARGUMENTS(is.text))
+                                      : "-";
+    }
+    guard_finish(query);
+    return cell;
+}
+
+/* Values of each type go into a query and come out of stage_of(); a failure of it ends the query without a word. */
+static void values_pass_the_guard(void **state)
+{
+    static const struct {
+        struct value value;
+        const char *stage, *bound;
+    } TABLE[] = {
+        {{.type = VALUE_NUMBER, .number = 2500000}, "2", "2500000"}, /* a parameter is bound in its units */
+        {{.type = VALUE_BOOLEAN, .number = 1}, "1", "1"},
+        {{.type = VALUE_DATE, .number = 20513}, "2026-03-01", "2026-03-01"},
+        {{.type = VALUE_TEXT, .bytes = "first", .length = 5}, "first", "first"},
+        {{.type = VALUE_NULL}, "-", "-"},
+    };
+    struct staged staged = {WM_OK, {.type = VALUE_NULL}};
+    struct guard_setup setup = {100, give_stage, &staged};
+    struct office *office = NULL;
+    struct guard *guard = NULL;
+    struct capture capture;
+    int status;
+    (void)state;
+
+    capture_start(&capture);
+    assert_int_equal(office_open(small_whole, OFFICE_READ, &capture.sink, &office), WM_OK);
+    assert_int_equal(guard_open(office, &setup, &guard), WM_OK);
+    for (size_t i = 0; i < COUNT(TABLE); i++) {
+        staged.stage = TABLE[i].value;
+        assert_string_equal(asked(guard, "SELECT stage_of('T1', 'V')", NULL, &status), TABLE[i].stage);
+        assert_string_equal(asked(guard, "SELECT :p", &TABLE[i].value, &status), TABLE[i].bound);
+    }
+    staged.status = WM_IO;
+    assert_null(asked(guard, "SELECT stage_of('T1', 'V')", NULL, &status));
+    assert_int_equal(status, WM_IO);
+    guard_close(guard);
+    setup.stage_of = NULL;
+    assert_int_equal(guard_open(office, &setup, &guard), WM_OK);
+    assert_string_equal(asked(guard, "SELECT stage_of('T1', 'V')", NULL, &status), "-");
+    guard_close(guard);
+    office_close(office);
+    assert_string_equal(capture.text, "");
+}
+
+/* What a query may not have of time and memory, and a file that cannot be read where the query comes to it. */
+static void queries_are_stopped(void **state)
+{
+    static const char LARGE[] = "SELECT length(group_concat(printf('%.*c', 4000000, 'x'))) FROM rows_decided";
+    static const char LONG[] = "SELECT count(*) FROM rows_decided, rows_decided, rows_decided, rows_decided";
+    static const char MEMORY[] = "q:1:1: this takes more memory than a report may have; narrow it by its parameters\n";
+    const struct guard_setup setup = {1, NULL, NULL};
+    struct office *office = NULL;
+    struct guard *guard = NULL;
+    struct capture capture;
+    int status;
+    (void)state;
+
+    capture_start(&capture);
+    assert_int_equal(office_open(small_whole, OFFICE_READ, &capture.sink, &office), WM_OK);
+    assert_int_equal(guard_open(office, &setup, &guard), WM_OK);
+    sqlite3_hard_heap_limit64(sqlite3_memory_used() + 2000000);
+    assert_null(asked(guard, LARGE, NULL, &status));
+    assert_int_equal(status, WM_LIMIT);
+    assert_string_equal(capture.text, MEMORY);
+    capture_start(&capture);
+    office_set_sink(office, &capture.sink);
+    sqlite3_hard_heap_limit64(sqlite3_memory_used() + 100);
+    assert_null(asked(guard, "SELECT vin, claim, dealer, campaign FROM rows_decided ORDER BY claim", NULL, &status));
+    assert_int_equal(status, WM_LIMIT);
+    assert_string_equal(capture.text, MEMORY);
+    guard_close(guard);
+    /* the time is over since more than a second */
+    capture_start(&capture);
+    assert_int_equal(guard_open(office, &setup, &guard), WM_OK);
+    usleep(2100000);
+    assert_null(asked(guard, LONG, NULL, &status));
+    assert_int_equal(status, WM_LIMIT);
+    assert_string_equal(capture.text, "q:1:1: this took longer than 1 second; narrow it by its parameters, or give it "
+                                      "more time with --seconds\n");
+    guard_close(guard);
+    office_close(office);
+    /* a page in the middle of the file */
+    const char *path = small_edited("SELECT 1");
+    long page = atol(copied_query(path, "SELECT rootpage FROM sqlite_schema WHERE name = 'claim_rows'"));
+    capture_start(&capture);
+    assert_int_equal(office_open(path, OFFICE_READ, &capture.sink, &office), WM_OK);
+    assert_int_equal(guard_open(office, &setup, &guard), WM_OK);
+    shell("head -c 8192 /dev/zero | dd of=%s bs=8192 seek=%ld conv=notrunc status=none", path, page - 1);
+    assert_null(asked(guard, "SELECT vin FROM rows_decided", NULL, &status));
+    assert_int_equal(status, WM_IO);
+    assert_string_equal(capture.text, words("%s: " DAMAGED, path));
+    guard_close(guard);
+    office_close(office);
+}
+
 /* --- What a killed load leaves behind ------------------------------------------------------------- */
 
 static void touch(const char *path, long age_seconds)
@@ -394,6 +624,10 @@ static void left_overs(void **state)
     }
     /* a link, and a folder of such a name */
     const long other = dead_process(), third = dead_process();
+    const char *foreign = words("%s.%ld.part-wal", path, third);
+    write_words(foreign, "x");
+    touch(foreign, OLD);
+    bool owned = geteuid() != 0 || chown(foreign, 65534, 65534) != 0; /* root alone can give it away */
     const char *link = words("%s.%ld.part", path, other), *inner = words("%s.%ld.part", path, third);
     assert_int_equal(symlink("o.db.0.part", link), 0);
     touch(link, OLD);
@@ -406,6 +640,7 @@ static void left_overs(void **state)
         if (file_is_there(words("%s/%s", folder, FILES[i].name)) != FILES[i].stays)
             fail_msg("%s", FILES[i].name);
     assert_true(file_is_there(link) && file_is_there(inner));
+    assert_true(file_is_there(foreign) != owned);
 }
 
 /* Whoever opens the office for writing takes them away, also by a name without a folder; whoever reads does
@@ -455,6 +690,10 @@ int main(void)
         cmocka_unit_test(parts_of_dealers),
         cmocka_unit_test(audits_that_do_not_hold_together),
         cmocka_unit_test(writers_refuse_damage),
+        cmocka_unit_test(followups_of_any_shape),
+        cmocka_unit_test(what_stands_is_proved),
+        cmocka_unit_test(values_pass_the_guard),
+        cmocka_unit_test(queries_are_stopped),
         cmocka_unit_test(left_overs),
         cmocka_unit_test(left_overs_go_with_the_next_writer),
         cmocka_unit_test(the_schema_says_what_queries_say),

@@ -136,6 +136,9 @@ static void errors_are_named_and_nothing_is_loaded(void **state)
          "in:2:8: valid_from \"x\" is not a date; write it as 2026-03-01\n"},
         {OFFICE_DEALERS, DEALERS "D1,a,,1,1,,,2026-01-01\nD1,a,,1,1,,,\nD1,b,,1,1,,,2026-01-01\n",
          "in:4:1: dealer \"D1\" stands on line 2 too, with other content; keep one of the two rows\n"},
+        {OFFICE_DEALERS, DEALERS "D1,,,1,1,2026-01-01,,\nD1,,,1,1,,,\nD2,,,1,1,,,\nD2,,,1,1,2026-01-01,,\n",
+         "in:3:1: dealer \"D1\" stands on line 2 too, with other content; keep one of the two rows\n"
+         "in:5:1: dealer \"D2\" stands on line 4 too, with other content; keep one of the two rows\n"},
         {OFFICE_DEALERS, "dealer,region\nD1,US-NY\n",
          "in:1: the column \"labor_rate\" is missing; add it to the first row\n"
          "in:1: the column \"parts_markup\" is missing; add it to the first row\n"},
@@ -144,6 +147,9 @@ static void errors_are_named_and_nothing_is_loaded(void **state)
          "in:2:4: quantity is empty; it is needed\n"},
         {OFFICE_SHIPMENTS, SHIPMENTS "S1,D1,--,1,\n",
          "in:2:3: part \"--\" has neither a letter nor a digit; write the part's number\n"},
+        {OFFICE_SHIPMENTS, SHIPMENTS "S1,D1,{~},1,\nS2,D1,o,1,\nS3,D1,7,x,\n",
+         "in:2:3: part \"{~}\" has neither a letter nor a digit; write the part's number\n"
+         "in:4:4: quantity \"x\" is not a number; write it as 1234.5\n"},
         {OFFICE_SHIPMENTS, SHIPMENTS "S1,D1,P,ten,never\n",
          "in:2:4: quantity \"ten\" is not a number; write it as 1234.5\n"
          "in:2:5: shipped_on \"never\" is not a date; write it as 2026-03-01\n"},
@@ -382,7 +388,8 @@ static void strange_regions_are_one_warning(void **state)
         const char *region;
         bool strange;
     } cases[] = {{"US-NY", false},   {"GB-ENG", false}, {"FR-2", false}, {"", false},       {"us-ny", true},
-                 {"New York", true}, {"US", true},      {"US-", true},   {"US-ABCD", true}, {"U1-NY", true}};
+                 {"New York", true}, {"US", true},      {"US-", true},   {"US-ABCD", true}, {"U1-NY", true},
+                 {"US-9", false},    {"US-Z", false},    {"US-a", true},  {"US-:", true},        {"US-/", true}};
     struct office_kit kit;
     struct load_summary summary;
 
@@ -665,6 +672,52 @@ static void large_files_are_read_by_several(void **state)
     kit_end(&kit);
 }
 
+/* Empty lines in front of the header, more than are read at a time, are counted and left alone. */
+static void empty_lines_before_the_header(void **state)
+{
+    enum { LINES = 400000 };
+    struct buffer csv = BUFFER_EMPTY;
+    struct office_kit kit;
+    struct load_summary summary;
+
+    (void)state;
+    kit_begin(&kit);
+    assert_int_equal(kit_open(&kit, OFFICE_WRITE), WM_OK);
+    for (int i = 0; i < LINES; i++)
+        buffer_add_byte(&csv, '\n');
+    buffer_add_string(&csv, "vin\nA\n");
+    for (enum office_data kind = OFFICE_VEHICLES; kind <= OFFICE_DEALERS; kind++) {
+        bool known = kind == OFFICE_VEHICLES;
+        assert_int_equal(load_bytes(&kit, kind, csv.bytes, csv.length, &summary), known ? WM_OK : WM_BAD_INPUT);
+        assert_true(!known || (summary.rows == 1 && summary.new_keys == 1));
+        assert_true(known ||
+                    text_starts_with(text_of(said(&kit)), TEXT("in:400001: the column \"dealer\" is missing")));
+    }
+    buffer_add_string(&csv, "A*\n");
+    assert_int_equal(load_bytes(&kit, OFFICE_VEHICLES, csv.bytes, csv.length, &summary), WM_BAD_INPUT);
+    assert_string_equal(said(&kit), "in:400003:1: vin \"A*\" may hold letters A to Z and digits only; correct it\n");
+    buffer_free(&csv);
+    kit_end(&kit);
+}
+
+/* A file that was loaded before, and was overruled since, counts anew. */
+static void an_older_file_is_loaded_again(void **state)
+{
+    struct office_kit kit;
+
+    (void)state;
+    kit_begin(&kit);
+    assert_int_equal(kit_open(&kit, OFFICE_WRITE), WM_OK);
+    expect_loaded(&kit, OFFICE_VEHICLES, "vin,engine\nA,1\n", 1, 0, 0);
+    expect_loaded(&kit, OFFICE_VEHICLES, "vin,engine\nA,2\n", 0, 1, 0);
+    expect_loaded(&kit, OFFICE_VEHICLES, "vin,engine\nA,1\n", 0, 1, 0);
+    expect_loaded(&kit, OFFICE_VEHICLES, "vin,engine\nA,1\n", 0, 0, 1);
+    assert_string_equal(query(kit.office, "SELECT load, new_keys, changed_keys FROM loads"), "1|1|0\n2|0|1\n3|0|1\n");
+    /* nobody is out of reach for other reasons: there is none to be given */
+    expect_loaded(&kit, OFFICE_NOTICES, "campaign,quarter,unreachable_other\nT,2026-Q1,0\n", 1, 0, 0);
+    kit_end(&kit);
+}
+
 static void dealers_shipments_and_approvals_as_of_each_load(void **state)
 {
     struct office_kit kit;
@@ -779,6 +832,8 @@ int main(void)
         cmocka_unit_test(a_load_is_whole_or_not_at_all),
         cmocka_unit_test(what_was_loaded_is_found),
         cmocka_unit_test(large_files_are_read_by_several),
+        cmocka_unit_test(empty_lines_before_the_header),
+        cmocka_unit_test(an_older_file_is_loaded_again),
         cmocka_unit_test(dealers_shipments_and_approvals_as_of_each_load),
         cmocka_unit_test(a_ruined_office_is_told),
         cmocka_unit_test(kinds_have_names),

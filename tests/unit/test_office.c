@@ -92,6 +92,24 @@ static void make_office(const char *path)
     office_close(office);
 }
 
+/* An office file's mark and no version, a version and no mark: neither is ours. */
+static void make_mark_alone(const char *path)
+{
+    make_database(path, "PRAGMA application_id = 1465142603; CREATE TABLE notes (note)");
+}
+
+static void make_version_alone(const char *path)
+{
+    make_database(path, "PRAGMA user_version = 3");
+}
+
+/* Two differences, of which the first is named. */
+static void make_changed(const char *path)
+{
+    make_office(path);
+    make_database(path, "CREATE TABLE notes (note); CREATE TABLE papers (paper)");
+}
+
 static void make_newer(const char *path)
 {
     make_office(path);
@@ -121,6 +139,9 @@ static void make_damaged(const char *path)
 #define OTHER "this is a database of another program, no office file; name another with --office FILE"
 #define DAMAGED \
     "this is no office file, or a damaged one; name another with --office FILE, or restore it from a copy"
+#define CHANGED                                                                                               \
+    "the office file is not as this program makes one: it has the table notes; run `witnessmark verify` and " \
+    "restore the file from a copy"
 #define NEWER "the office file has version 9, and this program knows up to 3; use a newer program"
 #define OLDER                                                                                                     \
     "the office file has version 1, and this program reads version 3; use the program that made it, or load and " \
@@ -157,6 +178,9 @@ static void what_cannot_be_opened_is_told(void **state)
         {make_other, "office.db", OFFICE_READ, WM_BAD_INPUT, OTHER},
         {make_other, "office.db", OFFICE_WRITE, WM_BAD_INPUT, OTHER},
         {make_other_with_id, "office.db", OFFICE_WRITE, WM_BAD_INPUT, OTHER},
+        {make_mark_alone, "office.db", OFFICE_READ, WM_BAD_INPUT, OTHER},
+        {make_version_alone, "office.db", OFFICE_WRITE, WM_BAD_INPUT, OTHER},
+        {make_changed, "office.db", OFFICE_READ, WM_BAD_INPUT, CHANGED},
         {make_newer, "office.db", OFFICE_READ, WM_BAD_INPUT, NEWER},
         {make_newer, "office.db", OFFICE_WRITE, WM_BAD_INPUT, NEWER},
         {make_older, "office.db", OFFICE_READ, WM_BAD_INPUT, OLDER},
@@ -174,6 +198,70 @@ static void what_cannot_be_opened_is_told(void **state)
         assert_int_equal(kit_open(&kit, cases[i].mode), cases[i].status);
         assert_null(kit.office);
         expect_message(&kit, cases[i].message);
+        kit_end(&kit);
+    }
+}
+
+/* An empty file is one that was not begun yet. */
+static void an_empty_file_becomes_an_office(void **state)
+{
+    struct office_kit kit;
+    char below[400];
+
+    (void)state;
+    kit_begin(&kit);
+    make_empty(kit.path);
+    assert_int_equal(kit_open(&kit, OFFICE_WRITE), WM_OK);
+    assert_string_equal(query(kit.office, "SELECT vehicles FROM vehicle_index"), "0\n");
+    kit_close(&kit);
+    /* something is there where the way leads through a file: nothing may be made in its place */
+    snprintf(below, sizeof below, "%s/office.db", kit.path);
+    assert_true(office_is_there(below));
+    snprintf(below, sizeof below, "%s/other.db", kit.folder);
+    assert_false(office_is_there(below));
+    kit_end(&kit);
+}
+
+/* Somebody made the office between the look at the empty file and the lock. */
+static void *commit_schema(void *database)
+{
+    nanosleep(&(struct timespec){0, 300000000}, NULL);
+    return sqlite3_exec(database, "COMMIT", NULL, NULL, NULL) == SQLITE_OK ? NULL : database;
+}
+
+static void an_office_is_made_once(void **state)
+{
+    static const struct {
+        const char *pragma; /* behind the schema */
+        int status;
+    } cases[] = {
+        {"PRAGMA application_id = 1465142603; PRAGMA user_version = 3", WM_OK},
+        {"PRAGMA application_id = 77", WM_BAD_INPUT},
+    };
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        struct office_kit kit;
+        sqlite3 *database = NULL;
+        pthread_t thread;
+        void *failed = &kit;
+        kit_begin(&kit);
+        make_empty(kit.path);
+        assert_int_equal(sqlite3_open(kit.path, &database), SQLITE_OK);
+        assert_int_equal(sqlite3_exec(database, "BEGIN IMMEDIATE", NULL, NULL, NULL), SQLITE_OK);
+        for (const char *const *sql = OFFICE_SCHEMA; *sql != NULL; sql++)
+            assert_int_equal(sqlite3_exec(database, *sql, NULL, NULL, NULL), SQLITE_OK);
+        assert_int_equal(sqlite3_exec(database, "UPDATE vehicle_index SET vehicles = 4", NULL, NULL, NULL), SQLITE_OK);
+        assert_int_equal(sqlite3_exec(database, cases[i].pragma, NULL, NULL, NULL), SQLITE_OK);
+        assert_int_equal(pthread_create(&thread, NULL, commit_schema, database), 0);
+        assert_int_equal(kit_open(&kit, OFFICE_WRITE), cases[i].status);
+        pthread_join(thread, &failed);
+        assert_null(failed);
+        if (cases[i].status == WM_OK)
+            assert_string_equal(query(kit.office, "SELECT vehicles FROM vehicle_index"), "4\n");
+        else
+            expect_message(&kit, OTHER);
+        sqlite3_close(database);
         kit_end(&kit);
     }
 }
@@ -365,6 +453,30 @@ static void one_writer_waits_for_another_with_a_word(void **state)
              "%s: another program is using the office file; try again later, nothing was recorded\n",
              first.path);
     assert_string_equal(second.capture.text, expected);
+    /* longer, and where it is not announced */
+    static const struct {
+        int wait_ms;
+        bool begins;
+        const char *said;
+    } waits[] = {
+        {2000, true,
+         "warning: %1$s: another program is writing to the office file; waiting for it up to 2 seconds\n"
+         "%1$s: another program was using the office file for more than 2 seconds; try again later, nothing was "
+         "recorded\n"},
+        {700, false, "%1$s: another program is using the office file; try again later, nothing was recorded\n"},
+    };
+    for (size_t i = 0; i < COUNT(waits); i++) {
+        capture_start(&second.capture);
+        office_set_wait(second.office, waits[i].wait_ms);
+        assert_int_equal(waits[i].begins ? office_begin_write(second.office)
+                                         : office_run(second.office, "UPDATE vehicle_index SET vehicles = 1"),
+                         WM_IO);
+#pragma GCC diagnostic push
+#pragma GCC diagnostic ignored "-Wformat-nonliteral"
+        snprintf(expected, sizeof expected, waits[i].said, first.path);
+#pragma GCC diagnostic pop
+        assert_string_equal(second.capture.text, expected);
+    }
     office_rollback(first.office);
     assert_int_equal(office_begin_write(second.office), WM_OK);
     kit_close(&second);
@@ -436,6 +548,29 @@ static int read_without_permission(struct office_kit *kit)
         return 3;
     kit_close(kit);
     return is_there(kit->path, "-wal") || is_there(kit->path, "-shm") ? 4 : 0;
+}
+
+/* By names from within the folder, which are parts of an address then. */
+static int read_odd_names_without_permission(struct office_kit *kit)
+{
+    static const char *const names[] = {"office.db", "a b%41?c#d.db", "{Az}_[09]~:;.db"};
+
+    if (chdir(kit->folder) != 0)
+        return 10;
+    for (size_t i = 0; i < COUNT(names); i++) {
+        snprintf(kit->path, sizeof kit->path, "%s", names[i]);
+        int code = read_without_permission(kit);
+        if (code != 0)
+            return code;
+    }
+    return 0;
+}
+
+static int read_text_without_permission(struct office_kit *kit)
+{
+    if (kit_open(kit, OFFICE_READ) != WM_BAD_INPUT)
+        return 1;
+    return said(kit, DAMAGED) ? 0 : 2;
 }
 
 static int write_without_permission(struct office_kit *kit)
@@ -513,13 +648,113 @@ static void an_office_is_read_without_write_permission(void **state)
     kit_end(&kit);
 }
 
-static void a_change_is_noticed_where_there_are_no_locks(void **state)
+/* An empty log is none; an office that keeps none, and what is too short for an office, are opened as they are. */
+static void what_has_no_log_is_read_without_write_permission(void **state)
+{
+    static const char *const names[] = {"a b%41?c#d.db", "{Az}_[09]~:;.db"};
+    struct office_kit kit;
+    char path[400];
+
+    (void)state;
+    kit_begin(&kit);
+    make_office(kit.path);
+    for (size_t i = 0; i < COUNT(names); i++) {
+        snprintf(path, sizeof path, "%s/%s", kit.folder, names[i]);
+        make_office(path);
+        assert_int_equal(chmod(path, 0444), 0);
+    }
+    assert_int_equal(chmod(kit.path, 0444), 0);
+    assert_int_equal(chmod(kit.folder, 0555), 0);
+    assert_int_equal(as_nobody(read_odd_names_without_permission, &kit), 0);
+    assert_int_equal(chmod(kit.folder, 0755), 0);
+    make_database(kit.path, "PRAGMA journal_mode = DELETE");
+    assert_int_equal(chmod(kit.folder, 0555), 0);
+    assert_int_equal(as_nobody(read_without_permission, &kit), 0);
+    assert_int_equal(chmod(kit.folder, 0755), 0);
+    assert_int_equal(unlink(kit.path), 0);
+    make_text(kit.path);
+    assert_int_equal(chmod(kit.path, 0444), 0);
+    assert_int_equal(chmod(kit.folder, 0555), 0);
+    assert_int_equal(as_nobody(read_text_without_permission, &kit), 0);
+    kit_end(&kit);
+}
+
+static int read_beside_an_empty_log(struct office_kit *kit)
+{
+    if (kit_open(kit, OFFICE_READ) != WM_OK || office_begin_read(kit->office) != WM_OK ||
+        strcmp(query(kit->office, "SELECT vehicles FROM vehicle_index"), "0\n") != 0)
+        return 1;
+    int status = office_end_read(kit->office);
+    kit_close(kit);
+    return status == WM_OK ? 0 : 2;
+}
+
+static void an_empty_log_is_none(void **state)
+{
+    struct office_kit kit;
+    char log[400];
+
+    (void)state;
+    kit_begin(&kit);
+    make_office(kit.path);
+    snprintf(log, sizeof log, "%s-wal", kit.path);
+    make_empty(log);
+    assert_int_equal(chmod(kit.path, 0444), 0);
+    assert_int_equal(chmod(kit.folder, 0555), 0);
+    assert_int_equal(as_nobody(read_beside_an_empty_log, &kit), 0);
+    kit_end(&kit);
+}
+
+/* What another program may do to a file that this one reads. */
+static void touch_now(const char *path)
+{
+    assert_int_equal(utimensat(AT_FDCWD, path, NULL, 0), 0);
+}
+
+static void touch_a_moment(const char *path)
+{
+    struct stat about;
+
+    assert_int_equal(stat(path, &about), 0);
+    struct timespec times[2] = {about.st_atim, about.st_mtim};
+    times[1].tv_nsec = (times[1].tv_nsec + 1) % 1000000000;
+    assert_int_equal(utimensat(AT_FDCWD, path, times, 0), 0);
+}
+
+static void take_away(const char *path)
+{
+    assert_int_equal(unlink(path), 0);
+}
+
+static void make_longer(const char *path)
+{
+    struct stat about;
+
+    assert_int_equal(stat(path, &about), 0);
+    assert_int_equal(truncate(path, about.st_size + 1), 0);
+}
+
+/* Another file of the same size and time. */
+static void put_another(const char *path)
+{
+    char other[500];
+    struct stat about;
+
+    snprintf(other, sizeof other, "%s-other", path);
+    assert_int_equal(stat(path, &about), 0);
+    make_empty(other);
+    assert_int_equal(truncate(other, about.st_size), 0);
+    const struct timespec times[2] = {about.st_atim, about.st_mtim};
+    assert_int_equal(utimensat(AT_FDCWD, other, times, 0), 0);
+    assert_int_equal(rename(other, path), 0);
+}
+
+static void notice_change(void (*change)(const char *path))
 {
     struct office_kit kit;
     char folder[400], name[500];
     int status = -1;
 
-    (void)state;
     kit_begin(&kit);
     make_office(kit.path);
     snprintf(folder, sizeof folder, "%s/may-write", kit.folder);
@@ -536,12 +771,23 @@ static void a_change_is_noticed_where_there_are_no_locks(void **state)
     }
     for (int i = 0; i < 400 && !is_there(name, ""); i++)
         nanosleep(&(struct timespec){0, 25000000}, NULL);
-    assert_int_equal(utimensat(AT_FDCWD, kit.path, NULL, 0), 0);
+    assert_int_equal(chmod(kit.folder, 0755), 0);
+    assert_int_equal(chmod(kit.path, 0644), 0);
+    change(kit.path);
     assert_int_equal(unlink(name), 0);
     assert_int_equal(waitpid(pid, &status, 0), pid);
     assert_true(WIFEXITED(status));
     assert_int_equal(WEXITSTATUS(status), 0);
     kit_end(&kit);
+}
+
+static void a_change_is_noticed_where_there_are_no_locks(void **state)
+{
+    static void (*const CHANGES[])(const char *) = {touch_now, touch_a_moment, take_away, make_longer, put_another};
+
+    (void)state;
+    for (size_t i = 0; i < COUNT(CHANGES); i++)
+        notice_change(CHANGES[i]);
 }
 
 static void what_a_killed_writer_committed_is_read(void **state)
@@ -570,6 +816,24 @@ static void what_a_killed_writer_committed_is_read(void **state)
     kit_close(&kit);
     assert_false(is_there(kit.path, "-wal"));
     assert_false(is_there(kit.path, "-shm"));
+    kit_end(&kit);
+}
+
+/* A new office whose file somebody took away before it got its name. */
+static void a_new_office_without_its_file_is_told(void **state)
+{
+    struct office_kit kit;
+    char part[400];
+
+    (void)state;
+    kit_begin(&kit);
+    assert_int_equal(office_open_new(kit.path, &kit.capture.sink, &kit.office), WM_OK);
+    snprintf(part, sizeof part, "%s.%ld.part", kit.path, (long)getpid());
+    assert_int_equal(unlink(part), 0);
+    assert_int_equal(office_close_new(kit.office, WM_OK), WM_IO);
+    kit.office = NULL;
+    expect_message(&kit, "the office file cannot be made: No such file or directory");
+    assert_false(is_there(kit.path, ""));
     kit_end(&kit);
 }
 
@@ -812,6 +1076,8 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(what_cannot_be_opened_is_told),
+        cmocka_unit_test(an_empty_file_becomes_an_office),
+        cmocka_unit_test(an_office_is_made_once),
         cmocka_unit_test(others_are_left_alone),
         cmocka_unit_test(an_office_is_one_file_at_rest),
         cmocka_unit_test(every_name_is_a_file),
@@ -822,7 +1088,10 @@ int main(void)
         cmocka_unit_test(one_writer_waits_for_another_with_a_word),
         cmocka_unit_test(one_writer_follows_another),
         cmocka_unit_test(an_office_is_read_without_write_permission),
+        cmocka_unit_test(what_has_no_log_is_read_without_write_permission),
+        cmocka_unit_test(an_empty_log_is_none),
         cmocka_unit_test(a_change_is_noticed_where_there_are_no_locks),
+        cmocka_unit_test(a_new_office_without_its_file_is_told),
         cmocka_unit_test(what_a_killed_writer_committed_is_read),
         cmocka_unit_test(every_fault_has_its_words),
         cmocka_unit_test(records_are_neither_edited_nor_deleted),

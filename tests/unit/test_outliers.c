@@ -166,6 +166,45 @@ static void large_seen_and_small_not_accused(void **state)
     has(result.text, "|below\n");
 }
 
+/* A measure of one side passes over who stands out on the other; follow-up work is counted by what became of it: ten
+ * of D92's claims left some and ten brought the part. */
+static void sides_and_work(void **state)
+{
+    char *whole = rules;
+    struct report_text result;
+    (void)state;
+
+    rules = words("%s/sides", folder);
+    shell("cp -r %s %s", whole, rules);
+    write_words(words("%s/outliers.csv", rules), MEASURES_HEADER
+                "few,Inspections,pay; hold,,,inspected,,,,low,0.975,0.999,0.1\n"
+                "many,Inspections,pay; hold,,,inspected,,,,high,0.975,0.999,0.1\n"
+                "left,Claims that left work,,repaired,,,,,opened,high,0.975,0.999,0.1\n"
+                "brought,Claims that brought a part,,repaired,,,,,supplied,high,0.975,0.999,0.1\n");
+    result = report("T1", "few");
+    has(result.text, "\nD94|few|0|100|0|");
+    assert_null(strstr(result.text, "\nD95|few|"));
+    has(result.text, "\nD95|many|55|85|");
+    assert_null(strstr(result.text, "\nD94|many|"));
+    has(result.text, "\nleft|Claims that left work|10|6569|");
+    has(result.text, "\nbrought|Claims that brought a part|10|6569|");
+    rules = whole;
+}
+
+/* The basis says from which day on claims were counted. */
+static void recorded_since_a_day(void **state)
+{
+    const char *other = words("%s/since.db", folder);
+    (void)state;
+
+    shell("cp %s %s", office, other);
+    run_well(RUN("outliers", "record", "--by", "A. Clerk", "--office", other, "--rules", rules, "--today",
+                 "2026-05-01", "--since", "2026-02-15", "--quiet"));
+    struct result result = RUN("outliers", "--office", other, "--format", "csv");
+    has(result.out, "Counted were claims received from 2026-02-15 as they were decided");
+    result_free(&result);
+}
+
 /* Where every other dealer has none or ten of a hundred, 8 % of many is nothing out of the way; fifty of fifty
  * still are. */
 static void nobody_where_all_differ(void **state)
@@ -358,6 +397,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(counted_by_hand),         cmocka_unit_test(large_seen_and_small_not_accused),
         cmocka_unit_test(nobody_where_all_differ), cmocka_unit_test(days_and_measures_asked_for),
+        cmocka_unit_test(sides_and_work),
+        cmocka_unit_test(recorded_since_a_day),
         cmocka_unit_test(recorded_with_its_basis), cmocka_unit_test(recorded_again_and_verified),
         cmocka_unit_test(wrong_measures),          cmocka_unit_test(lint_knows_the_findings),
     };

@@ -2,6 +2,7 @@
  * office signed it, and behind its last day; keys are kept as secrets are.
  */
 #include "pack_kit.h"
+#include "small_office.h"
 
 #include <errno.h>
 #include <sodium.h>
@@ -546,6 +547,7 @@ static void keys_are_read_as_people_hand_them_over(void **state)
         {words("%s\n  %s  \n", first, line), true},
         {words("%s\n%s\nmore\n", first, line), false},
         {words("%s\n\n", first), false},
+        {words("%s\n", first), false},
         {first, false},
         {"", false},
         {words("%s\n%.10s\n", first, line), false},
@@ -651,6 +653,13 @@ static void what_cannot_be_packed_is_said(void **state)
          "--valid-to \"soon\" is not a date");
     says(RUN("pack", "--out", out, "--sign", sign, "--today", "2026-04-20", "--valid-to", "2026-04-19"), 2,
          "--valid-to is a day that is past");
+    char longest[256 + 1];
+    memset(longest, 'D', 256);
+    longest[256] = '\0';
+    says(RUN("pack", "--out", out, "--sign", sign, "--office", office, "--dealer", longest, "--work", TEST_WORK), 2,
+         "the dealer's code is longer than 255 bytes; check it");
+    says(RUN("pack", "--out", out, "--sign", sign, "--office", office, "--dealer", longest + 1, "--work", TEST_WORK), 2,
+         "is not in the office file");
     says(RUN("pack", "--out", out, "--sign", sign, "--office", office, "--dealer", "D999", "--work", TEST_WORK),
          2, "dealer \"D999\" is not in the office file");
     says(RUN("pack", "--out", out, "--sign", sign, "--office", office, "--campaign", "H99"), 2,
@@ -664,6 +673,109 @@ static void what_cannot_be_packed_is_said(void **state)
     says(RUN("check", "--pack", pack, "--office", office, "x.csv"), 2, "leave out --office and --rules");
     says(RUN("check", "--trust", key, "x.csv"), 2, "name the pack with --pack");
     assert_false(file_is_there(out));
+}
+
+/* --- An office of odd claims --------------------------------------------------------------------------- */
+
+#define VIN_UNREGISTERED "EZ7TAAC14KT009999"
+#define VIN_WRONG_DIGIT "EZ7TAAC19KT000101"
+
+/* What the table `probe` says of a claim, by the office file (NULL) or a pack. */
+static char *probed(const char *claim, const char *by_pack)
+{
+    const char *const how[] = {by_pack ? "--pack" : "--office", by_pack ? by_pack : small_whole,
+                               by_pack ? "--trust" : "--rules", by_pack ? key : probe_path("rules")};
+    struct result result = RUN("check", probe_write_claims(claim), how[0], how[1], how[2], how[3], "--today",
+                               "2026-05-20", "--format", "csv", "--findings", probe_path("findings.csv"));
+
+    if (result.code != 0 && result.code != 1)
+        fail_msg("%s: %s", claim, result.err);
+    result_free(&result);
+    return probe_messages();
+}
+
+static char *odd_pack(const char *name, const char *how, const char *of)
+{
+    char *path = words("%s/odd-%s.pack", folder, name);
+
+    says(RUN("pack", "--out", path, "--sign", words("%s/key", folder), "--office", small_whole, "--rules",
+             probe_path("rules"), "--today", "2026-05-20", "--work", TEST_WORK, "--quiet", how, of),
+         0, "");
+    return path;
+}
+
+/* What the pack knows of a claim's vehicle, its dealer's kits and money is what the office knows: with claims of
+ * several dealers and of two campaigns on one vehicle, on vehicles that are not registered and on VINs that are none;
+ * with a registered VIN whose check digit is wrong; and with a dealer of more records than a list begins with. */
+static void odd_claims_are_known(void **state)
+{
+    static const char *const CLAIMS[] = {
+        "vin=" VIN_A,          "vin=" VIN_A "|revision=1", "vin=" VIN_B,           "vin=" VIN_B "|campaign=T0",
+        "vin=" VIN_TWIN_1,     "vin=" VIN_UNREGISTERED,    "vin=NO-VIN!",          "vin=" VIN_WRONG_DIGIT,
+        "vin=" VIN_SCRAPPED,   "vin=V1",                   "vin=" VIN_TWIN_2,      "vin=" VIN_BETA "|campaign=T0",
+    };
+    char *shipments = words("shipment,dealer,part,quantity,shipped_on\n");
+    (void)state;
+
+    small_open(NULL);
+    write_words(probe_path("odd.csv"), "vin,model_line,model_year\n" VIN_WRONG_DIGIT ",Alpha,2019\nV1,Alpha,2019\n");
+    SMALL("load", "vehicles", probe_path("odd.csv"), "--today", "2026-05-12", "--quiet");
+    for (int i = 0; i < 40; i++)
+        shipments = words("%sM%d,D1,K-A,%d,2026-02-01\n", shipments, i, i);
+    write_words(probe_path("more.csv"), shipments);
+    SMALL("load", "shipments", probe_path("more.csv"), "--today", "2026-05-12", "--quiet");
+    small_post("claim=U1|vin=" VIN_UNREGISTERED PAY_100 "\nclaim=U2|vin=NO-VIN!" PAY_100 "\n"
+               "claim=U3|campaign=T0|vin=" VIN_B PAY_10 "\nclaim=U4|vin=" VIN_A PAY_100 "\n"
+               "claim=U5|campaign=T0|vin=" VIN_A PAY_10 "\nclaim=U6|vin=V1|outcome=inspected" PAY_100 "\n"
+               "claim=U7|vin=" VIN_UNREGISTERED PAY_10 "\nclaim=U8|vin=" VIN_WRONG_DIGIT PAY_10,
+               "2026-05-13");
+    probe_facts("claim", "earlier_outcome earlier_dealer_same kits_shipped kits_claimed paid_before vehicle_known");
+    const char *dealer = odd_pack("dealer", "--dealer", "D1");
+    for (size_t i = 0; i < COUNT(CLAIMS); i++) {
+        char *by_office = words("%s", probed(CLAIMS[i], NULL));
+        assert_string_equal(probed(CLAIMS[i], dealer), by_office);
+    }
+    /* the dealer's own claim is no other's */
+    struct result page = RUN("check", probe_write_claims("vin=" VIN_BETA), "--pack", dealer, "--trust", key, "--today",
+                             "2026-05-20");
+    assert_non_null(strstr(page.out, "To know: repaired|true|"));
+    assert_null(strstr(page.out, "Another dealer has a claim"));
+    result_free(&page);
+    /* of a campaign that is not in the pack nothing is known, and of the one that it replaces all */
+    probe_facts("claim", "earlier_outcome vehicle_known");
+    const char *new = odd_pack("new", "--campaign", "T1"), *old = odd_pack("old", "--campaign", "T0");
+    for (size_t i = 0; i < COUNT(CLAIMS); i++) {
+        bool is_old = strstr(CLAIMS[i], "campaign=T0") != NULL;
+        const char *by_office = words("%s", probed(CLAIMS[i], NULL));
+        if (strstr(CLAIMS[i], "revision") != NULL) /* whose claim it corrects only the office knows */
+            continue;
+        if (strstr(CLAIMS[i], "NO-VIN!") != NULL) /* what is no VIN is in no list of vehicles */
+            by_office = "|false\n";
+        char *known = probed(CLAIMS[i], is_old ? old : new);
+        if (strcmp(known, by_office) != 0)
+            fail_msg("%s: the office says %s, the pack %s", CLAIMS[i], by_office, known);
+    }
+    probe_facts("claim", NULL);
+}
+
+/* In a table of one row a claim, each row's finding hangs on what the others ask for, and so does what is found where
+ * two rows hold. */
+static void findings_of_whole_tables_are_the_offices(void **state)
+{
+    const char *table = probe_path("rules/checks/claim/single.csv");
+    (void)state;
+
+    write_words(table, "U,earlier_claim,technician,>finding,>effect,>message\nsame,A1,-,same-claim,note,Again.\n"
+                       "other,-,T7,by-hand,note,Looked at.\n");
+    struct result result = RUN("pack", "show", odd_pack("single", "--dealer", "D1"), "--trust", key, "--today",
+                               "2026-05-20", "--format", "csv");
+    assert_int_equal(result.code, 0);
+    if (strstr(result.out, "\noffice,same-claim ") == NULL || strstr(result.out, "\noffice,by-hand ") == NULL ||
+        strstr(result.out, "\noffice,rules-ambiguous ") == NULL)
+        fail_msg("%s", result.out);
+    result_free(&result);
+    unlink(table);
+    probe_close(NULL);
 }
 
 int main(void)
@@ -683,6 +795,8 @@ int main(void)
         cmocka_unit_test(a_useless_pack_leaves_no_key),
         cmocka_unit_test(secrets_are_kept),
         cmocka_unit_test(what_cannot_be_packed_is_said),
+        cmocka_unit_test(odd_claims_are_known),
+        cmocka_unit_test(findings_of_whole_tables_are_the_offices),
     };
     return cmocka_run_group_tests(tests, begin, end);
 }

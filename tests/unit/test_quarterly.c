@@ -240,6 +240,11 @@ static void rules_of_then(void **state)
     has(&now, "note: The vehicle register was first loaded on 2026-01-05, after the quarter; that load stands "
               "for the time");
     has(&now, "\n573.7(b)(2)|Notification was completed|-|not yet\n");
+    /* behind its eighth quarter it has one report a year */
+    KIT_REPORT(office, "rules", "quarterly", "2026-08-01", &now, "campaign", "H24-05", "quarter", "2026-Q2");
+    has(&now, "\nnone of this campaign's reports ends with this quarter|2026-Q2|-|-|");
+    KIT_REPORT(office, "rules", "quarterly", "2026-08-01", &now, "campaign", "H24-05", "quarter", "2027-Q1");
+    has(&now, "\nannual report 1 of 3|2027-Q1|2027-04-30|-|");
 }
 
 static void wrong_questions(void **state)
@@ -403,6 +408,55 @@ static void revisions_by_hand(void **state)
     office = kept;
 }
 
+/* Claims on vehicles that the register does not have, or that are not in the campaign: U1 (twice) and X1 were
+ * inspected, U3 and V2 repaired, V3 inspected; U2 waits. A claim on V1 was taken back and another waits, which is
+ * named once. V6 is in two rows of a table that allows one. */
+static void strays_by_hand(void **state)
+{
+    static const char ROWS[] = "A,0,D1,RA,T1,V1,repaired,2026-02-01,P,1.00,1.00\n"
+                               "B,0,D1,RB,T1,V1,repaired,2026-02-02,H,1.00,1.00\n"
+                               "C,0,D1,RC,T1,V2,repaired,2026-02-01,P,1.00,1.00\n"
+                               "D,0,D1,RD,T1,V3,inspected,2026-02-01,P,1.00,1.00\n"
+                               "E,0,D1,RE,T1,V5,repaired,2026-02-01,P,1.00,1.00\n"
+                               "F,0,D1,RF,T1,U1,inspected,2026-02-01,P,1.00,1.00\n"
+                               "G,0,D1,RG,T1,U1,inspected,2026-02-02,P,1.00,1.00\n"
+                               "H,0,D1,RH,T1,U2,repaired,2026-02-01,H,1.00,1.00\n"
+                               "I,0,D1,RI,T1,U3,repaired,2026-02-01,P,1.00,1.00\n"
+                               "J,0,D1,RJ,T1,U4,repaired,2026-02-01,H,1.00,1.00\n"
+                               "K,0,D1,RK,T1,X1,inspected,2026-02-01,P,1.00,1.00\n";
+    static const char *const LINES[] = {
+        "\n573.7(b)(3)|Vehicles involved|2|-\n",
+        "\n573.7(b)(4)|Inspected and repaired|1|-\n",
+        "\nNot remedied: a claim waits for the office's decision|1\n",
+        "\nNot remedied: what was paid was taken back|0\n",
+        "\nRemedied, but not among those involved|5\n",
+        "\nNot decided: the eligibility table is in error for them|1\n",
+        "\nRemedied of all involved|1|2|0.5\n",
+        "note: TO CHECK: the eligibility table is in error for some vehicles, which are not counted;",
+    };
+    char *kept = office, *rules = steered_rules();
+    struct report_text result;
+    (void)state;
+
+    write_words(words("%s/campaigns/T1/eligibility.csv", rules),
+                "U,model_year,>eligible,>stage\nold,< 2015,false,\nall,>= 2012,true,first\n");
+    office = words("%s/strays.db", folder);
+    load("vehicles", "2026-01-05", "vin,model_line,model_year\nV1,Brindle,2019\nV2,Brindle,2010\n"
+                                   "V3,Brindle,2010\nV4,Brindle,2010\nV5,Brindle,2019\nV6,Brindle,2013\n");
+    load("dealers", "2026-01-05", "dealer,labor_rate,parts_markup\nD1,100,0\n");
+    post_rows(rules, "strays", ROWS, "2026-03-02");
+    reverse("D1/A", "2026-03-11");
+    KIT_REPORT(office, rules, "quarterly", "2026-08-01", &result, "campaign", "T1", "quarter", "2026-Q1");
+    has_all(&result, LINES, COUNT(LINES));
+    /* nobody is in the campaign any more: a share of nothing is none */
+    write_words(words("%s/campaigns/T1/eligibility.csv", rules), "F,model_year,>eligible,>stage\nall,-,false,\n");
+    office = words("%s/nobody.db", folder);
+    load("vehicles", "2026-01-05", "vin,model_line,model_year\nV1,Brindle,2019\n");
+    KIT_REPORT(office, rules, "quarterly", "2026-08-01", &result, "campaign", "T1", "quarter", "2026-Q1");
+    has(&result, "\nRemedied of all involved|0|0|-\n");
+    office = kept;
+}
+
 /* --- Notices ---------------------------------------------------------------------------------- */
 
 static void wrong_notices(void **state)
@@ -473,6 +527,13 @@ static void the_schedule(void **state)
     /* what cannot be foreseen is said */
     KIT_REPORT(office, words("%s/no-rules", folder), "schedule", "2026-07-01", &result, "show", "all");
     has(&result, "\n[without]\nH26-02|campaign.csv has no notice_began_on yet\n");
+    KIT_REPORT(office, words("%s/no-rules", folder), "schedule", "2026-07-01", &result, "show", "all", "campaign",
+               "H26-02");
+    has(&result, "\n[reports]\n[without]\nH26-02|campaign.csv has no notice_began_on yet\n");
+    shell("rm %s/no-rules/filings.csv", folder);
+    KIT_REPORT(office, words("%s/no-rules", folder), "schedule", "2026-07-01", &result, "show", "all");
+    has(&result, "\n[without]\nH24-05|rules/filings.csv has no row for its kind\nH26-02|rules/filings.csv has no "
+                 "row for its kind\n");
 }
 
 int main(void)
@@ -486,6 +547,7 @@ int main(void)
         cmocka_unit_test(wrong_questions),
         cmocka_unit_test(an_emissions_campaign),
         cmocka_unit_test(revisions_by_hand),
+        cmocka_unit_test(strays_by_hand),
         cmocka_unit_test(wrong_notices),
         cmocka_unit_test(the_schedule),
     };

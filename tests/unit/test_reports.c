@@ -35,6 +35,7 @@ static const struct {
 } HEADERS[] = {
     {HEAD ONE, NULL},
     {HEAD "--\n--# a comment: of any kind\n" ONE, NULL},
+    {"-- title: T\n--      \n-- meaning: M.\n" ONE, NULL},
     {HEAD "-- parameter: since date = today - 90; from then\n-- parameter: d text =; d\n-- parameter: k choice "
           "a|b = b; k\n"
           "-- parameter: m money = 2.50; m\n-- parameter: n integer; n\n-- parameter: f decimal = 0.5; f\n" ONE,
@@ -68,6 +69,12 @@ static const struct {
                                          "query\n"},
     {HEAD "-- column: A text; x\nSELECT 1\n", "t.sql:3:12: a column is `NAME FORMAT \"Heading\"; meaning`, and "
                                               "its name has a to z, digits and _ alone\n"},
+    {HEAD "-- column: a234567890123456789012345678901234567890 text; x\n" ONE, NULL},
+    {HEAD "-- column: a2345678901234567890123456789012345678901 text; x\n" ONE,
+     "t.sql:3:12: a column is `NAME FORMAT \"Heading\"; meaning`, and its name has a to z, digits and _ alone\n"},
+    {HEAD "-- column: a\n--     mony; x\nSELECT 1\n", /* of the line behind it the column is not known */
+     "t.sql:3:12: \"mony\" is no format; nearest is \"money\", of text, date, "
+     "integer, money, decimal, percent or claim\n"},
     {HEAD "-- column: a mony; x\nSELECT 1\n",
      "t.sql:3:14: \"mony\" is no format; nearest is \"money\", of text, date, "
      "integer, money, decimal, percent or claim\n"},
@@ -76,6 +83,8 @@ static const struct {
     {HEAD "-- column: a text\nSELECT 1\n",
      "t.sql:3:18: what it means is missing; write `; ` and a few words behind it\n"},
     {HEAD "-- column: a text \"A; x\nSELECT 1\n",
+     "t.sql:3:19: the heading is not closed; write it as \"Money cut\"\n"},
+    {HEAD "-- column: a text \"\"; x\nSELECT 1\n",
      "t.sql:3:19: the heading is not closed; write it as \"Money cut\"\n"},
     {HEAD "-- column: a text; x\n" ONE, "t.sql:4:12: there are two columns \"a\"; take one out\n"},
     {HEAD ONE "-- section: two\n" ONE,
@@ -102,8 +111,19 @@ static const struct {
      "t.sql:4:15: there are two parameters \"p\"; take one out\n"},
     {HEAD "-- parameter: p percent; p\n" ONE, "t.sql:3:17: \"percent\" is no format here; write text, date, "
                                               "integer, money, decimal or choice\n"},
+    {HEAD "-- parameter: = x; p\n" ONE,
+     "t.sql:3:15: a parameter is `NAME TYPE = DEFAULT; meaning`, and its name has a "
+     "to z, digits and _ alone\n"},
+    {HEAD "-- parameter: p claim; p\n" ONE,
+     "t.sql:3:17: \"claim\" is no format here; write text, date, integer, money, decimal or choice\n"},
+    {HEAD "-- parameter: p text\n" ONE,
+     "t.sql:3:21: what it means is missing; write `; ` and a few words behind it\n"},
+    {HEAD "-- parameter: p choice\n" ONE,
+     "t.sql:3:23: a choice lists its words; write it as `choice month|dealer`\n"},
     {HEAD "-- parameter: p choice one = one; p\n" ONE,
      "t.sql:3:24: a choice lists its words; write it as `choice month|dealer`\n"},
+    {HEAD "-- parameter: p choice one|two|six = three; p\n" ONE,
+     "t.sql:3:15: the default \"three\" is none of its words; write one, two or six\n"},
     {HEAD "-- parameter: p choice one|two = three; p\n" ONE,
      "t.sql:3:15: the default \"three\" is none of its words; write one or two\n"},
     {HEAD "-- parameter: p date = soon; p\n" ONE,
@@ -112,6 +132,10 @@ static const struct {
      "t.sql:4:11: \"pie\" is no chart; write line, bar, stacked, points or none\n"},
     {HEAD "-- column: a text; x\n-- chart: bar x=a\nSELECT 1\n",
      "t.sql:4:11: a chart needs x=COLUMN and y=COLUMN,...; add what is missing\n"},
+    {HEAD "-- column: n integer; x\n-- chart: bar y=n\nSELECT 1\n",
+     "t.sql:4:11: a chart needs x=COLUMN and y=COLUMN,...; add what is missing\n"},
+    {HEAD "-- column: a text; x\n-- chart: bar x=a y=nothing\nSELECT 1\n",
+     "t.sql:4:11: the chart names the column \"nothing\", which is none; name one of the section's columns\n"},
     {HEAD "-- column: claims text; x\n-- chart: bar x=claim y=claims\nSELECT 1\n",
      "t.sql:4:11: the chart names the column \"claim\", which is none; nearest is \"claims\"\n"},
     {HEAD "-- column: a text; x\n-- chart: bar x=a y=a\nSELECT 1\n",
@@ -141,6 +165,40 @@ static void each_fault_of_a_header_is_said(void **state)
     }
 }
 
+/* Each list of a header has an end: so many of them are read, and one more is said. */
+static void headers_have_an_end(void **state)
+{
+    static const struct {
+        const char *before, *each, *behind, *said;
+    } CASES[] = {
+        {HEAD, "-- parameter: p%d text; x\n", ONE, "t.sql:67:15: a report has at most 64 parameters; take some out\n"},
+        {HEAD, "-- column: p%d text; x\n", "SELECT 1\n",
+         "t.sql:67:12: a section has at most 64 columns; take some out\n"},
+        {HEAD, "-- section: p%1$d\n-- column: a%1$d text; x\nSELECT 1\n", "",
+         "t.sql:195:13: a report has at most 64 sections; take some out\n"},
+        {HEAD "-- parameter: k choice ", "p%d|", "p = p; x\n" ONE,
+         "t.sql:3:24: a choice has at most 64 words; take some out\n"},
+    };
+    struct report report;
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++)
+        for (int more = 0; more <= 1; more++) {
+            int each = 64 + more - (strstr(CASES[i].each, "|") != NULL); /* the last word stands behind them */
+            char *text = words("%s", CASES[i].before);
+            for (int k = 0; k < each; k++) {
+#pragma GCC diagnostic push
+#pragma GCC diagnostic ignored "-Wformat-nonliteral"
+                char *one = words(CASES[i].each, k);
+#pragma GCC diagnostic pop
+                text = words("%s%s", text, one);
+            }
+            int status = read_text(words("%s%s", text, CASES[i].behind), false, &report);
+            assert_string_equal(capture.text, more ? CASES[i].said : "");
+            assert_int_equal(status, more ? WM_BAD_INPUT : WM_OK);
+        }
+}
+
 static void a_computed_report_has_no_query(void **state)
 {
     struct report report;
@@ -159,7 +217,8 @@ static void a_header_means_what_it_says(void **state)
     assert_int_equal(
         read_text("-- title: Findings\n-- meaning: One\n--     two.\n-- parameter: by choice a|b = b; c\n"
                   "-- section: s\n-- title: S\n-- column: n_of integer; how many\n"
-                  "-- column: p percent \"Part\"; share\n-- chart: line x=n_of y=p\n\nSELECT 1, 2;\n",
+                  "-- column: p percent \"Part\"; share\n-- column: _x text; the sign is none of a heading\n"
+                  "-- chart: line x=n_of y=p\n\nSELECT 1, 2;\n",
                   false, &report),
         WM_OK);
     assert_true(text_is(report.meaning, "One two."));
@@ -168,11 +227,12 @@ static void a_header_means_what_it_says(void **state)
     assert_true(text_is(report.sections[0].title, "S"));
     assert_true(text_is(report.sections[0].columns[0].heading, "N of"));
     assert_true(text_is(report.sections[0].columns[1].heading, "Part"));
+    assert_true(text_is(report.sections[0].columns[2].heading, " x"));
     assert_int_equal(report.sections[0].chart.kind, CHART_LINE);
     assert_int_equal(report.sections[0].chart.y[0], 1);
     assert_true(text_is(report.sections[0].sql, "SELECT 1, 2;\n") ||
                 text_is(report.sections[0].sql, "SELECT 1, 2;"));
-    assert_int_equal(report.sections[0].sql_line, 11);
+    assert_int_equal(report.sections[0].sql_line, 12);
 }
 
 /* --- Parameters ------------------------------------------------------------------------------------ */
@@ -303,6 +363,12 @@ static void csv_is_harmless_unless_it_is_to_be_plain(void **state)
     write_report_csv(&out, &result, (struct report_look){.section = -1});
     assert_true(text_is(buffer_text(&out), "a,m,p\n\"'=cmd|'/c calc'!A1\",-12.50,75.3049\n"
                                            "\"a \"\"b\"\", c\",0.05,-0.05\n-12.5,,200\n"));
+    const struct value link[] = {value_text(TEXT("=f(\"x\")")), value_null(), value_null()};
+    assert_int_equal(report_add_row(&result, &result.tables[0], link), WM_OK);
+    buffer_clear(&out);
+    write_report_csv(&out, &result, (struct report_look){.section = -1});
+    assert_true(text_ends_with(buffer_text(&out), TEXT("\n\"'=f(\"\"x\"\")\",,\n")));
+    result.tables[0].row_count--;
     buffer_clear(&out);
     write_report_csv(&out, &result, (struct report_look){.section = -1, .plain_cells = true});
     assert_true(text_starts_with(buffer_text(&out), TEXT("a,m,p\n=cmd|'/c calc'!A1,-12.50")));
@@ -326,6 +392,7 @@ static void notes_stand_in_front(void **state)
     fill(&result, &report);
     assert_int_equal(report_add_note(&result, NULL, false, "The office files it <%s>.", "&"), WM_OK);
     assert_int_equal(report_add_note(&result, report_table(&result, "s"), true, "a\tb"), WM_OK);
+    assert_int_equal(report_add_note(&result, report_table(&result, "s"), false, "c"), WM_OK);
     assert_int_equal(write_report_html(&out, &result, (struct report_look){.section = -1}), WM_OK);
     buffer_add_byte(&out, '\0');
     assert_non_null(strstr(out.bytes, "<p>The office files it &lt;&amp;&gt;.</p>"));
@@ -333,7 +400,7 @@ static void notes_stand_in_front(void **state)
     buffer_clear(&out);
     assert_int_equal(write_report_json(&out, &result, (struct report_look){.section = -1}), WM_OK);
     buffer_add_byte(&out, '\0');
-    assert_non_null(strstr(out.bytes, "\"notes\":[\"a\\tb\"]"));
+    assert_non_null(strstr(out.bytes, "\"notes\":[\"a\\tb\",\"c\"]"));
     assert_non_null(strstr(out.bytes, "{\"a\":\"-12.5\",\"m\":null,\"p\":200}"));
     buffer_free(&out);
 }
@@ -389,6 +456,49 @@ static void text_fits_a_terminal(void **state)
     buffer_add_byte(&out, '\0');
     assert_null(strchr(out.bytes, '\x1b')); /* shown as the sign for what cannot be shown */
     assert_non_null(strstr(out.bytes, "a\xef\xbf\xbd[2J\xef\xbf\xbd\nb"));
+    buffer_free(&out);
+}
+
+/* A claim that has a row of its own is linked to from elsewhere; the first of two rows is the one. What is null is
+ * no claim. */
+static void claims_link_to_their_rows(void **state)
+{
+    static const char REPORT[] = HEAD "-- section: one\n-- column: c claim; x\n-- column: n claim; x\n"
+                                      "-- section: two\n-- column: c claim; x\n-- column: n integer; x\n"
+                                      "-- chart: bar x=c y=n\n";
+    const struct value a = value_text(TEXT("D1/A")), b = value_text(TEXT("D1/B")), other = value_text(TEXT("D1/C"));
+    const struct value rows[][2] = {{a, b}, {value_null(), other}, {b, value_null()}, {a, a}};
+    struct buffer out = BUFFER_EMPTY;
+    struct report_result result;
+    struct report report;
+    (void)state;
+
+    assert_int_equal(read_text(REPORT, true, &report), WM_OK);
+    assert_int_equal(report_result_open(&result, &report, NULL, TODAY, &arena), WM_OK);
+    for (size_t i = 0; i < COUNT(rows); i++)
+        assert_int_equal(report_add_row(&result, &result.tables[0], rows[i]), WM_OK);
+    assert_int_equal(write_report_html(&out, &result, (struct report_look){.section = -1}), WM_OK);
+    buffer_add_byte(&out, '\0');
+#define FIRST_CELL(words) "<th scope=\"row\"" words "</th>"
+#define LINK(number, claim) "<td class=\"short\"><a href=\"#claim-" number "\">" claim "</a></td></tr>\n"
+    assert_non_null(
+        strstr(out.bytes, "<tbody>\n<tr id=\"claim-0\">" FIRST_CELL(" class=\"short\">D1/A") LINK("1", "D1/B")
+               "<tr>" FIRST_CELL(">") "<td class=\"short\">D1/C</td></tr>\n"
+               "<tr id=\"claim-1\">" FIRST_CELL(" class=\"short\">D1/B") "<td></td></tr>\n"
+               "<tr>" FIRST_CELL(" class=\"short\">D1/A") LINK("0", "D1/A") "</tbody>"));
+    /* two sections are listed; of a chart without rows there is no figure, and no script that draws */
+    assert_non_null(strstr(out.bytes, "<a href=\"#section-1\">"));
+    assert_null(strstr(out.bytes, "<figure>"));
+    /* one section alone, where the other one is not shown */
+    buffer_clear(&out);
+    assert_int_equal(write_report_html(&out, &result, (struct report_look){.section = 1}), WM_OK);
+    buffer_add_byte(&out, '\0');
+    assert_null(strstr(out.bytes, "<nav"));
+    assert_null(strstr(out.bytes, "D1/A"));
+    buffer_clear(&out);
+    assert_int_equal(write_report_json(&out, &result, (struct report_look){.section = -1}), WM_OK);
+    buffer_add_byte(&out, '\0');
+    assert_non_null(strstr(out.bytes, "},\n{\"name\":\"two\""));
     buffer_free(&out);
 }
 
@@ -489,6 +599,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test_teardown(each_fault_of_a_header_is_said, forget),
+        cmocka_unit_test_teardown(headers_have_an_end, forget),
         cmocka_unit_test_teardown(a_computed_report_has_no_query, forget),
         cmocka_unit_test_teardown(a_header_means_what_it_says, forget),
         cmocka_unit_test_teardown(words_become_values, forget),
@@ -497,6 +608,7 @@ int main(void)
         cmocka_unit_test_teardown(csv_is_harmless_unless_it_is_to_be_plain, forget),
         cmocka_unit_test_teardown(notes_stand_in_front, forget),
         cmocka_unit_test_teardown(text_fits_a_terminal, forget),
+        cmocka_unit_test_teardown(claims_link_to_their_rows, forget),
         cmocka_unit_test_teardown(figures_stay_in_range, forget),
         cmocka_unit_test_teardown(cells_have_an_end, forget),
         cmocka_unit_test_teardown(a_result_has_an_end, forget),

@@ -101,6 +101,11 @@ static const struct {
      "the column \"a\" is text, and row 1 has a binary number with a point there; give a text"},
     {"SELECT 1 AS b", "column 1 of the query is called \"b\", and the header has \"a\" there; name it with AS"},
     {"SELECT 1 AS a, 2 AS b", "the query gives 2 columns, and the header has 1"},
+    {"-- column: b text; x\nSELECT 1 AS a", "the query gives 1 column, and the header has 2"},
+    {"DROP TABLE IF EXISTS nowhere", "t.sql:4:1: " ONLY_READS}, /* SQLite finds nothing to be asked about */
+    {"SELECT randomblob(9) || load_extension('x.so') AS a", "the function \"randomblob\" is not one"},
+    {"SELECT 1 AS a,\n  colum\nFROM claims_now", "t.sql:5:3: the query cannot be used: no such column: colum"},
+    {"-- column: b text; x\nSELECT 1 AS a,\n  random() AS b", "t.sql:6:3: the function \"random\" is not one"},
     {"SELECT :x AS a",
      "the query names the parameter :x, which is not declared; add a line `-- parameter: x TYPE; "},
     {"SELECT ? AS a", "the query has a parameter without a name; write it as :name, and declare it"},
@@ -137,6 +142,10 @@ static void what_is_harmless_runs(void **state)
         {"SELECT :today AS a", NULL},
         {"SELECT share(1, 3) || ' ' || share(2, 3) || ' ' || coalesce(share(1, 0), 'none') AS a",
          "333333 666667 none"},
+        {"SELECT share(-2, -3) || ' ' || share(1, -3) || ' ' || coalesce(share('x', 3), 'none') || ' ' || "
+         "coalesce(share(1, 'x'), share(NULL, 1), 'none') AS a",
+         "666667 -333333 none none"},
+        {"SELECT 1 AS a; ; -- the end\n;", "1"},
         {"SELECT stage_of('H26-02', vin) AS a FROM claims_now LIMIT 1", "first"},
         {"SELECT coalesce(stage_of('H26-02', 'EZ7NONE'), 'none') AS a", "none"},
     };
@@ -254,7 +263,7 @@ static void parameters_must_be_used(void **state)
 
 static void only_files_of_the_folder_are_read(void **state)
 {
-    static const char *const NAMES[] = {"../t", "/etc/passwd", "..", "a/b", "T", "t.sql"};
+    static const char *const NAMES[] = {"../t", "/etc/passwd", "..", "a/b", "T", "t.sql", "a{b", ""};
     (void)state;
 
     for (size_t i = 0; i < COUNT(NAMES); i++) {
@@ -264,13 +273,24 @@ static void only_files_of_the_folder_are_read(void **state)
             strstr(result.err, "is no name of a report; name it by its file in the folder of reports"));
         result_free(&result);
     }
-    shell("cp reports/night.sql %s/outside.sql && ln -sf ../outside.sql %s/linked.sql", folder, reports);
-    struct result result = RUN("report", "linked", "--reports", reports, "--office", office);
-    assert_int_equal(result.code, 2);
-    assert_non_null(
-        strstr(result.err, "this is a link that leads out of the folder of reports; put the file itself"));
+    shell("cp reports/night.sql %s/outside.sql && mkdir %s-too && cp reports/night.sql %s-too/x.sql", folder, reports,
+          reports);
+    static const char *const LINKS[] = {"../outside.sql", "../reports-too/x.sql", "../nowhere.sql"};
+    struct result result;
+    for (size_t i = 0; i < COUNT(LINKS); i++) {
+        shell("ln -sf %s %s/linked.sql", LINKS[i], reports);
+        result = RUN("report", "linked", "--reports", reports, "--office", office);
+        assert_int_equal(result.code, 2);
+        assert_non_null(
+            strstr(result.err, "this is a link that leads out of the folder of reports; put the file itself"));
+        result_free(&result);
+    }
+    shell("rm %s/linked.sql && cp reports/night.sql %s/night-2_x.sql", reports, reports);
+    result = RUN("report", "night-2_x", "--reports", reports, "--office", office, "--format", "csv");
+    if (result.code != 0)
+        fail_msg("%s", result.err);
     result_free(&result);
-    shell("rm %s/linked.sql", reports);
+    shell("rm %s/night-2_x.sql", reports);
     result = RUN("report", "nigth", "--office", office);
     assert_int_equal(result.code, 2);
     assert_non_null(strstr(result.err, "there is no report \"nigth\"; nearest is \"night\""));
@@ -304,13 +324,14 @@ static void a_faulty_report_does_not_hide_the_others(void **state)
     memset(longest, 'n', 64);
     memset(longer, 'n', 65);
     longest[64] = longer[65] = '\0';
-    const char *const copies[] = {"list", longest, longer, "quarterly"};
+    const char *const copies[] = {"list", "views", longest, longer, "quarterly"};
     for (size_t i = 0; i < COUNT(copies); i++)
         shell("cp %s/good.sql %s/%s.sql", reports, reports, copies[i]);
     result = RUN("report", "list", "--reports", reports, "--format", "csv");
     assert_non_null(
         strstr(result.err,
                "\"list.sql\" cannot be run, since `report list` is a command; give the file another name"));
+    assert_non_null(strstr(result.err, "\"views.sql\" cannot be run, since `report views` is a command;"));
     assert_non_null(strstr(result.err, words("\"%s.sql\" is no name for a report", longer)));
     assert_non_null(strstr(result.out, words("\n%s,Good,M.\n", longest)));
     assert_non_null(strstr(result.out, "\nquarterly,"));
@@ -560,6 +581,50 @@ static void kits_are_as_worked_by_hand(void **state)
     result_free(&result);
 }
 
+/* A part that two campaigns name is one part, and a kit where one of them says so. */
+static void parts_of_two_campaigns_are_counted_once(void **state)
+{
+    const char *rules = words("%s/two", folder);
+    (void)state;
+
+    shell("cp -r rules %s && cp -r %s/campaigns/H26-02 %s/campaigns/H26-03 && sed -i 's/H26-02/H26-03/' "
+          "%s/campaigns/H26-03/*.csv && sed -i 's/,EX26-0202/,EX26-0203/' %s/campaigns/H26-03/campaign.csv",
+          rules, rules, rules, rules, rules);
+    struct result one = RUN("report", "kits", "--office", office, "--today", "2026-03-01", "--format", "csv");
+    struct result two = RUN("report", "kits", "--office", office, "--today", "2026-03-01", "--format", "csv",
+                            "--rules", rules);
+    assert_int_equal(one.code, 0);
+    assert_string_equal(two.err, one.err);
+    assert_string_equal(two.out, one.out);
+    result_free(&one);
+    result_free(&two);
+}
+
+/* A vehicle whose model year is not known is in the population without one. */
+static void a_vehicle_without_a_model_year(void **state)
+{
+    const char *rules = words("%s/yearless", folder), *other = words("%s/yearless.db", folder);
+    const char *vehicles = words("%s/yearless.csv", folder);
+    (void)state;
+
+    shell("cp -r rules %s", rules);
+    write_words(words("%s/campaigns/H26-02/eligibility.csv", rules),
+                "F,model_line,>eligible,>stage\nall,Brindle,true,first\n");
+    write_words(vehicles, "vin,model_line,model_year\nEZ7BAACK5KN803298,Brindle,\nEZ7BAACK5LE202359,Brindle,2020\n"
+                          "EZ7BAACK5LN138498,Tarrow,\n");
+    struct result result = RUN("load", "vehicles", vehicles, "--office", other, "--today", "2026-03-01", "--quiet");
+    assert_int_equal(result.code, 0);
+    result_free(&result);
+    write_words(words("%s/t.sql", reports),
+                "-- title: T\n-- meaning: M.\n-- column: y integer; x\n-- column: n integer; x\n"
+                "SELECT model_year AS y, sum(vehicles) AS n FROM population WHERE campaign = 'H26-02' "
+                "GROUP BY 1 ORDER BY 1\n");
+    result = RUN("report", "t", "--reports", reports, "--office", other, "--rules", rules, "--format", "csv");
+    if (strcmp(result.out, "y,n\n,1\n2020,1\n") != 0)
+        fail_msg("%s%s", result.out, result.err);
+    result_free(&result);
+}
+
 /* How many vehicles of the register are in H26-02's first stage, by its eligibility table read with the eye:
  * Brindle of 2018 and 2019 without electric power steering. */
 static int count_first_stage(void)
@@ -768,6 +833,8 @@ int main(void)
         cmocka_unit_test(the_night_is_as_worked_by_hand),
         cmocka_unit_test(payments_are_as_worked_by_hand),
         cmocka_unit_test(kits_are_as_worked_by_hand),
+        cmocka_unit_test(parts_of_two_campaigns_are_counted_once),
+        cmocka_unit_test(a_vehicle_without_a_model_year),
         cmocka_unit_test(completion_is_as_worked_by_hand),
         cmocka_unit_test(deadlines_are_those_of_flags),
         cmocka_unit_test(verify_finds_a_changed_list_of_what_waits),
