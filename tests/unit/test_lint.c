@@ -1,11 +1,12 @@
 /* Every kind of result of the analysis of rules: fixtures/lint/changes.csv changes the demo rules so that they
  * have it (the fault) or nearly have it (the twin); fixtures/lint/expected.csv tells all that is then found. A
- * twin has nothing.
+ * twin has nothing. Where a case has a file `register`, it is no file but the vehicles that are looked at, too.
  */
 #include "program.h"
 
 #include "base/status.h"
 #include "rules/lint.h"
+#include "tables/literal.h"
 
 enum { MOST_RESULTS = 64, MOST_LISTED = 64 };
 
@@ -17,6 +18,8 @@ struct folder {
     struct rules_files files;
     struct rules *rules;
     struct capture capture;
+    const char *vehicles; /* NULL: no register is looked at */
+    struct lint_fleet fleet;
 };
 
 static void folder_open(struct folder *folder)
@@ -94,6 +97,10 @@ static void apply(struct folder *folder, const struct change *change)
     struct rules_file *file = folder_file(folder, change->file);
     struct buffer out = BUFFER_EMPTY;
 
+    if (strcmp(change->file, "register") == 0) {
+        folder->vehicles = words("%s", change->cell);
+        return;
+    }
     if (file == NULL) {
         assert_string_equal(change->column, "=");
         file = &folder->list[folder->files.count++];
@@ -112,6 +119,53 @@ static void apply(struct folder *folder, const struct change *change)
     qsort(folder->list, folder->files.count, sizeof *folder->list, by_path);
 }
 
+/* --- A register: a column a fact, the last one says how many vehicles are alike ----------------------- */
+
+static uint32_t slot_named(const struct rules *rules, const char *name, enum value_type *ret_type)
+{
+    const struct dictionary *dictionary = rules->dictionary;
+
+    for (int id = 0; id < FACT_COUNT; id++)
+        if (strcmp(fact_kind((enum fact_id)id)->name, name) == 0 && dictionary->slot[id] >= 0) {
+            *ret_type = fact_kind((enum fact_id)id)->type;
+            return (uint32_t)dictionary->slot[id];
+        }
+    for (uint32_t i = 0; i < dictionary->named_count; i++)
+        if (text_is(dictionary->named[i].name, name)) {
+            *ret_type = VALUE_BOOLEAN;
+            return dictionary->named[i].slot;
+        }
+    fail_msg("no table names %s", name);
+    return 0;
+}
+
+static void read_register(struct folder *folder)
+{
+    struct csv_sheet sheet = csv_sheet_read(words("%s", folder->vehicles));
+    struct lint_vehicle *vehicles = ARENA_ARRAY(&folder->arena, struct lint_vehicle, sheet.count);
+    uint32_t slot_count = folder->rules->dictionary->slot_count, highest = 0;
+    bool *slots = ARENA_ARRAY(&folder->arena, bool, slot_count);
+
+    for (size_t row = 1; row < sheet.count; row++) {
+        struct value *facts = ARENA_ARRAY(&folder->arena, struct value, slot_count);
+        size_t c = 0;
+        for (; sheet.rows[0][c + 1] != NULL; c++) {
+            enum value_type type;
+            uint32_t slot = slot_named(folder->rules, sheet.rows[0][c], &type);
+            const char *cell = words("%s", sheet.rows[row][c]);
+            slots[slot] = true;
+            highest = slot > highest ? slot : highest;
+            if (type == VALUE_TEXT && cell[0] != '\0')
+                facts[slot] = value_text(text_of(cell));
+            else if (cell[0] != '\0')
+                assert_null(literal_read(text_of(cell), type, &facts[slot]).wrong);
+        }
+        vehicles[row - 1] = (struct lint_vehicle){facts, strtoul(sheet.rows[row][c], NULL, 10)};
+    }
+    folder->fleet = (struct lint_fleet){vehicles, (uint32_t)sheet.count - 1, slots, highest + 1};
+    csv_sheet_free(&sheet);
+}
+
 /* --- What is found -------------------------------------------------------------------------------- */
 
 /* One line each: `severity kind file:line:column wrong | advice | example`. */
@@ -126,11 +180,12 @@ static int take(void *context, const struct lint_result *result)
 
     assert_true(results->count < MOST_RESULTS);
     assert_true(result->wrong.length > 0 && result->advice.length > 0);
+    const char *counted = result->counted ? words(" (%d)", (int)result->vehicles) : "";
     results->lines[results->count++] =
-        words("%s %s %.*s:%d:%u %.*s | %.*s | %.*s", lint_severity_name(result->severity),
+        words("%s %s %.*s:%d:%u %.*s | %.*s | %.*s%s", lint_severity_name(result->severity),
               lint_kind_name(result->kind), TEXT_ARGUMENTS(result->place.file), (int)result->place.line,
               result->place.column, TEXT_ARGUMENTS(result->wrong), TEXT_ARGUMENTS(result->advice),
-              TEXT_ARGUMENTS(result->example));
+              TEXT_ARGUMENTS(result->example), counted);
     return WM_OK;
 }
 
@@ -141,7 +196,11 @@ static void lint_folder(struct folder *folder, struct results *results)
     *results = (struct results){.count = 0};
     if (rules_compile(&folder->arena, &folder->files, &folder->capture.sink, &folder->rules) != WM_OK)
         fail_msg("%s", folder->capture.text);
-    assert_int_equal(lint_rules(folder->rules, NULL, take, results, &summary), WM_OK);
+    if (folder->vehicles != NULL)
+        read_register(folder);
+    assert_int_equal(lint_rules(folder->rules, folder->vehicles != NULL ? &folder->fleet : NULL, take, results,
+                                &summary),
+                     WM_OK);
     assert_int_equal(summary.found[LINT_ERROR] + summary.found[LINT_WARNING] + summary.found[LINT_NOTE],
                      results->count);
 }
