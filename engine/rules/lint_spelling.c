@@ -321,11 +321,18 @@ struct looking {
     uint32_t condition, row;
 };
 
-static const char *why_not(const struct lint_dim *dim)
+/* Whether it is none of the words that the fact can be at all. */
+static bool is_no_word(const struct lint_dim *dim, struct value literal)
 {
-    return dim->nature.words != NULL ? "is no word that this fact may be"
-           : dim->has_values         ? "is not among the values"
-                                     : "is in no vehicle of the register";
+    return dim->nature.words != NULL &&
+           fact_word_number(dim->nature.words, value_as_text(literal), dim->any_case) < 0;
+}
+
+static const char *why_not(const struct lint_dim *dim, struct value literal)
+{
+    return is_no_word(dim, literal) ? "is no word that this fact may be"
+           : dim->has_values        ? "is not among the values"
+                                    : "is in no vehicle of the register";
 }
 
 static int look_at_domain(const struct looking *looking, struct value literal)
@@ -348,8 +355,10 @@ static int look_at_domain(const struct looking *looking, struct value literal)
     value_write(literal, &words);
     struct text nearest = nearest_of(lint, dim, fleet, buffer_text(&words));
     result.wrong = text_format(&lint->arena, "%.*s \"%.*s\" %s%.*s", TEXT_ARGUMENTS(dim->name),
-                               TEXT_ARGUMENTS(buffer_text(&words)), why_not(dim), TEXT_ARGUMENTS(nearest));
-    result.advice = dim->has_values ? TEXT("correct it, or add it to the `values` row") : TEXT("correct it");
+                               TEXT_ARGUMENTS(buffer_text(&words)), why_not(dim, literal), TEXT_ARGUMENTS(nearest));
+    result.advice = dim->has_values && !is_no_word(dim, literal)
+                        ? TEXT("correct it, or add it to the `values` row")
+                        : TEXT("correct it");
     bool failed = words.failed;
     buffer_free(&words);
     if (failed)

@@ -8,7 +8,7 @@
 #include "rules/lint.h"
 #include "tables/literal.h"
 
-enum { MOST_RESULTS = 64, MOST_LISTED = 64 };
+enum { MOST_RESULTS = 128, MOST_LISTED = 64 };
 
 /* --- A rules folder in memory --------------------------------------------------------------------- */
 
@@ -290,11 +290,111 @@ static void demo_rules_are_clean(void **state)
     folder_close(&folder);
 }
 
+/* A check with a row for each of so many words. What cannot be looked at is said, and nothing else is found; two
+ * words that are nearly alike are not found behind the first thousands.
+ */
+static void checks_too_large_to_be_looked_at(void **state)
+{
+    struct buffer csv = BUFFER_EMPTY;
+    struct folder folder;
+    struct results results;
+    (void)state;
+
+    buffer_add_string(&csv, "U,technician,>finding,>effect,>message\n");
+    for (int i = 0; i < 10100; i++)
+        buffer_format(&csv, "r%d,%d%d%d,,,\n", i, i, i, i);
+    buffer_add_string(&csv, "m0,\"\"\"Anna-Berg\"\", \"\"Anna-Berg\"\"\",,,\nm1,Anna-Berk,,,\n");
+    buffer_add_byte(&csv, '\0');
+    folder_open(&folder);
+    apply(&folder, &(struct change){"checks/claim/extra.csv", "", "=", csv.bytes});
+    lint_folder(&folder, &results);
+    assert_int_equal(results.count, 2);
+    assert_string_equal(results.lines[0],
+                        "note not-proved checks/claim/extra.csv:1:1 it was not proved that no two rows of this table "
+                        "meet in error: that would take too long | check it by hand | ");
+    assert_string_equal(results.lines[1],
+                        "note not-proved checks/claim/extra.csv:1:1 it was not proved that every row of this table can "
+                        "be reached: that would take too long | check it by hand | ");
+    folder_close(&folder);
+    buffer_free(&csv);
+}
+
+/* --- Days ----------------------------------------------------------------------------------------- */
+
+/* The days at which tables cut built_on, each once and in order. */
+static void days_are_those_that_tables_name(void **state)
+{
+    static const struct {
+        const char *file, *row, *cell, *days;
+    } cases[] = {
+        {"campaigns/H26-02/eligibility.csv", "second", "<= 2022-05-31", "2022-05-31 "},
+        {"campaigns/H26-02/eligibility.csv", "second", "[2020-02-03..2021-04-05)",
+         "2020-02-03 2021-04-05 2022-05-31 "},
+        {"campaigns/H26-02/eligibility.csv", "second", "2020-02-03, 2020-02-03, >= 2019-01-01, null",
+         "2019-01-01 2020-02-03 2022-05-31 "},
+        {"campaigns/H26-02/eligibility.csv", "values", "[2018-01-01..2023-12-31]",
+         "2018-01-01 2022-05-31 2023-12-31 "},
+        {"campaigns/H26-02/eligibility.csv", "F", "plant", ""},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        struct folder folder;
+        struct buffer found = BUFFER_EMPTY;
+        int32_t *days;
+        uint32_t count;
+        folder_open(&folder);
+        apply(&folder, &(struct change){cases[i].file, cases[i].row, "built_on", cases[i].cell});
+        if (cases[i].days[0] == '\0')
+            for (int k = 0; k < 2; k++)
+                apply(&folder, &(struct change){cases[i].file, k == 0 ? "second" : "third", "plant", "Northfold"});
+        if (rules_compile(&folder.arena, &folder.files, &folder.capture.sink, &folder.rules) != WM_OK)
+            fail_msg("%s", folder.capture.text);
+        assert_int_equal(lint_days(folder.rules, &folder.arena, &days, &count), WM_OK);
+        for (uint32_t d = 0; d < count; d++) {
+            char day[DATE_ROOM];
+            date_write(days[d], day);
+            buffer_format(&found, "%s ", day);
+        }
+        buffer_add_byte(&found, '\0');
+        assert_string_equal(found.bytes, cases[i].days);
+        buffer_free(&found);
+        folder_close(&folder);
+    }
+}
+
+/* More days than there is room for at first. */
+static void many_days(void **state)
+{
+    struct folder folder;
+    struct buffer cell = BUFFER_EMPTY;
+    int32_t *days;
+    uint32_t count;
+    (void)state;
+
+    for (int i = 0; i < 100; i++)
+        buffer_format(&cell, "%s%d-06-%02d", i == 0 ? "" : ", ", 2029 - i / 10, 1 + i % 10);
+    buffer_add_byte(&cell, '\0');
+    folder_open(&folder);
+    apply(&folder, &(struct change){"campaigns/H26-02/eligibility.csv", "second", "built_on", cell.bytes});
+    if (rules_compile(&folder.arena, &folder.files, &folder.capture.sink, &folder.rules) != WM_OK)
+        fail_msg("%s", folder.capture.text);
+    assert_int_equal(lint_days(folder.rules, &folder.arena, &days, &count), WM_OK);
+    assert_int_equal(count, 101);
+    for (uint32_t d = 1; d < count; d++)
+        assert_true(days[d - 1] < days[d]);
+    folder_close(&folder);
+    buffer_free(&cell);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(demo_rules_are_clean),
         cmocka_unit_test(each_kind_is_found_and_its_twin_is_clean),
+        cmocka_unit_test(checks_too_large_to_be_looked_at),
+        cmocka_unit_test(days_are_those_that_tables_name),
+        cmocka_unit_test(many_days),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
