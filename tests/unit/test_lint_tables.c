@@ -527,6 +527,7 @@ static void words_table(struct buffer *csv, const char *policy, int rows)
     buffer_add_byte(csv, '\0');
 }
 
+/* In a space with a second table that has the same fact. */
 static void look_at_words(int rows, size_t counts[4])
 {
     static const struct lint_knowledge nothing;
@@ -537,8 +538,8 @@ static void look_at_words(int rows, size_t counts[4])
 
     words_table(&csv, "U", rows);
     kit_good(&kit, csv.bytes);
-    assert_int_equal(lint_space_make(&kit.arena, (const struct table *const *)&kit.table, 1, &nothing, &space),
-                     WM_OK);
+    const struct table *tables[] = {kit.table, kit.table};
+    assert_int_equal(lint_space_make(&kit.arena, tables, 2, &nothing, &space), WM_OK);
     struct lint_table table = {space, 0, NULL};
     memset(counts, 0, 4 * sizeof *counts);
     assert_int_equal(lint_overlaps(&table, count_case, counts), WM_OK);
@@ -583,8 +584,16 @@ static bool find_numbered(void *context, struct text name, enum value_type decla
     return true;
 }
 
-/* Whether some point of the table has no row. */
-static enum lint_answer ask_for_gap(const char *csv)
+static int count_to_hundred(void *context, const struct lint_case *found)
+{
+    size_t *gaps = context;
+
+    assert_int_equal(found->answer, LINT_YES);
+    return ++*gaps == 100 ? WM_LIMIT : WM_OK;
+}
+
+/* Whether some point of the table has no row; ret_gaps: how many such boxes there are, up to 100. */
+static enum lint_answer ask_for_gap(const char *csv, size_t *ret_gaps)
 {
     static const struct fact_source source = {NULL, find_numbered};
     static const struct lint_knowledge nothing;
@@ -604,25 +613,29 @@ static enum lint_answer ask_for_gap(const char *csv)
     question.avoid = lint_rows_of_table(space, 0);
     assert_non_null(question.avoid);
     assert_int_equal(lint_ask(space, &question, &found), WM_OK);
+    *ret_gaps = 0;
+    if (found.answer == LINT_YES)
+        assert_int_equal(lint_gaps(space, &question, count_to_hundred, ret_gaps), WM_OK);
     table_free(table);
     arena_free(&arena);
     return found.answer;
 }
 
 /* Rows that each leave out one pair of numbers in two columns, `out` of 256 pairs: whether they leave out
- * everything, only a search through a large part of all numbers of all columns tells. */
-static void write_puzzle(struct buffer *csv, int columns, int numbers, uint64_t out)
+ * everything, only a search through a large part of all numbers of all columns tells. Unsure: each row compares
+ * one more fact with another one, too. */
+static void write_puzzle(struct buffer *csv, int columns, int numbers, uint64_t out, bool unsure)
 {
     uint64_t seed = 1; /* always the same puzzle */
 
     buffer_add_string(csv, "C");
     for (int c = 0; c < columns; c++)
         buffer_format(csv, ",x%d", c);
-    buffer_add_string(csv, ",>out\nvalues");
+    buffer_format(csv, "%s,>out\nvalues", unsure ? ",x98" : "");
     for (int c = 0; c < columns; c++)
         for (int n = 0; n < numbers; n++)
             buffer_format(csv, "%s%d%s", n == 0 ? ",\"" : ", ", n, n + 1 == numbers ? "\"" : "");
-    buffer_add_string(csv, ",\n");
+    buffer_add_string(csv, unsure ? ",0,\n" : ",\n");
     for (int a = 0; a < columns; a++)
         for (int b = a + 1; b < columns; b++)
             for (int pair = 0; pair < numbers * numbers; pair++) {
@@ -634,7 +647,7 @@ static void write_puzzle(struct buffer *csv, int columns, int numbers, uint64_t 
                         buffer_format(csv, ",%d", c == a ? pair / numbers : pair % numbers);
                     else
                         buffer_add_string(csv, ",-");
-                buffer_add_string(csv, ",1\n");
+                buffer_add_string(csv, unsure ? ",> x99,1\n" : ",1\n");
             }
     buffer_add_byte(csv, '\0');
 }
@@ -644,14 +657,18 @@ static void long_searches_are_given_up(void **state)
     static const struct {
         int columns, numbers;
         uint64_t out;
+        bool unsure;
         enum lint_answer answer;
-    } cases[] = {{8, 6, 60, LINT_YES}, {8, 6, 180, LINT_NO}, {14, 16, 85, LINT_TOO_LARGE}};
+    } cases[] = {{8, 6, 60, false, LINT_YES},           {8, 6, 180, false, LINT_NO},
+                 {8, 6, 180, true, LINT_MAYBE},         {14, 16, 85, false, LINT_TOO_LARGE},
+                 {12, 20, 108, false, LINT_TOO_LARGE}, {14, 16, 85, true, LINT_TOO_LARGE}};
     (void)state;
 
     for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
         struct buffer csv = BUFFER_EMPTY;
-        write_puzzle(&csv, cases[i].columns, cases[i].numbers, cases[i].out);
-        assert_int_equal(ask_for_gap(csv.bytes), cases[i].answer);
+        write_puzzle(&csv, cases[i].columns, cases[i].numbers, cases[i].out, cases[i].unsure);
+        size_t gaps;
+        assert_int_equal(ask_for_gap(csv.bytes, &gaps), cases[i].answer);
         buffer_free(&csv);
     }
 }
@@ -670,9 +687,24 @@ static void as_many_columns_as_a_search_has(void **state)
             buffer_add_string(&csv, ",< 5");
         buffer_add_string(&csv, ",1\n");
         buffer_add_byte(&csv, '\0');
-        assert_int_equal(ask_for_gap(csv.bytes), columns <= 64 ? LINT_YES : LINT_TOO_LARGE);
+        size_t gaps;
+        assert_int_equal(ask_for_gap(csv.bytes, &gaps), columns <= 64 ? LINT_YES : LINT_TOO_LARGE);
+        assert_int_equal(gaps, columns <= 64 ? columns : 0);
         buffer_free(&csv);
     }
+}
+
+/* So many gaps that not every piece of the space can be kept for later. */
+static void more_gaps_than_are_kept(void **state)
+{
+    struct buffer csv = BUFFER_EMPTY;
+    size_t gaps;
+    (void)state;
+
+    write_puzzle(&csv, 60, 3, 2, false);
+    assert_int_equal(ask_for_gap(csv.bytes, &gaps), LINT_YES);
+    assert_int_equal(gaps, 100);
+    buffer_free(&csv);
 }
 
 int main(void)
@@ -683,6 +715,7 @@ int main(void)
         cmocka_unit_test(tables_of_many_words),
         cmocka_unit_test(long_searches_are_given_up),
         cmocka_unit_test(as_many_columns_as_a_search_has),
+        cmocka_unit_test(more_gaps_than_are_kept),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -8,6 +8,7 @@
 #include <glob.h>
 
 #include "base/limits.h"
+#include "rules/lint.h"
 #include "rules/rules_files.h"
 
 /* --- The dictionary and the engine ------------------------------------------------------------------------ */
@@ -250,6 +251,8 @@ static void errors_of_the_lists(void **state)
          "rules/filings.csv:2:6: due_day \"32\" is no whole number from 0 to 31; correct it\n"
          "rules/filings.csv:2:1: the row says not when its reports are due; fill in one of due_day, due_days and "
          "due_working_days\n"},
+        {"filings.csv", FILINGS "a,,defect,8,three,30,,,false\n",
+         "rules/filings.csv:2:5: annual_reports \"three\" is no whole number from 0 to 50; correct it\n"},
         {"filings.csv", FILINGS "a,,defect,8,3,,,25,perhaps\n",
          "rules/filings.csv:2:9: moves \"perhaps\" is neither true nor false; write one of them\n"},
         {"campaigns/T1/prices.csv", "part,price,valid_from\nP-1,2,2026\n",
@@ -637,11 +640,16 @@ static void a_folder_of_too_many_files_is_not_read(void **state)
 static void facts_that_no_table_names_have_no_slot(void **state)
 {
     struct rules_kit kit;
+    int32_t *days;
+    uint32_t count;
     (void)state;
 
     kit_start(&kit);
     assert_int_equal(kit_compile(&kit), WM_OK);
     assert_true(rules_slot(kit.rules, FACT_completed_on) >= 0);
+    assert_int_equal(rules_slot(kit.rules, FACT_built_on), -1);
+    assert_int_equal(lint_days(kit.rules, &kit.arena, &days, &count), WM_OK);
+    assert_int_equal(count, 0);
     assert_true(rules_slot(kit.rules, FACT_model_year) >= 0);
     assert_int_equal(rules_slot(kit.rules, FACT_technician_day_hours), -1);
     assert_int_equal(rules_slot(kit.rules, FACT_vin_nearest), -1);
