@@ -454,6 +454,11 @@ static void picked_by_hand(void **state)
     write_words(path, "dealer,claim\nD137,A0003\nD137,nothing\n");
     says(DRAW("--name", "t", "--pick", path), 2,
          "picks.csv:3:2: claim D137/nothing is not among the paid claims");
+    static const char *const NOT_THERE[] = {"D000,A0003", "D999,A0003", "D137,A", "D137,Z9999"};
+    for (size_t i = 0; i < COUNT(NOT_THERE); i++) { /* before, behind and between those of the frame */
+        write_words(path, words("dealer,claim\n%s\n", NOT_THERE[i]));
+        says(DRAW("--name", "t", "--pick", path), 2, "is not among the paid claims");
+    }
     write_words(path, "dealer,claim\n");
     says(DRAW("--name", "t", "--pick", path), 2, "no claim is picked");
 }
