@@ -315,6 +315,8 @@ static void kits(void **state)
          "completed_on=\n"
          "claim=B|revision=1|parts=K-A=5\nclaim=C|parts=K-A|completed_on=2026-03-09",
          "2\n1\n\n6\n7\n"},
+        /* two kits on one claim, one of each */
+        {"kits_claimed", "parts=K-A=2; K-B\nvin=" VIN_B "|parts=K-A; K-B\nparts=K-A\nvin=" VIN_B, "2\n2\n4\n2\n"},
         {"kits_listed", "parts=K-A=2\nparts=K-A; k-b\nparts=K-A; k a; FL-1\nparts=K-A=0; K-B", "1\n2\n1\n1\n"},
     };
     (void)state;
