@@ -150,7 +150,7 @@ static void read_register(struct folder *folder)
         struct value *facts = ARENA_ARRAY(&folder->arena, struct value, slot_count);
         size_t c = 0;
         for (; sheet.rows[0][c + 1] != NULL; c++) {
-            enum value_type type;
+            enum value_type type = VALUE_NULL;
             uint32_t slot = slot_named(folder->rules, sheet.rows[0][c], &type);
             const char *cell = words("%s", sheet.rows[row][c]);
             slots[slot] = true;

@@ -590,7 +590,7 @@ static void keep_message(void *context, const struct diag *diag)
 /* A file that the system cannot find by its whole path, and the folder of everything. */
 static void paths_that_are_too_long(void **state)
 {
-    static const char NAME[] = "a-folder-with-quite-a-long-name-as-nobody-would-give-it-who-had-to-write-it-more-than-once";
+    static const char NAME[] = "a-folder-with-quite-a-long-name-as-nobody-would-give-it-who-had-to-write-it-twice";
     struct arena arena = ARENA_EMPTY;
     struct buffer deep = BUFFER_EMPTY;
     struct rules_files files;
@@ -603,8 +603,8 @@ static void paths_that_are_too_long(void **state)
     for (size_t length = strlen(folder); length + sizeof NAME < 4090; length += sizeof NAME)
         buffer_format(&deep, "/%s", NAME);
     buffer_add_byte(&deep, '\0');
-    shell("cd '%s' && while mkdir %s 2>/dev/null && cd %s && [ ${#PWD} -lt %zu ]; do :; done && echo x > %s.csv", folder,
-          NAME, NAME, strlen(deep.bytes), NAME);
+    shell("cd '%s' && while mkdir %s 2>/dev/null && cd %s && [ ${#PWD} -lt %zu ]; do :; done && echo x > %s.csv",
+          folder, NAME, NAME, strlen(deep.bytes), NAME);
     struct diag_sink sink = {.report = keep_message, .context = message};
     assert_int_equal(rules_files_read(deep.bytes, &arena, &sink, &files), WM_IO);
     assert_string_equal(message, "cannot read: File name too long");

@@ -134,7 +134,8 @@ static void orders_on_which_nothing_stands(void **state)
 
     (void)state;
     totals_open(&totals);
-    uint32_t empty = numbered(&totals, totals_order, "D1 R", 1, NULL), order = numbered(&totals, totals_order, "D1 R", 2, NULL);
+    uint32_t empty = numbered(&totals, totals_order, "D1 R", 1, NULL);
+    uint32_t order = numbered(&totals, totals_order, "D1 R", 2, NULL);
     assert_int_equal(totals_other_vehicles(&totals, empty, 7, TOTALS_NONE), 0);
     assert_int_equal(totals_other_vehicles(&totals, empty, 7, 7), 0);
     assert_int_equal(totals_add_vehicle(&totals, order, 7, 1), WM_OK);
