@@ -121,26 +121,21 @@ static bool set_has(const struct fact_view *view, enum fact_id id)
 {
     const bool *listed = view->dictionary->listed[id];
 
-    if (view->set == FACTS_OF_SCOPE)
-        return listed[view->scope] || listed[SCOPE_CLAIM];
-    if (view->set == FACTS_OF_ANY_SCOPE)
-        return listed[SCOPE_CLAIM] || listed[SCOPE_PART] || listed[SCOPE_LABOR] || listed[SCOPE_INSPECTION];
-    if (!listed[SCOPE_CLAIM])
-        return false;
     switch (view->set) {
     case FACTS_OF_SCOPE:
+        return listed[view->scope] || listed[SCOPE_CLAIM];
     case FACTS_OF_ANY_SCOPE:
-        break;
+        return listed[SCOPE_CLAIM] || listed[SCOPE_PART] || listed[SCOPE_LABOR] || listed[SCOPE_INSPECTION];
     case FACTS_OF_VEHICLE:
     case FACTS_OF_FOLLOWUP:
-        return is_vehicle_fact(id);
+        return listed[SCOPE_CLAIM] && is_vehicle_fact(id);
     case FACTS_OF_VEHICLE_OUTCOME:
     case FACTS_OF_WORK:
-        return is_vehicle_fact(id) || id == FACT_outcome;
+        return listed[SCOPE_CLAIM] && (is_vehicle_fact(id) || id == FACT_outcome);
     case FACTS_OF_REGION:
-        return id == FACT_region;
+        break;
     }
-    return false;
+    return listed[SCOPE_CLAIM] && id == FACT_region;
 }
 
 static bool set_has_options(enum fact_set set)

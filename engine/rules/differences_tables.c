@@ -222,17 +222,24 @@ static void values_words(const struct table *table, struct text name, struct buf
         buffer_add_string(out, "none given");
 }
 
+static int compare_domain(struct comparing *comparing, const struct table *before, const struct table *after,
+                          struct text name)
+{
+    domain_words(before, name, &comparing->words_before);
+    domain_words(after, name, &comparing->words_after);
+    return tell_of_table(comparing, after,
+                         text_format(&comparing->arena, "values of %.*s", TEXT_ARGUMENTS(name)));
+}
+
 static int compare_values(struct comparing *comparing, const struct table *before, const struct table *after)
 {
     int status = WM_OK;
 
-    for (uint32_t c = 0; status == WM_OK && c < table_condition_count(after); c++) {
-        struct text name = table_condition_name(after, c);
-        domain_words(before, name, &comparing->words_before);
-        domain_words(after, name, &comparing->words_after);
-        status = tell_of_table(comparing, after,
-                               text_format(&comparing->arena, "values of %.*s", TEXT_ARGUMENTS(name)));
-    }
+    for (uint32_t c = 0; status == WM_OK && c < table_condition_count(before); c++)
+        if (condition_named(after, table_condition_name(before, c)) < 0)
+            status = compare_domain(comparing, before, after, table_condition_name(before, c));
+    for (uint32_t c = 0; status == WM_OK && c < table_condition_count(after); c++)
+        status = compare_domain(comparing, before, after, table_condition_name(after, c));
     for (uint32_t o = 0; status == WM_OK && o < table_output_count(after); o++) {
         struct text name = table_output_name(after, o);
         values_words(before, name, &comparing->words_before);

@@ -34,8 +34,6 @@ static int say_region(void *context, const struct lint_case *found)
 
     if (found->answer != LINT_YES)
         return lint_say_not_proved(lint, result.place, found->answer, "every region has a row");
-    if (saying->said[CASE_GAP]++ == LINT_MOST_ALIKE)
-        return WM_LIMIT;
     int status = lint_add_example(lint, saying->table->space, NULL, found->box, &result);
     return status != WM_OK ? status : lint_say(lint, &result);
 }

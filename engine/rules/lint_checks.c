@@ -29,14 +29,14 @@ static uint32_t state_of(const struct lint_dim *dim, const struct lint_class *at
     return word < 0 ? 0 : VALUE_STATE << word;
 }
 
-/* The states of a column's fact in which the cell may hold. */
+/* The states of a column's fact in which the cell may hold; what no `values` row lists is none. */
 static uint32_t states_of_cell(const struct checking *checking, const struct lint_dim *dim,
                                const struct cell *cell)
 {
     uint32_t states = 0;
 
     for (uint32_t k = 0; k < dim->class_count; k++)
-        if (lint_cell_at(&checking->cells, cell, dim, &dim->classes[k]).may)
+        if (dim->classes[k].in_domain && lint_cell_at(&checking->cells, cell, dim, &dim->classes[k]).may)
             states |= state_of(dim, &dim->classes[k]);
     return states;
 }

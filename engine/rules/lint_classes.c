@@ -178,8 +178,7 @@ static bool number_between(const struct lint_dim *dim, const int64_t *low, const
 
     if (dim->nature.not_negative && dim->type == VALUE_NUMBER && (low == NULL || *low < below_zero))
         low = &below_zero;
-    if (dim->type == VALUE_NUMBER && DECIMAL_ONE % step == 0 &&
-        multiple_between(low, high, DECIMAL_ONE, ret_number))
+    if (dim->type == VALUE_NUMBER && multiple_between(low, high, DECIMAL_ONE, ret_number)) /* of step, too */
         return true;
     return multiple_between(low, high, step, ret_number);
 }

@@ -25,7 +25,6 @@ struct spellings {
     bool any_case;
     struct spelling *list;
     uint32_t count;
-    bool too_many;
     struct text_index index;
     int status;
 };
@@ -77,10 +76,8 @@ static struct spelling *add_spelling(struct spellings *spellings, struct text wr
         return NULL;
     if (number < spellings->count)
         return &spellings->list[number];
-    if (spellings->count == MOST_SPELLINGS) {
-        spellings->too_many = true;
+    if (spellings->count == MOST_SPELLINGS)
         return NULL;
-    }
     struct spelling *spelling = &spellings->list[spellings->count++];
     *spelling = (struct spelling){.written = written};
     return spelling;
@@ -267,24 +264,54 @@ static int look_for_nearly(struct spellings *spellings)
 
 /* --- There is no such value ----------------------------------------------------------------------- */
 
-static struct text nearest_of(struct lint *lint, const struct lint_dim *dim, struct text written)
-{
-    size_t best = written.length / 2 + 1;
-    struct text nearest = {"", 0};
+struct nearest {
+    struct text written, text;
+    size_t distance;
+};
 
-    for (uint32_t k = 0; k < dim->class_count; k++) {
-        const struct lint_class *at = &dim->classes[k];
-        if (at->kind != CLASS_ON || !at->in_domain || at->value.type != VALUE_TEXT)
-            continue;
-        size_t distance = text_distance(written, value_as_text(at->value), best);
-        if (distance < best) {
-            best = distance;
-            nearest = value_as_text(at->value);
-        }
+static void consider(struct nearest *nearest, struct value v)
+{
+    size_t distance = v.type == VALUE_TEXT
+                          ? text_distance(nearest->written, value_as_text(v), nearest->distance)
+                          : nearest->distance;
+
+    if (distance < nearest->distance) {
+        nearest->distance = distance;
+        nearest->text = value_as_text(v);
     }
-    return nearest.length == 0
-               ? nearest
-               : text_format(&lint->arena, "; the nearest is \"%.*s\"", TEXT_ARGUMENTS(nearest));
+}
+
+/* fleet NULL: of the words that the fact may be, else of those that its vehicles have. */
+static struct text nearest_of(struct lint *lint, const struct lint_dim *dim, const struct lint_fleet *fleet,
+                              struct text written)
+{
+    struct nearest nearest = {written, {"", 0}, written.length / 2 + 1};
+
+    for (uint32_t i = 0; fleet != NULL && i < fleet->count; i++)
+        consider(&nearest, fleet->vehicles[i].facts[dim->slot]);
+    for (uint32_t k = 0; fleet == NULL && k < dim->class_count; k++)
+        if (dim->classes[k].kind == CLASS_ON && dim->classes[k].in_domain)
+            consider(&nearest, dim->classes[k].value);
+    return nearest.text.length == 0
+               ? nearest.text
+               : text_format(&lint->arena, "; the nearest is \"%.*s\"", TEXT_ARGUMENTS(nearest.text));
+}
+
+/* The vehicles that tell which words a fact may be, where no table does; NULL: they do not. */
+static const struct lint_fleet *fleet_of(const struct lint *lint, const struct lint_dim *dim)
+{
+    const struct lint_fleet *fleet = lint->fleet;
+    bool has = fleet != NULL && dim->slot < fleet->slot_count && fleet->slots[dim->slot];
+
+    return has && dim->type == VALUE_TEXT && !dim->has_values ? fleet : NULL;
+}
+
+static bool fleet_has(const struct lint_fleet *fleet, const struct lint_dim *dim, struct value literal)
+{
+    for (uint32_t i = 0; i < fleet->count; i++)
+        if (value_equal(fleet->vehicles[i].facts[dim->slot], literal, dim->any_case))
+            return true;
+    return false;
 }
 
 struct looking {
@@ -294,11 +321,18 @@ struct looking {
     uint32_t condition, row;
 };
 
-static const char *why_not(const struct lint_dim *dim)
+/* Whether it is none of the words that the fact can be at all. */
+static bool is_no_word(const struct lint_dim *dim, struct value literal)
 {
-    return dim->nature.words != NULL ? "is no word that this fact may be"
-           : dim->has_values         ? "is not among the values"
-                                     : "is in no vehicle of the register";
+    return dim->nature.words != NULL &&
+           fact_word_number(dim->nature.words, value_as_text(literal), dim->any_case) < 0;
+}
+
+static const char *why_not(const struct lint_dim *dim, struct value literal)
+{
+    return is_no_word(dim, literal) ? "is no word that this fact may be"
+           : dim->has_values        ? "is not among the values"
+                                    : "is in no vehicle of the register";
 }
 
 static int look_at_domain(const struct looking *looking, struct value literal)
@@ -307,24 +341,24 @@ static int look_at_domain(const struct looking *looking, struct value literal)
     int number = lint_dim_of(looking->space, table_condition_fact(looking->table, looking->condition).slot);
     const struct lint_dim *dim = &looking->space->dims[number];
     int class_number = lint_class_of(dim, literal);
-    bool registered = lint->fleet != NULL && dim->slot < lint->fleet->slot_count &&
-                      lint->fleet->slots[dim->slot] && dim->type == VALUE_TEXT && !dim->has_values;
+    const struct lint_fleet *fleet = fleet_of(lint, dim);
     struct buffer words = BUFFER_EMPTY;
 
-    if (class_number < 0 ||
-        (dim->classes[class_number].in_domain && !(registered && !dim->classes[class_number].in_fleet)))
+    if (class_number < 0 || (fleet != NULL ? fleet_has(fleet, dim, literal) : dim->classes[class_number].in_domain))
         return WM_OK;
-    if (dim->nature.words == NULL && !dim->has_values && !registered)
+    if (dim->nature.words == NULL && !dim->has_values && fleet == NULL)
         return WM_OK;
     struct lint_result result = {
-        .severity = registered ? LINT_WARNING : LINT_ERROR,
+        .severity = fleet != NULL ? LINT_WARNING : LINT_ERROR,
         .kind = LINT_SPELLING,
         .place = lint_condition_place(looking->table, looking->row, (int)looking->condition)};
     value_write(literal, &words);
-    struct text nearest = nearest_of(lint, dim, buffer_text(&words));
+    struct text nearest = nearest_of(lint, dim, fleet, buffer_text(&words));
     result.wrong = text_format(&lint->arena, "%.*s \"%.*s\" %s%.*s", TEXT_ARGUMENTS(dim->name),
-                               TEXT_ARGUMENTS(buffer_text(&words)), why_not(dim), TEXT_ARGUMENTS(nearest));
-    result.advice = dim->has_values ? TEXT("correct it, or add it to the `values` row") : TEXT("correct it");
+                               TEXT_ARGUMENTS(buffer_text(&words)), why_not(dim, literal), TEXT_ARGUMENTS(nearest));
+    result.advice = dim->has_values && !is_no_word(dim, literal)
+                        ? TEXT("correct it, or add it to the `values` row")
+                        : TEXT("correct it");
     bool failed = words.failed;
     buffer_free(&words);
     if (failed)

@@ -39,7 +39,7 @@ static void inspection_words(struct text item, const struct lint_class *at, stru
     }
 }
 
-/* An ordered text between two others has no spelling of its own. */
+/* An ordered text between two others has no spelling of its own: each one of the register is a cut point. */
 static void between_texts(const struct lint_dim *dim, const struct lint_class *at, struct buffer *out)
 {
     add_name(dim->name, out);
@@ -71,7 +71,7 @@ void lint_class_words(const struct lint_dim *dim, const struct lint_class *at, s
         add_name(dim->name, out);
     } else if (at->kind == CLASS_OTHER) {
         other_text(dim, out);
-    } else if (at->kind == CLASS_BETWEEN && dim->type == VALUE_TEXT && !at->in_fleet) {
+    } else if (at->kind == CLASS_BETWEEN && dim->type == VALUE_TEXT) {
         between_texts(dim, at, out);
     } else {
         if (!speaks_for_itself(dim->name)) {

@@ -190,7 +190,7 @@ static inline bool read_plain_cell(const char **at, char **room, char **ret_cell
 
 static inline struct csv_sheet csv_sheet_read(const char *csv)
 {
-    enum { MOST_CELLS = 64 };
+    enum { MOST_CELLS = 128 };
     struct csv_sheet sheet = {NULL, 0, malloc(strlen(csv) * 2 + 2)};
     char *room = sheet.room;
 

@@ -200,6 +200,29 @@ static void allocations(void **state)
     }
 }
 
+/* A stratum gives no more claims than it has, and none where a record asks for fewer than none. */
+static void strata_give_what_they_have(void **state)
+{
+    static const struct {
+        int64_t asked;
+        uint32_t drawn;
+    } CASES[] = {{-1, 0}, {0, 0}, {2, 2}, {3, 3}, {4, 3}, {INT64_C(5000000000), 3}};
+    struct sample_claim frame[4] = {{.stratum = 1}, {.stratum = 2}, {.stratum = 1}, {.stratum = 1}};
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        struct sample_stratum strata[2] = {{.item_count = CASES[i].asked}, {.item_count = 1}};
+        struct sample sample = {.method = TEXT("random"), .seed = TEXT("1"), .frame = frame, .frame_count = 4,
+                                .strata = strata, .stratum_count = 2};
+        struct arena arena = ARENA_EMPTY;
+        uint32_t *items, count;
+        assert_int_equal(sample_select(&sample, &arena, &items, &count), WM_OK);
+        assert_int_equal(count, CASES[i].drawn + 1);
+        assert_int_equal(items[count - 1], 1);
+        arena_free(&arena);
+    }
+}
+
 static void names_of_samples(void **state)
 {
     (void)state;
@@ -226,6 +249,7 @@ int main(void)
         cmocka_unit_test(same_claims_by_money),
         cmocka_unit_test(chances_are_as_they_should_be),
         cmocka_unit_test(allocations),
+        cmocka_unit_test(strata_give_what_they_have),
         cmocka_unit_test(names_of_samples),
     };
 

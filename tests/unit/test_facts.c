@@ -80,8 +80,20 @@ static void campaigns(void **state)
          "campaign=T0|completed_on=\ncampaign=T1\ncampaign=T0|vin=" VIN_SCRAPPED,
          "T1\n\n\nT1\nT1\n\n\n\n\n"},
     };
+    /* a campaign that never opened and never closes is open on every day */
+    static const struct probe_case WITHOUT_DAYS[] = {
+        {"replaced_by", "campaign=T0|completed_on=2000-01-01\ncampaign=T0|completed_on=2030-01-01\ncampaign=T0|"
+                        "completed_on=",
+         "T1\nT1\n\n"},
+    };
+    char *whole = read_whole(probe_path("rules/campaigns/T1/campaign.csv"), NULL);
     (void)state;
+
     EXPECT("claim", CASES);
+    write_words(probe_path("rules/campaigns/T1/campaign.csv"), "key,value\ncampaign,T1\nreplaces,T0\n");
+    EXPECT("claim", WITHOUT_DAYS);
+    write_words(probe_path("rules/campaigns/T1/campaign.csv"), whole);
+    free(whole);
 }
 
 static void dealers(void **state)
@@ -245,6 +257,12 @@ static void repair_orders_and_technicians(void **state)
          "claim=A|technician=T|labor=OP-1=1.5\nclaim=A|revision=1|technician=T|labor=OP-1=1\nclaim=B|"
          "technician=T|labor=OP-1=0.1",
          "1.5\n1\n1.1\n"},
+        /* hours beyond any day, and what they were before a revision, among kits and with none */
+        {"technician_day_hours kits_claimed",
+         "claim=A|technician=T|labor=OP-1=3000|parts=K-A=2; K-B\ntechnician=T|labor=OP-1=0.5|parts=K-A\n"
+         "claim=A|revision=1|technician=T|labor=OP-1=1\nclaim=C|technician=T|labor=OP-1=4000\n"
+         "claim=C|revision=1|technician=T|labor=OP-1=5000|parts=K-B; K-A; FL-1\nclaim=D|technician=T",
+         "3000|2\n3000.5|3\n1.5|1\n4001.5|1\n5001.5|2\n5001.5|2\n"},
     };
     (void)state;
     EXPECT("claim", CASES);
@@ -297,6 +315,8 @@ static void kits(void **state)
          "completed_on=\n"
          "claim=B|revision=1|parts=K-A=5\nclaim=C|parts=K-A|completed_on=2026-03-09",
          "2\n1\n\n6\n7\n"},
+        /* two kits on one claim, one of each */
+        {"kits_claimed", "parts=K-A=2; K-B\nvin=" VIN_B "|parts=K-A; K-B\nparts=K-A\nvin=" VIN_B, "2\n2\n4\n2\n"},
         {"kits_listed", "parts=K-A=2\nparts=K-A; k-b\nparts=K-A; k a; FL-1\nparts=K-A=0; K-B", "1\n2\n1\n1\n"},
     };
     (void)state;

@@ -1,13 +1,14 @@
 /* Every kind of result of the analysis of rules: fixtures/lint/changes.csv changes the demo rules so that they
  * have it (the fault) or nearly have it (the twin); fixtures/lint/expected.csv tells all that is then found. A
- * twin has nothing.
+ * twin has nothing. Where a case has a file `register`, it is no file but the vehicles that are looked at, too.
  */
 #include "program.h"
 
 #include "base/status.h"
 #include "rules/lint.h"
+#include "tables/literal.h"
 
-enum { MOST_RESULTS = 64, MOST_LISTED = 64 };
+enum { MOST_RESULTS = 128, MOST_LISTED = 64 };
 
 /* --- A rules folder in memory --------------------------------------------------------------------- */
 
@@ -17,6 +18,8 @@ struct folder {
     struct rules_files files;
     struct rules *rules;
     struct capture capture;
+    const char *vehicles; /* NULL: no register is looked at */
+    struct lint_fleet fleet;
 };
 
 static void folder_open(struct folder *folder)
@@ -94,6 +97,10 @@ static void apply(struct folder *folder, const struct change *change)
     struct rules_file *file = folder_file(folder, change->file);
     struct buffer out = BUFFER_EMPTY;
 
+    if (strcmp(change->file, "register") == 0) {
+        folder->vehicles = words("%s", change->cell);
+        return;
+    }
     if (file == NULL) {
         assert_string_equal(change->column, "=");
         file = &folder->list[folder->files.count++];
@@ -112,6 +119,53 @@ static void apply(struct folder *folder, const struct change *change)
     qsort(folder->list, folder->files.count, sizeof *folder->list, by_path);
 }
 
+/* --- A register: a column a fact, the last one says how many vehicles are alike ----------------------- */
+
+static uint32_t slot_named(const struct rules *rules, const char *name, enum value_type *ret_type)
+{
+    const struct dictionary *dictionary = rules->dictionary;
+
+    for (int id = 0; id < FACT_COUNT; id++)
+        if (strcmp(fact_kind((enum fact_id)id)->name, name) == 0 && dictionary->slot[id] >= 0) {
+            *ret_type = fact_kind((enum fact_id)id)->type;
+            return (uint32_t)dictionary->slot[id];
+        }
+    for (uint32_t i = 0; i < dictionary->named_count; i++)
+        if (text_is(dictionary->named[i].name, name)) {
+            *ret_type = VALUE_BOOLEAN;
+            return dictionary->named[i].slot;
+        }
+    fail_msg("no table names %s", name);
+    return 0;
+}
+
+static void read_register(struct folder *folder)
+{
+    struct csv_sheet sheet = csv_sheet_read(words("%s", folder->vehicles));
+    struct lint_vehicle *vehicles = ARENA_ARRAY(&folder->arena, struct lint_vehicle, sheet.count);
+    uint32_t slot_count = folder->rules->dictionary->slot_count, highest = 0;
+    bool *slots = ARENA_ARRAY(&folder->arena, bool, slot_count);
+
+    for (size_t row = 1; row < sheet.count; row++) {
+        struct value *facts = ARENA_ARRAY(&folder->arena, struct value, slot_count);
+        size_t c = 0;
+        for (; sheet.rows[0][c + 1] != NULL; c++) {
+            enum value_type type = VALUE_NULL;
+            uint32_t slot = slot_named(folder->rules, sheet.rows[0][c], &type);
+            const char *cell = words("%s", sheet.rows[row][c]);
+            slots[slot] = true;
+            highest = slot > highest ? slot : highest;
+            if (type == VALUE_TEXT && cell[0] != '\0')
+                facts[slot] = value_text(text_of(cell));
+            else if (cell[0] != '\0')
+                assert_null(literal_read(text_of(cell), type, &facts[slot]).wrong);
+        }
+        vehicles[row - 1] = (struct lint_vehicle){facts, strtoul(sheet.rows[row][c], NULL, 10)};
+    }
+    folder->fleet = (struct lint_fleet){vehicles, (uint32_t)sheet.count - 1, slots, highest + 1};
+    csv_sheet_free(&sheet);
+}
+
 /* --- What is found -------------------------------------------------------------------------------- */
 
 /* One line each: `severity kind file:line:column wrong | advice | example`. */
@@ -126,11 +180,12 @@ static int take(void *context, const struct lint_result *result)
 
     assert_true(results->count < MOST_RESULTS);
     assert_true(result->wrong.length > 0 && result->advice.length > 0);
+    const char *counted = result->counted ? words(" (%d)", (int)result->vehicles) : "";
     results->lines[results->count++] =
-        words("%s %s %.*s:%d:%u %.*s | %.*s | %.*s", lint_severity_name(result->severity),
+        words("%s %s %.*s:%d:%u %.*s | %.*s | %.*s%s", lint_severity_name(result->severity),
               lint_kind_name(result->kind), TEXT_ARGUMENTS(result->place.file), (int)result->place.line,
               result->place.column, TEXT_ARGUMENTS(result->wrong), TEXT_ARGUMENTS(result->advice),
-              TEXT_ARGUMENTS(result->example));
+              TEXT_ARGUMENTS(result->example), counted);
     return WM_OK;
 }
 
@@ -141,7 +196,11 @@ static void lint_folder(struct folder *folder, struct results *results)
     *results = (struct results){.count = 0};
     if (rules_compile(&folder->arena, &folder->files, &folder->capture.sink, &folder->rules) != WM_OK)
         fail_msg("%s", folder->capture.text);
-    assert_int_equal(lint_rules(folder->rules, NULL, take, results, &summary), WM_OK);
+    if (folder->vehicles != NULL)
+        read_register(folder);
+    assert_int_equal(lint_rules(folder->rules, folder->vehicles != NULL ? &folder->fleet : NULL, take, results,
+                                &summary),
+                     WM_OK);
     assert_int_equal(summary.found[LINT_ERROR] + summary.found[LINT_WARNING] + summary.found[LINT_NOTE],
                      results->count);
 }
@@ -231,11 +290,111 @@ static void demo_rules_are_clean(void **state)
     folder_close(&folder);
 }
 
+/* A check with a row for each of so many words. What cannot be looked at is said, and nothing else is found; two
+ * words that are nearly alike are not found behind the first thousands.
+ */
+static void checks_too_large_to_be_looked_at(void **state)
+{
+    struct buffer csv = BUFFER_EMPTY;
+    struct folder folder;
+    struct results results;
+    (void)state;
+
+    buffer_add_string(&csv, "U,technician,>finding,>effect,>message\n");
+    for (int i = 0; i < 10100; i++)
+        buffer_format(&csv, "r%d,%d%d%d,,,\n", i, i, i, i);
+    buffer_add_string(&csv, "m0,\"\"\"Anna-Berg\"\", \"\"Anna-Berg\"\"\",,,\nm1,Anna-Berk,,,\n");
+    buffer_add_byte(&csv, '\0');
+    folder_open(&folder);
+    apply(&folder, &(struct change){"checks/claim/extra.csv", "", "=", csv.bytes});
+    lint_folder(&folder, &results);
+    assert_int_equal(results.count, 2);
+    assert_string_equal(results.lines[0],
+                        "note not-proved checks/claim/extra.csv:1:1 it was not proved that no two rows of this table "
+                        "meet in error: that would take too long | check it by hand | ");
+    assert_string_equal(results.lines[1],
+                        "note not-proved checks/claim/extra.csv:1:1 it was not proved that every row of this table can "
+                        "be reached: that would take too long | check it by hand | ");
+    folder_close(&folder);
+    buffer_free(&csv);
+}
+
+/* --- Days ----------------------------------------------------------------------------------------- */
+
+/* The days at which tables cut built_on, each once and in order. */
+static void days_are_those_that_tables_name(void **state)
+{
+    static const struct {
+        const char *file, *row, *cell, *days;
+    } cases[] = {
+        {"campaigns/H26-02/eligibility.csv", "second", "<= 2022-05-31", "2022-05-31 "},
+        {"campaigns/H26-02/eligibility.csv", "second", "[2020-02-03..2021-04-05)",
+         "2020-02-03 2021-04-05 2022-05-31 "},
+        {"campaigns/H26-02/eligibility.csv", "second", "2020-02-03, 2020-02-03, >= 2019-01-01, null",
+         "2019-01-01 2020-02-03 2022-05-31 "},
+        {"campaigns/H26-02/eligibility.csv", "values", "[2018-01-01..2023-12-31]",
+         "2018-01-01 2022-05-31 2023-12-31 "},
+        {"campaigns/H26-02/eligibility.csv", "F", "plant", ""},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(cases); i++) {
+        struct folder folder;
+        struct buffer found = BUFFER_EMPTY;
+        int32_t *days;
+        uint32_t count;
+        folder_open(&folder);
+        apply(&folder, &(struct change){cases[i].file, cases[i].row, "built_on", cases[i].cell});
+        if (cases[i].days[0] == '\0')
+            for (int k = 0; k < 2; k++)
+                apply(&folder, &(struct change){cases[i].file, k == 0 ? "second" : "third", "plant", "Northfold"});
+        if (rules_compile(&folder.arena, &folder.files, &folder.capture.sink, &folder.rules) != WM_OK)
+            fail_msg("%s", folder.capture.text);
+        assert_int_equal(lint_days(folder.rules, &folder.arena, &days, &count), WM_OK);
+        for (uint32_t d = 0; d < count; d++) {
+            char day[DATE_ROOM];
+            date_write(days[d], day);
+            buffer_format(&found, "%s ", day);
+        }
+        buffer_add_byte(&found, '\0');
+        assert_string_equal(found.bytes, cases[i].days);
+        buffer_free(&found);
+        folder_close(&folder);
+    }
+}
+
+/* More days than there is room for at first. */
+static void many_days(void **state)
+{
+    struct folder folder;
+    struct buffer cell = BUFFER_EMPTY;
+    int32_t *days;
+    uint32_t count;
+    (void)state;
+
+    for (int i = 0; i < 100; i++)
+        buffer_format(&cell, "%s%d-06-%02d", i == 0 ? "" : ", ", 2029 - i / 10, 1 + i % 10);
+    buffer_add_byte(&cell, '\0');
+    folder_open(&folder);
+    apply(&folder, &(struct change){"campaigns/H26-02/eligibility.csv", "second", "built_on", cell.bytes});
+    if (rules_compile(&folder.arena, &folder.files, &folder.capture.sink, &folder.rules) != WM_OK)
+        fail_msg("%s", folder.capture.text);
+    assert_int_equal(lint_days(folder.rules, &folder.arena, &days, &count), WM_OK);
+    assert_int_equal(count, 101);
+    for (uint32_t d = 1; d < count; d++)
+        assert_true(days[d - 1] < days[d]);
+    folder_close(&folder);
+    buffer_free(&cell);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(demo_rules_are_clean),
         cmocka_unit_test(each_kind_is_found_and_its_twin_is_clean),
+        cmocka_unit_test(checks_too_large_to_be_looked_at),
+        cmocka_unit_test(days_are_those_that_tables_name),
+        cmocka_unit_test(many_days),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

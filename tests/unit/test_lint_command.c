@@ -209,6 +209,33 @@ static void demo_rules_are_clean_with_and_without_the_register(void **state)
     expect_run(RUN("rules", "lint", "--format", "json"), 0, "");
 }
 
+/* A vehicle of which no day is known is in no stage that ends on a day, and counts where no day is asked for. */
+static void vehicles_without_a_day(void **state)
+{
+    const char *rules = copied_rules(), *office = words("%s/office.db", folder);
+    const char *path = words("%s/vehicles.csv", folder);
+    (void)state;
+
+    shell("cp '%s' '%s'", demo_file("office.db"), office);
+    write_words(path, "vin,model_line,model_year,engine,transmission,built_on,plant,options,status,status_on\n"
+                      "EZ7TDAC12LT000707,Tarrow,2020,R20,manual,,,,in_service,\n"
+                      "EZ7TDAC14LT000708,Brindle,2018,R20,automatic,,,,in_service,\n");
+    struct result loaded = RUN("load", "vehicles", path, "--office", office, "--today", "2026-03-01", "--quiet");
+    if (loaded.code != 0)
+        fail_msg("%s", loaded.err);
+    result_free(&loaded);
+    replace("campaigns/H26-02/prices.csv", "PSH-2010-01,138.90,\n", "");
+    replace("campaigns/H26-02/prices.csv", "PSH-2000-02,131.20,\n", "");
+    struct result result = RUN("rules", "lint", "--rules", rules, "--office", office, "--format", "csv");
+    struct csv_sheet sheet = csv_sheet_read(result.out);
+    assert_string_equal(csv_at(&sheet, row_at(&sheet, "campaigns/H26-02/kits.csv:7:7"), "vehicles"),
+                        words("%zu", vehicles_that(takes_kit_without_price)));
+    assert_string_equal(csv_at(&sheet, row_at(&sheet, "campaigns/H26-02/kits.csv:4:7"), "vehicles"),
+                        words("%zu", vehicles_that(takes_changed_kit) + 1));
+    csv_sheet_free(&sheet);
+    result_free(&result);
+}
+
 static void results_in_each_format(void **state)
 {
     const char *rules = copied_rules();
@@ -361,6 +388,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(five_slips_are_named_with_their_vehicles),
         cmocka_unit_test(demo_rules_are_clean_with_and_without_the_register),
+        cmocka_unit_test(vehicles_without_a_day),
         cmocka_unit_test(results_in_each_format),
         cmocka_unit_test(rules_that_cannot_be_used),
         cmocka_unit_test(places_that_are_no_cell),

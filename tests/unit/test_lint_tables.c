@@ -6,6 +6,7 @@
 
 #include <time.h>
 
+#include "base/decimal.h"
 #include "rules/lint_table.h"
 
 enum { MOST_ROWS = 7, MOST_COLUMNS = 3, MOST_GRID = 24, RANDOM_TABLES = 24000 };
@@ -515,11 +516,206 @@ static void large_tables_take_less_than_a_second(void **state)
     }
 }
 
+/* --- What takes too long is not proved ------------------------------------------------------------- */
+
+/* A table of `rows` rows, each for a word of its own. */
+static void words_table(struct buffer *csv, const char *policy, int rows)
+{
+    buffer_format(csv, "%s,t,>out\n", policy);
+    for (int i = 0; i < rows; i++)
+        buffer_format(csv, "r%d,w%d,1\n", i, i);
+    buffer_add_byte(csv, '\0');
+}
+
+/* In a space with a second table that has the same fact. */
+static void look_at_words(int rows, size_t counts[4])
+{
+    static const struct lint_knowledge nothing;
+    struct lint_question question = LINT_QUESTION;
+    struct buffer csv = BUFFER_EMPTY;
+    struct lint_space *space;
+    struct kit kit;
+
+    words_table(&csv, "U", rows);
+    kit_good(&kit, csv.bytes);
+    const struct table *tables[] = {kit.table, kit.table};
+    assert_int_equal(lint_space_make(&kit.arena, tables, 2, &nothing, &space), WM_OK);
+    struct lint_table table = {space, 0, NULL};
+    memset(counts, 0, 4 * sizeof *counts);
+    assert_int_equal(lint_overlaps(&table, count_case, counts), WM_OK);
+    assert_int_equal(lint_dead_rows(&table, count_case, counts), WM_OK);
+    question.avoid = lint_rows_of_table(space, 0);
+    assert_int_equal(lint_gaps(space, &question, count_case, counts), WM_OK);
+    kit_end(&kit);
+    buffer_free(&csv);
+}
+
+/* The only gap is a word that no row has, or none. Beyond some size nothing is asked: each of the three says so
+ * once. */
+static void tables_of_many_words(void **state)
+{
+    static const struct {
+        int rows;
+        size_t gaps, too_large;
+    } cases[] = {{200, 1, 0}, {300, 1, 0}, {10100, 0, 3}, {16500, 0, 3}};
+    (void)state;
+
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        size_t counts[4];
+        look_at_words(cases[i].rows, counts);
+        assert_int_equal(counts[0] + counts[1], 0);
+        assert_int_equal(counts[2], cases[i].gaps);
+        assert_int_equal(counts[3], cases[i].too_large);
+    }
+}
+
+/* Facts x0, x1 and so on, all numbers. */
+static bool find_numbered(void *context, struct text name, enum value_type declared, struct fact_ref *ret_fact,
+                          struct text *ret_nearest)
+{
+    int64_t number;
+    (void)context;
+    (void)declared;
+    (void)ret_nearest;
+
+    assert_true(name.length > 1 && name.bytes[0] == 'x');
+    assert_int_equal(decimal_read((struct text){name.bytes + 1, name.length - 1}, 0, &number), NUMBER_OK);
+    *ret_fact = (struct fact_ref){.slot = (uint32_t)(number / DECIMAL_ONE), .type = VALUE_NUMBER};
+    return true;
+}
+
+static int count_to_hundred(void *context, const struct lint_case *found)
+{
+    size_t *gaps = context;
+
+    assert_int_equal(found->answer, LINT_YES);
+    return ++*gaps == 100 ? WM_LIMIT : WM_OK;
+}
+
+/* Whether some point of the table has no row; ret_gaps: how many such boxes there are, up to 100. */
+static enum lint_answer ask_for_gap(const char *csv, size_t *ret_gaps)
+{
+    static const struct fact_source source = {NULL, find_numbered};
+    static const struct lint_knowledge nothing;
+    struct arena arena = ARENA_EMPTY;
+    struct capture capture;
+    struct table *table;
+    struct lint_space *space;
+    struct lint_question question = LINT_QUESTION;
+    struct lint_found found;
+
+    capture_start(&capture);
+    assert_int_equal(table_compile(&arena, TEXT("t.csv"), text_of(csv),
+                                   (struct table_rules){.policies = HIT_ALL_POLICIES}, &source, &capture.sink,
+                                   &table),
+                     WM_OK);
+    assert_int_equal(lint_space_make(&arena, (const struct table *const *)&table, 1, &nothing, &space), WM_OK);
+    question.avoid = lint_rows_of_table(space, 0);
+    assert_non_null(question.avoid);
+    assert_int_equal(lint_ask(space, &question, &found), WM_OK);
+    *ret_gaps = 0;
+    if (found.answer == LINT_YES)
+        assert_int_equal(lint_gaps(space, &question, count_to_hundred, ret_gaps), WM_OK);
+    table_free(table);
+    arena_free(&arena);
+    return found.answer;
+}
+
+/* Rows that each leave out one pair of numbers in two columns, `out` of 256 pairs: whether they leave out
+ * everything, only a search through a large part of all numbers of all columns tells. Unsure: each row compares
+ * one more fact with another one, too. */
+static void write_puzzle(struct buffer *csv, int columns, int numbers, uint64_t out, bool unsure)
+{
+    uint64_t seed = 1; /* always the same puzzle */
+
+    buffer_add_string(csv, "C");
+    for (int c = 0; c < columns; c++)
+        buffer_format(csv, ",x%d", c);
+    buffer_format(csv, "%s,>out\nvalues", unsure ? ",x98" : "");
+    for (int c = 0; c < columns; c++)
+        for (int n = 0; n < numbers; n++)
+            buffer_format(csv, "%s%d%s", n == 0 ? ",\"" : ", ", n, n + 1 == numbers ? "\"" : "");
+    buffer_add_string(csv, unsure ? ",0,\n" : ",\n");
+    for (int a = 0; a < columns; a++)
+        for (int b = a + 1; b < columns; b++)
+            for (int pair = 0; pair < numbers * numbers; pair++) {
+                if (random_below(&seed, 256) >= out)
+                    continue;
+                buffer_format(csv, "r%d.%d.%d", a, b, pair);
+                for (int c = 0; c < columns; c++)
+                    if (c == a || c == b)
+                        buffer_format(csv, ",%d", c == a ? pair / numbers : pair % numbers);
+                    else
+                        buffer_add_string(csv, ",-");
+                buffer_add_string(csv, unsure ? ",> x99,1\n" : ",1\n");
+            }
+    buffer_add_byte(csv, '\0');
+}
+
+static void long_searches_are_given_up(void **state)
+{
+    static const struct {
+        int columns, numbers;
+        uint64_t out;
+        bool unsure;
+        enum lint_answer answer;
+    } cases[] = {{8, 6, 60, false, LINT_YES},           {8, 6, 180, false, LINT_NO},
+                 {8, 6, 180, true, LINT_MAYBE},         {14, 16, 85, false, LINT_TOO_LARGE},
+                 {12, 20, 108, false, LINT_TOO_LARGE}, {14, 16, 85, true, LINT_TOO_LARGE}};
+    (void)state;
+
+    for (size_t i = 0; i < sizeof cases / sizeof *cases; i++) {
+        struct buffer csv = BUFFER_EMPTY;
+        write_puzzle(&csv, cases[i].columns, cases[i].numbers, cases[i].out, cases[i].unsure);
+        size_t gaps;
+        assert_int_equal(ask_for_gap(csv.bytes, &gaps), cases[i].answer);
+        buffer_free(&csv);
+    }
+}
+
+/* A search has a bit for each column. */
+static void as_many_columns_as_a_search_has(void **state)
+{
+    (void)state;
+    for (int columns = 63; columns <= 65; columns++) {
+        struct buffer csv = BUFFER_EMPTY;
+        buffer_add_string(&csv, "C");
+        for (int c = 0; c < columns; c++)
+            buffer_format(&csv, ",x%d", c);
+        buffer_add_string(&csv, ",>out\nlow");
+        for (int c = 0; c < columns; c++)
+            buffer_add_string(&csv, ",< 5");
+        buffer_add_string(&csv, ",1\n");
+        buffer_add_byte(&csv, '\0');
+        size_t gaps;
+        assert_int_equal(ask_for_gap(csv.bytes, &gaps), columns <= 64 ? LINT_YES : LINT_TOO_LARGE);
+        assert_int_equal(gaps, columns <= 64 ? columns : 0);
+        buffer_free(&csv);
+    }
+}
+
+/* So many gaps that not every piece of the space can be kept for later. */
+static void more_gaps_than_are_kept(void **state)
+{
+    struct buffer csv = BUFFER_EMPTY;
+    size_t gaps;
+    (void)state;
+
+    write_puzzle(&csv, 60, 3, 2, false);
+    assert_int_equal(ask_for_gap(csv.bytes, &gaps), LINT_YES);
+    assert_int_equal(gaps, 100);
+    buffer_free(&csv);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(analysis_is_as_brute_force),
         cmocka_unit_test(large_tables_take_less_than_a_second),
+        cmocka_unit_test(tables_of_many_words),
+        cmocka_unit_test(long_searches_are_given_up),
+        cmocka_unit_test(as_many_columns_as_a_search_has),
+        cmocka_unit_test(more_gaps_than_are_kept),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -3,9 +3,12 @@
  */
 #include "rules_kit.h"
 
+#include "rules/differences.h"
+
 #include <glob.h>
 
 #include "base/limits.h"
+#include "rules/lint.h"
 #include "rules/rules_files.h"
 
 /* --- The dictionary and the engine ------------------------------------------------------------------------ */
@@ -174,6 +177,7 @@ static void expect_messages(const struct wrong_file *cases, size_t count)
     }
 }
 
+#define FILINGS "filing,kinds,form,quarters,annual_reports,due_day,due_days,due_working_days,moves\n"
 #define FACTS "name,type,scope,shown,meaning\n"
 
 static void errors_of_the_lists(void **state)
@@ -235,6 +239,22 @@ static void errors_of_the_lists(void **state)
          "84.50\n"},
         {"campaigns/T1/prices.csv", "part,price\nP-1,\n",
          "rules/campaigns/T1/prices.csv:2:2: the price \"\" is not a number; write an amount such as 84.50\n"},
+        {"facts.csv", FACTS "vin,text,part,dealer,x\nclaimed,boolean,claim,dealer,x\n",
+         "rules/facts.csv:2:1: the engine computes no part fact \"vin\"; take the row out or correct the name\n"
+         "rules/facts.csv:3:1: the engine computes no claim fact \"claimed\"; take the row out or correct the "
+         "name\n"},
+        {"filings.csv", FILINGS "a,,defect,-1,3,30,,,true\n",
+         "rules/filings.csv:2:4: quarters \"-1\" is no whole number from 0 to 100; correct it\n"},
+        {"filings.csv", FILINGS "a,,defect,101,51,32,,,true\n",
+         "rules/filings.csv:2:4: quarters \"101\" is no whole number from 0 to 100; correct it\n"
+         "rules/filings.csv:2:5: annual_reports \"51\" is no whole number from 0 to 50; correct it\n"
+         "rules/filings.csv:2:6: due_day \"32\" is no whole number from 0 to 31; correct it\n"
+         "rules/filings.csv:2:1: the row says not when its reports are due; fill in one of due_day, due_days and "
+         "due_working_days\n"},
+        {"filings.csv", FILINGS "a,,defect,8,three,30,,,false\n",
+         "rules/filings.csv:2:5: annual_reports \"three\" is no whole number from 0 to 50; correct it\n"},
+        {"filings.csv", FILINGS "a,,defect,8,3,,,25,perhaps\n",
+         "rules/filings.csv:2:9: moves \"perhaps\" is neither true nor false; write one of them\n"},
         {"campaigns/T1/prices.csv", "part,price,valid_from\nP-1,2,2026\n",
          "rules/campaigns/T1/prices.csv:2:3: \"2026\" is not a date; write it as 2026-03-01\n"},
     };
@@ -249,6 +269,18 @@ static void errors_of_the_tables(void **state)
          "rules/deadlines.csv:1:1: hit policy F has no meaning in this table; write one of U\n"},
         {"deadlines.csv", "U,vin,>submit_within_days\nall,-,180\n",
          "rules/deadlines.csv:1:2: no fact \"vin\"; name one of the dictionary\n"},
+        {"deadlines.csv", "U,option:eps,>submit_within_days\nall,-,180\n",
+         "rules/deadlines.csv:1:2: no fact \"option:eps\"; name one of the dictionary\n"},
+        {"campaigns/T1/eligibility.csv", "F,option:,>eligible\nall,-,true\n",
+         "rules/campaigns/T1/eligibility.csv:1:2: no fact \"option:\"; name one of the dictionary\n"},
+        {"campaigns/T1/eligibility.csv", "F,inspection:LEAK,>eligible\nall,-,true\n",
+         "rules/campaigns/T1/eligibility.csv:1:2: no fact \"inspection:LEAK\"; name one of the dictionary\n"},
+        {"checks/claim", "C,\n",
+         "rules/checks/claim: checks stand in checks/claim, checks/part, checks/labor or checks/inspection; move the "
+         "file\n"},
+        {"checks/claim/dates.csv", "C,inspection:,inspection:--,>finding,>effect,>message\nnone,-,-,,,\n",
+         "rules/checks/claim/dates.csv:1:2: no fact \"inspection:\"; nearest is \"inspections\"\n"
+         "rules/checks/claim/dates.csv:1:3: no fact \"inspection:--\"; nearest is \"inspections\"\n"},
         {"campaigns/T1/eligibility.csv", NULL,
          "rules/campaigns/T1/eligibility.csv: the file is missing; the rules need it\n"},
         {"campaigns/T1/eligibility.csv", "F,model_year,>stage\nall,-,first\n",
@@ -549,6 +581,41 @@ static void the_folder_is_read(void **state)
     shell("rm -rf '%s'", folder);
 }
 
+/* Without the path, which is longer than what is shown of one. */
+static void keep_message(void *context, const struct diag *diag)
+{
+    snprintf(context, 256, "%s", diag->message);
+}
+
+/* A file that the system cannot find by its whole path, and the folder of everything. */
+static void paths_that_are_too_long(void **state)
+{
+    static const char NAME[] = "a-folder-with-quite-a-long-name-as-nobody-would-give-it-who-had-to-write-it-twice";
+    struct arena arena = ARENA_EMPTY;
+    struct buffer deep = BUFFER_EMPTY;
+    struct rules_files files;
+    struct capture capture;
+    char folder[256], message[256] = "";
+    (void)state;
+
+    make_folder(folder);
+    buffer_add_string(&deep, folder);
+    for (size_t length = strlen(folder); length + sizeof NAME < 4090; length += sizeof NAME)
+        buffer_format(&deep, "/%s", NAME);
+    buffer_add_byte(&deep, '\0');
+    shell("cd '%s' && while mkdir %s 2>/dev/null && cd %s && [ ${#PWD} -lt %zu ]; do :; done && echo x > %s.csv",
+          folder, NAME, NAME, strlen(deep.bytes), NAME);
+    struct diag_sink sink = {.report = keep_message, .context = message};
+    assert_int_equal(rules_files_read(deep.bytes, &arena, &sink, &files), WM_IO);
+    assert_string_equal(message, "cannot read: File name too long");
+    capture_start(&capture);
+    assert_int_equal(rules_files_read("/", &arena, &capture.sink, &files), WM_OK);
+    assert_true(text_is(files.folder, "/"));
+    buffer_free(&deep);
+    arena_free(&arena);
+    shell("rm -rf '%s'", folder);
+}
+
 /* A folder of the wrong kind, such as a home folder, is not read to its end. */
 static void a_folder_of_too_many_files_is_not_read(void **state)
 {
@@ -573,15 +640,205 @@ static void a_folder_of_too_many_files_is_not_read(void **state)
 static void facts_that_no_table_names_have_no_slot(void **state)
 {
     struct rules_kit kit;
+    int32_t *days;
+    uint32_t count;
     (void)state;
 
     kit_start(&kit);
     assert_int_equal(kit_compile(&kit), WM_OK);
     assert_true(rules_slot(kit.rules, FACT_completed_on) >= 0);
+    assert_int_equal(rules_slot(kit.rules, FACT_built_on), -1);
+    assert_int_equal(lint_days(kit.rules, &kit.arena, &days, &count), WM_OK);
+    assert_int_equal(count, 0);
     assert_true(rules_slot(kit.rules, FACT_model_year) >= 0);
     assert_int_equal(rules_slot(kit.rules, FACT_technician_day_hours), -1);
     assert_int_equal(rules_slot(kit.rules, FACT_vin_nearest), -1);
     kit_end(&kit);
+}
+
+/* Diagnostics name the folder, where there is one and the whole path is no longer than any system's. */
+static void diagnostics_name_the_folder(void **state)
+{
+    static char endless[5000];
+    const struct {
+        const char *folder, *says;
+    } CASES[] = {{"rules", "rules/units.csv: the file is missing; the rules need it\n"},
+                 {"", "units.csv: the file is missing; the rules need it\n"},
+                 {endless, "units.csv: the file is missing; the rules need it\n"}};
+    (void)state;
+
+    memset(endless, 'x', sizeof endless - 1);
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        struct rules_kit kit;
+        kit_start(&kit);
+        kit_put(&kit, "units.csv", NULL);
+        kit.files.folder = text_of(CASES[i].folder);
+        assert_int_equal(kit_compile(&kit), WM_BAD_INPUT);
+        assert_string_equal(kit.capture.text, CASES[i].says);
+        kit_end(&kit);
+    }
+}
+
+/* An office may have no campaign yet. */
+static void rules_without_campaigns(void **state)
+{
+    struct rules_kit kit;
+    (void)state;
+
+    kit_start(&kit);
+    kit_put(&kit, "campaigns/T1/campaign.csv", NULL);
+    kit_put(&kit, "campaigns/T1/eligibility.csv", NULL);
+    assert_int_equal(kit_compile(&kit), WM_OK);
+    assert_int_equal(kit.rules->campaign_count, 0);
+    assert_int_equal(kit.rules->check_count[SCOPE_CLAIM], 1);
+    kit_end(&kit);
+}
+
+/* --- Which facts a table may name -------------------------------------------------------------------- */
+
+static void facts_of_each_kind_of_table(void **state)
+{
+    static const char *const NAMES[] = {"outcome", "engine",  "region",     "part",           "hours",
+                                        "reading", "claimed", "option:eps", "inspection:CAP", "price"};
+    static const struct {
+        enum fact_set set;
+        enum scope scope;
+        const char *found; /* x: the name in its place is found; the dictionary lists no price */
+    } CASES[] = {
+        {FACTS_OF_SCOPE, SCOPE_CLAIM, "xxx....xx."},   {FACTS_OF_SCOPE, SCOPE_PART, "xxxx..xxx."},
+        {FACTS_OF_VEHICLE, SCOPE_CLAIM, ".x.....x.."}, {FACTS_OF_VEHICLE_OUTCOME, SCOPE_CLAIM, "xx.....x.."},
+        {FACTS_OF_WORK, SCOPE_CLAIM, "xx.....xx."},    {FACTS_OF_FOLLOWUP, SCOPE_CLAIM, ".x.....xx."},
+        {FACTS_OF_REGION, SCOPE_CLAIM, "..x......."},  {FACTS_OF_ANY_SCOPE, SCOPE_CLAIM, "xxxxxxxxx."},
+    };
+    struct arena arena = ARENA_EMPTY;
+    struct capture capture;
+    struct dictionary *dictionary;
+    (void)state;
+
+    capture_start(&capture);
+    assert_int_equal(dictionary_read(&arena, TEXT("facts.csv"),
+                                     TEXT(FACTS "outcome,text,claim,dealer,x\nengine,text,claim,dealer,x\n"
+                                                "region,text,claim,dealer,x\npart,text,part,dealer,x\n"
+                                                "hours,number,labor,dealer,x\nreading,number,inspection,dealer,x\n"
+                                                "claimed,boolean,part,dealer,x\n"),
+                                     &capture.sink, &dictionary),
+                     WM_OK);
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        struct fact_view view = {dictionary, CASES[i].set, CASES[i].scope};
+        struct fact_source source = fact_view_source(&view);
+        for (size_t n = 0; n < COUNT(NAMES); n++) {
+            struct fact_ref fact;
+            if (source.find(source.context, text_of(NAMES[n]), VALUE_TEXT, &fact, NULL) != (CASES[i].found[n] == 'x'))
+                fail_msg("case %zu: %s", i, NAMES[n]);
+        }
+    }
+    arena_free(&arena);
+    assert_string_equal(scope_name(SCOPE_LABOR), "labor");
+    assert_string_equal(scope_name(SCOPE_ITEM), "item");
+}
+
+/* --- Two folders ------------------------------------------------------------------------------------ */
+
+static int take_difference(void *context, const struct difference *difference)
+{
+    buffer_format(context, "%s %.*s", change_name(difference->change), TEXT_ARGUMENTS(difference->file));
+    if (difference->row.length + difference->column.length > 0)
+        buffer_format(context, " %.*s/%.*s", TEXT_ARGUMENTS(difference->row), TEXT_ARGUMENTS(difference->column));
+    buffer_format(context, " [%.*s]%d [%.*s]%d\n", TEXT_ARGUMENTS(difference->before), (int)difference->line_before,
+                  TEXT_ARGUMENTS(difference->after), (int)difference->line_after);
+    return WM_OK;
+}
+
+static const char *many_prices(int count)
+{
+    struct buffer csv = BUFFER_EMPTY;
+
+    buffer_add_string(&csv, "part,price\n");
+    for (int i = 0; i < count; i++)
+        buffer_format(&csv, "P-%d,1.00\n", i);
+    const char *prices = words("%.*s", TEXT_ARGUMENTS(buffer_text(&csv)));
+    buffer_free(&csv);
+    return prices;
+}
+
+#define CHECK(rows) ",>finding,>effect,>message\n" rows
+
+static void differences_of_one_file(void **state)
+{
+    const struct {
+        const char *path, *before, *after; /* NULL: the file is not there */
+        const char *told;
+    } CASES[] = {
+        {"zz.csv", NULL, "a,b\n1,2\n", "added zz.csv []0 []0\n"},
+        {"zz.csv", "a,b\n1,2\n", NULL, "removed zz.csv []0 []0\n"},
+        {"zz.csv", "a,b\n1,2\n", "a,b\n1,3\n", ""},
+        {"campaigns/T1/myprices.csv", "part,price\nP-1,2\n", "part,price\nP-1,3\n", ""},
+        {"campaigns/T1/prices.csv", NULL, "part,price\n# all of them,\nP-1,2\n",
+         "added campaigns/T1/prices.csv []0 []0\nadded campaigns/T1/prices.csv P-1/ []0 [price 2]3\n"},
+        {"campaigns/T1/prices.csv", "part,price\nP-1,2\nP-2,2\n", "part,price,valid_from\nP-2,2,2026-03-01\n",
+         "removed campaigns/T1/prices.csv P-1/ [price 2]2 []0\n"
+         "removed campaigns/T1/prices.csv P-2/ [price 2]3 []0\n"
+         "added campaigns/T1/prices.csv P-2 2026-03-01/ []0 [price 2]2\n"},
+        {"campaigns/T1/stages.csv", "stage,opens_on\nfirst,\n", "stage,opens_on\nfirst,2026-03-01\nlater,\n",
+         "changed campaigns/T1/stages.csv first/opens_on []2 [2026-03-01]2\n"
+         "added campaigns/T1/stages.csv later/ []0 []3\n"},
+        {"units.csv", "unit,quantity,factor\nN.m,torque,1\n", "unit,aliases,quantity,factor\nN.m,Nm,torque,1\n",
+         "changed units.csv N.m/aliases []2 [Nm]2\n"},
+        {"campaigns/T1/prices.csv", many_prices(70), many_prices(71),
+         "added campaigns/T1/prices.csv P-70/ []0 [price 1.00]72\n"},
+        {"units.csv", "unit,quantity,factor\nN.m,torque,1\n",
+         "unit,quantity,factor\nN.m,torque,1\nbar,pressure,100000\n",
+         "added units.csv bar/ []0 [quantity pressure, factor 100000]3\n"},
+        {"checks/claim/dates.csv", "C,completed_on" CHECK("none,null,no-day,return,Add it.\n"),
+         "C,completed_on,opened_on" CHECK("none,null,null,no-day,return,Add it.\n"),
+         "changed checks/claim/dates.csv none/opened_on [any opened on]2 [opened on not known]2\n"},
+        {"checks/claim/dates.csv", "C,completed_on,opened_on" CHECK("none,null,null,no-day,return,Add it.\n"),
+         "C,completed_on" CHECK("none,null,no-day,return,Add it.\n"),
+         "changed checks/claim/dates.csv none/opened_on [opened on not known]2 [any opened on]2\n"},
+        {"campaigns/T1/eligibility.csv", "F,model_year,engine,>eligible\nvalues,,\"R16, R20\",\nall,-,-,true\n",
+         "F,model_year,>eligible,>stage\nall,-,true,first\n",
+         "changed campaigns/T1/eligibility.csv /values of engine [R16 or R20]1 [none given]1\n"
+         "changed campaigns/T1/eligibility.csv all/stage [nothing]3 [first]2\n"},
+        {"campaigns/T1/eligibility.csv", "F,model_year,>eligible,>stage\nall,-,true,nothing\n",
+         "F,model_year,>eligible\nall,-,true\n",
+         "changed campaigns/T1/eligibility.csv all/stage [\"nothing\"]2 [nothing]2\n"},
+        {"checks/claim/dates.csv",
+         "P,kits_listed" CHECK("values,,\"a, b\",,\nsome,> 1,a,note,A.\ntwo,2,b,note,B.\n"),
+         "P,kits_listed" CHECK("values,,\"b, a\",,\nsome,> 1,a,note,A.\ntwo,2,b,note,B.\n"),
+         "changed checks/claim/dates.csv /values of >finding [a, b]1 [b, a]1\n"},
+        {"checks/claim/dates.csv", "F,kits_listed" CHECK("a,> 1,a,note,A.\nb,2,b,note,B.\n"),
+         "F,kits_listed" CHECK("b,2,b,note,B.\nnew,3,c,note,C.\na,> 1,a,note,A.\n"),
+         "added checks/claim/dates.csv new/ []0 [kits listed 3: finding c, effect note, message C.]3\n"
+         "moved checks/claim/dates.csv b/order [behind \"a\"]3 [first]2\n"},
+        {"checks/claim/dates.csv", "F,kits_listed" CHECK("a,> 1,a,note,A.\n"),
+         "F,kits_listed" CHECK("b,2,b,note,B.\n"),
+         "removed checks/claim/dates.csv a/ [kits listed more than 1: finding a, effect note, message A.]2 []0\n"
+         "added checks/claim/dates.csv b/ []0 [kits listed 2: finding b, effect note, message B.]2\n"},
+    };
+    size_t wrong = 0;
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        struct rules_kit before, after;
+        struct buffer told = BUFFER_EMPTY;
+        kit_start(&before);
+        kit_start(&after);
+        if (CASES[i].before != NULL)
+            kit_put(&before, CASES[i].path, CASES[i].before);
+        if (CASES[i].after != NULL)
+            kit_put(&after, CASES[i].path, CASES[i].after);
+        if (kit_compile(&before) != WM_OK || kit_compile(&after) != WM_OK)
+            fail_msg("%s: %s%s", CASES[i].path, before.capture.text, after.capture.text);
+        assert_int_equal(rules_differences(before.rules, after.rules, take_difference, &told), WM_OK);
+        buffer_add_byte(&told, '\0');
+        if (strcmp(told.bytes, CASES[i].told) != 0)
+            print_error("case %zu, %s:\n%s", i, CASES[i].path, told.bytes);
+        wrong += strcmp(told.bytes, CASES[i].told) != 0;
+        buffer_free(&told);
+        kit_end(&before);
+        kit_end(&after);
+    }
+    assert_int_equal(wrong, 0);
 }
 
 int main(void)
@@ -601,6 +858,11 @@ int main(void)
         cmocka_unit_test(the_folder_is_read),
         cmocka_unit_test(a_folder_of_too_many_files_is_not_read),
         cmocka_unit_test(facts_that_no_table_names_have_no_slot),
+        cmocka_unit_test(paths_that_are_too_long),
+        cmocka_unit_test(diagnostics_name_the_folder),
+        cmocka_unit_test(rules_without_campaigns),
+        cmocka_unit_test(facts_of_each_kind_of_table),
+        cmocka_unit_test(differences_of_one_file),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }

@@ -133,6 +133,24 @@ static void a_key_has_one_number_and_is_asked_for_once(void **state)
     totals_close(&totals);
 }
 
+/* An order on which nothing stood yet has no vehicle, and neither has one on which others stand. */
+static void orders_on_which_nothing_stands(void **state)
+{
+    struct totals totals;
+
+    (void)state;
+    totals_open(&totals);
+    uint32_t empty = numbered(&totals, totals_order, "D1 R", 1, NULL);
+    uint32_t order = numbered(&totals, totals_order, "D1 R", 2, NULL);
+    assert_int_equal(totals_other_vehicles(&totals, empty, 7, TOTALS_NONE), 0);
+    assert_int_equal(totals_other_vehicles(&totals, empty, 7, 7), 0);
+    assert_int_equal(totals_add_vehicle(&totals, order, 7, 1), WM_OK);
+    assert_int_equal(totals_other_vehicles(&totals, order, 7, TOTALS_NONE), 0);
+    assert_int_equal(totals_other_vehicles(&totals, order, 8, TOTALS_NONE), 1);
+    assert_int_equal(totals_other_vehicles(&totals, empty, 7, TOTALS_NONE), 0);
+    totals_close(&totals);
+}
+
 /* Many kits grow at once, so that rooms which some have outgrown are taken by others. */
 static void rooms_that_are_outgrown_serve_others(void **state)
 {
@@ -164,6 +182,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(totals_are_the_sums_of_what_stands),
         cmocka_unit_test(a_key_has_one_number_and_is_asked_for_once),
+        cmocka_unit_test(orders_on_which_nothing_stands),
         cmocka_unit_test(rooms_that_are_outgrown_serve_others),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -151,6 +151,36 @@ static void other_quantities_do_not_convert(void **state)
                                units_find(measures->units, TEXT("kPa")), &numerator, &denominator));
 }
 
+/* Zeros behind a factor are nothing; what does not fit into 128 bits is not compared. */
+static void factors_of_every_size(void **state)
+{
+    static const struct {
+        const char *from, *to; /* factors */
+        int64_t reading;
+        bool converts;
+        int64_t numerator, denominator; /* shortened by their common divisor */
+    } CASES[] = {
+        {"0.300", "0.1", 7, true, 21, 1},
+        {"1000", "10.0", 7, true, 700, 1},
+        {"123456789012345678", "0.000000000000000000000000000001", INT64_MAX, false, 0, 0},
+        {"0.000000000000000000000000000001", "123456789012345678", 7, false, 0, 0},
+        {"0.00000000000000000000000000001", "0.000000000000000000000000000001", 7, true, 70, 1},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        struct measures measures;
+        __int128 numerator = 0, denominator = 0;
+        open_measures(&measures, words("unit,quantity,factor\na,torque,%s\nb,torque,%s\n", CASES[i].from, CASES[i].to));
+        assert_int_equal(units_convert(CASES[i].reading, units_find(measures.units, TEXT("a")),
+                                       units_find(measures.units, TEXT("b")), &numerator, &denominator),
+                         CASES[i].converts);
+        assert_true(numerator * CASES[i].denominator == denominator * CASES[i].numerator);
+        assert_true(denominator > 0 || !CASES[i].converts);
+        arena_free(&measures.arena);
+    }
+}
+
 static void errors(void **state)
 {
     static const struct {
@@ -193,7 +223,8 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(nist_sp_811), cmocka_unit_test(printed_torque_pairs),
         cmocka_unit_test(names_as_people_write_them), cmocka_unit_test(factors_have_all_their_places),
-        cmocka_unit_test(other_quantities_do_not_convert), cmocka_unit_test(errors),
+        cmocka_unit_test(other_quantities_do_not_convert), cmocka_unit_test(factors_of_every_size),
+        cmocka_unit_test(errors),
     };
     return cmocka_run_group_tests(tests, open_office_units, close_units);
 }

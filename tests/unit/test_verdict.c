@@ -351,6 +351,8 @@ static void explanations(void **state)
         {"D1/B", /* a vehicle that is not in the campaign: its eligibility alone is told */
          {"\"vehicle\":{\"registered\":true", "\"model_line\":\"Gamma\"",
           "\"table\":\"campaigns/T1/eligibility.csv\"", "\"approval\":null", "\"payable\":\"0.00\""}},
+        {"D1/F", /* a vehicle of which little is known */
+         {"\"vehicle\":{\"registered\":true,\"model_line\":\"Delta\",\"status\":\"in_service\"}"}},
         {"D9/C", /* neither vehicle nor dealer are known */
          {"\"vehicle\":{\"registered\":false}", "\"dealer\":{\"registered\":false}"}},
         {"D1/E", /* rules in error */
@@ -360,11 +362,18 @@ static void explanations(void **state)
     (void)state;
 
     shell("cp %s %s", probe_path("office.db"), office);
+    write_words(probe_path("one.csv"), "vin,model_line,model_year,engine,transmission,built_on,plant,options,status,"
+                                       "status_on\nEZ7TDAC12LT000707,Delta,,,,,,,in_service,\n");
+    struct result loaded = RUN("load", "vehicles", probe_path("one.csv"), "--office", office, "--today", "2026-03-01");
+    if (loaded.code != 0)
+        fail_msg("%s", loaded.err);
+    result_free(&loaded);
     write_words(probe_path("rules/checks/claim/twice.csv"),
                 "U,odometer,>finding,>effect,>message\nlow,<= 10,low,note,x\nhigh,>= 10,high,note,x\n");
     struct result result =
         RUN("post",
             probe_write_claims(
+                "claim=F|vin=EZ7TDAC12LT000707\n"
                 "claim=A|engine=REFUSE|approval=AP-3|parts=X-1=2@5; CP-1|labor=OP-7=1|inspections=CAP=wrong\n"
                 "claim=B|vin=" VIN_GAMMA "\nclaim=C|dealer=D9|vin=1M8GDM9AXKP042788\nclaim=E|odometer=10"),
             "--office", office, "--rules", probe_path("rules"), "--today", "2026-03-10", "--quiet");
@@ -416,6 +425,27 @@ static void findings_of_one_name(void **state)
     result_free(&result);
     unlink(probe_path("rules/checks/claim/same-a.csv"));
     unlink(probe_path("rules/checks/claim/same-b.csv"));
+    unlink(probe_path("rules/checks/part/same.csv"));
+}
+
+/* A finding about the claim stands before those of one name about its items, also where it was made behind them. */
+static void findings_of_one_name_made_late(void **state)
+{
+    static const char *const ITEMS[] = {"", "K-A", "FL-1"};
+    (void)state;
+
+    write_words(probe_path("rules/checks/claim/same-late.csv"),
+                "C,earlier_claim,>finding,>effect,>message\nr1,null,same,note,first\n");
+    write_words(probe_path("rules/checks/part/same.csv"),
+                "C,claimed,>finding,>effect,>message\nall,-,same,note,part {part}\n");
+    struct result result = probe_check("", "2026-03-10");
+    struct csv_sheet findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_int_equal(findings.count - 1, COUNT(ITEMS));
+    for (size_t i = 0; i < COUNT(ITEMS); i++)
+        assert_string_equal(csv_at(&findings, i + 1, "item"), ITEMS[i]);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    unlink(probe_path("rules/checks/claim/same-late.csv"));
     unlink(probe_path("rules/checks/part/same.csv"));
 }
 
@@ -701,6 +731,7 @@ int main(void)
         cmocka_unit_test(headers_behind_empty_lines),
         cmocka_unit_test(explanations),
         cmocka_unit_test(findings_of_one_name),
+        cmocka_unit_test(findings_of_one_name_made_late),
         cmocka_unit_test(checks_of_items_that_are_late),
         cmocka_unit_test(long_messages_are_cut),
         cmocka_unit_test(many_short_rows),

@@ -83,6 +83,8 @@ static void model_years(void **state)
         vin[6] = 'B';                            /* a letter: 2010 to 2039 */
         assert_int_equal(vin_model_year(text_of(vin)), 2010 + i);
     }
+    vin[6] = '-'; /* below the digits is none */
+    assert_int_equal(vin_model_year(text_of(vin)), 2039);
     for (const char *code = "UZ0"; *code != '\0'; code++) {    /* never year codes */
         vin[9] = *code;
         assert_int_equal(vin_model_year(text_of(vin)), 0);
