@@ -209,6 +209,7 @@ static void what_is_found_again_and_not_expected(void **state)
         {{"explain", "D1/M3"}, "  campaigns/T1/kits.csv, in error for this claim\n"},
         {{"explain", "D1/M3"}, "  hold: rules-ambiguous\n    rows b and also-b both hit where one may; the office must "
                                "correct its rules\n    by campaigns/T1/kits.csv\n"},
+        {{"explain", "D1/M1", "--format", "json"}, "\"engine\":\"A\",\"transmission\":\"manual\","},
         {{"explain", "D1/M1"}, "  operation OP-7: not expected, nothing counts\n"},
         {{"explain", "D9/M2"}, "  part XX-9: not expected, nothing counts\n"},
         {{"explain", "D9/M2"},
