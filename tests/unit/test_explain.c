@@ -315,6 +315,40 @@ static void many_names_of_findings(void **state)
     result_free(&result);
 }
 
+static void check_says(const char *rules, const char *claims, const char *line)
+{
+    struct result result = RUN("check", probe_write_claims(claims), "--office", small_whole, "--rules", rules,
+                               "--today", "2026-03-20", "--format", "csv");
+    has(result.out, line);
+    result_free(&result);
+}
+
+/* Whatever the order of the checks: what weighs most comes first. */
+static void findings_come_by_their_weight(void **state)
+{
+    static const char *const EFFECTS[] = {"note", "hold", "refuse", "cut", "return"};
+    const char *rules = probe_path("weights");
+    (void)state;
+
+    shell("cp -r %s %s", probe_path("rules"), rules);
+    for (size_t i = 0; i < COUNT(EFFECTS); i++)
+        write_words(words("%s/checks/claim/%zu.csv", rules, i),
+                    words("C,claim,>finding,>effect,>message\nall,-,is-%s,%s,So.\n", EFFECTS[i], EFFECTS[i]));
+    check_says(rules, "claim=W1|vin=" VIN_TWIN_1, ",is-refuse;is-return;is-hold;is-cut;is-note\n");
+}
+
+static void a_kit_of_one_character_is_counted(void **state)
+{
+    const char *rules = probe_path("short-kits");
+    (void)state;
+
+    shell("cp -r %s %s", probe_path("rules"), rules);
+    write_words(words("%s/checks/claim/kits.csv", rules),
+                "C,kits_claimed,>finding,>effect,>message\nall,>1,many,note,{kits_claimed} of them.\n");
+    write_words(words("%s/campaigns/T1/kits.csv", rules), "U,engine,outcome,>kit,>quantity\na,A,repaired,7,1\n");
+    check_says(rules, "claim=W1|vin=" VIN_TWIN_1 "|parts=7=1\nclaim=W2|vin=" VIN_TWIN_2 "|parts=7=1", ",many\n");
+}
+
 /* A comparison in which nobody stands out, and one in which somebody does by having less of it than others. */
 static void who_stands_out(void **state)
 {
@@ -375,6 +409,8 @@ int main(void)
         cmocka_unit_test(what_is_found_again_and_not_expected),
         cmocka_unit_test(time_to_decide),
         cmocka_unit_test(many_names_of_findings),
+        cmocka_unit_test(findings_come_by_their_weight),
+        cmocka_unit_test(a_kit_of_one_character_is_counted),
         cmocka_unit_test(who_stands_out),
         cmocka_unit_test(lists_of_no_office),
     };
