@@ -43,6 +43,13 @@ static void read_file(const char *path)
     fclose(file);
 }
 
+/* A condition may be written over several lines. */
+static void in_one_line(const char *bytes, size_t count)
+{
+    for (size_t i = 0; i < count; i++)
+        putchar(bytes[i] == '\n' ? ' ' : bytes[i]);
+}
+
 /* A place that can be changed: so many bytes at `at` become `to`. */
 static void place(size_t at, size_t bytes, const char *to)
 {
@@ -64,8 +71,11 @@ static void place(size_t at, size_t bytes, const char *to)
         from++;
     while (end < length && text[end] != '\n')
         end++;
-    printf("%ld\t%zu\t%.*s -> %s\t%.*s\n", found - 1, line, (int)(bytes < 30 ? bytes : 30), text + at, to,
-           (int)(end - from), text + from);
+    printf("%ld\t%zu\t", found - 1, line);
+    in_one_line(text + at, bytes < 30 ? bytes : 30);
+    fputs(" -> ", stdout);
+    in_one_line(to, strlen(to));
+    printf("\t%.*s\n", (int)(end - from), text + from);
 }
 
 static bool is_word(char c)
