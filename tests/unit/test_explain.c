@@ -349,6 +349,24 @@ static void a_kit_of_one_character_is_counted(void **state)
     check_says(rules, "claim=W1|vin=" VIN_TWIN_1 "|parts=7=1\nclaim=W2|vin=" VIN_TWIN_2 "|parts=7=1", ",many\n");
 }
 
+/* `check` compares with what is recorded, too. */
+static void a_row_is_held_against_the_recorded_row(void **state)
+{
+    const char *rules = probe_path("revised"), *copy = probe_path("revised.db");
+    (void)state;
+
+    shell("cp -r %s %s && cp %s %s", probe_path("rules"), rules, small_whole, copy);
+    write_words(words("%s/checks/claim/revised.csv", rules),
+                "C,revision_differs,>finding,>effect,>message\nreading,\"\"\"odometer\"\"\",read-otherwise,"
+                "note,Read otherwise.\n");
+    small_runs(RUN("post", probe_write_claims("claim=R1|vin=" VIN_TWIN_1 "|odometer=10"), "--office", copy, "--rules",
+                   rules, "--today", "2026-03-20"));
+    struct result result = RUN("check", probe_write_claims("claim=R1|vin=" VIN_TWIN_1 "|odometer=20"),
+                               "--office", copy, "--rules", rules, "--today", "2026-03-21", "--format", "csv");
+    has(result.out, "read-otherwise");
+    result_free(&result);
+}
+
 /* A comparison in which nobody stands out, and one in which somebody does by having less of it than others. */
 static void who_stands_out(void **state)
 {
@@ -411,6 +429,7 @@ int main(void)
         cmocka_unit_test(many_names_of_findings),
         cmocka_unit_test(findings_come_by_their_weight),
         cmocka_unit_test(a_kit_of_one_character_is_counted),
+        cmocka_unit_test(a_row_is_held_against_the_recorded_row),
         cmocka_unit_test(who_stands_out),
         cmocka_unit_test(lists_of_no_office),
     };
