@@ -375,11 +375,15 @@ static int take_parameters(const struct command *command, int *count, char **wor
         return cli_exit(WM_NO_MEMORY);
     for (; i < *count && strcmp(words[i], "--") != 0; i++) {
         struct text name, value, word = text_of(words[i]);
+        if (!text_starts_with(word, TEXT("--"))) {
+            words[kept++] = words[i];
+            continue;
+        }
         bool equals = text_cut((struct text){word.bytes + 2, word.length - 2}, '=', &name, &value);
-        if (!text_starts_with(word, TEXT("--")) || is_option_of(command, name)) {
+        if (is_option_of(command, name)) {
             words[kept++] = words[i];
             /* the value of an option of ours may begin with -- */
-            if (text_starts_with(word, TEXT("--")) && !equals && i + 1 < *count && takes_value(name))
+            if (!equals && i + 1 < *count && takes_value(name))
                 words[kept++] = words[++i];
             continue;
         }
