@@ -64,7 +64,7 @@ int LLVMFuzzerTestOneInput(const uint8_t *bytes, size_t length)
         int code = read_quietly(count, words, &call);
         must(code == EXIT_DONE || code == EXIT_UNUSABLE, "a call can be run, or not");
         if (code == EXIT_DONE) {
-            look_at_call(&call, words, count);
+            look_at_call(&call, given, count); /* reading puts words in another order */
             free(call.options.parameters);
         } else {
             must(said_length > 0 && said[said_length - 1] == '\n' && strncmp(said, "witnessmark: ", 13) == 0 &&
