@@ -179,7 +179,8 @@ static void random_rows_as_libcsv(void **state)
     static char room[400];
     unsigned well_formed = 0, malformed = 0;
 
-    for (int turn = 0; turn < random_times(40000); turn++) {
+    unsigned turns = (unsigned)random_times(40000);
+    for (unsigned turn = 0; turn < turns; turn++) {
         struct text t = random_text(&random, room, turn % 10 == 0 ? sizeof room : 40);
         buffer_clear(&rows.rows);
         buffer_clear(&rows.row);
@@ -200,7 +201,7 @@ static void random_rows_as_libcsv(void **state)
         assert_int_equal(bare.length, rows.rows.length);
         assert_memory_equal(bare.bytes ? bare.bytes : "", rows.rows.bytes ? rows.rows.bytes : "", bare.length);
     }
-    assert_true(well_formed > 4000 && malformed > 4000);
+    assert_true(well_formed > turns / 10 && malformed > turns / 10);
     buffer_free(&out);
     buffer_free(&bare);
     buffer_free(&rows.rows);
