@@ -21,7 +21,7 @@ enum {
 };
 
 /* The places of a VIN's parts: its first eight characters, of which there are few kinds, by a hash; four, three and two
- * behind them as they are. */
+ * behind them as they are. Buckets are read from files that may be damaged: a key that is no VIN has places too. */
 struct part_places {
     uint32_t at[PARTS];
 };
@@ -31,7 +31,7 @@ static inline struct part_places part_places(struct packed_vin vin)
     uint64_t beginning = vin.head / POWER_4;
 
     return (struct part_places){{(uint32_t)(beginning * UINT64_C(0x9e3779b97f4a7c15) >> (64 - BEGINNING_BITS)),
-                                 MIDDLES_AT + (uint32_t)(vin.head % POWER_4), THREES_AT + vin.tail / POWER_2,
+                                 MIDDLES_AT + (uint32_t)(vin.head % POWER_4), THREES_AT + vin.tail / POWER_2 % POWER_3,
                                  TWOS_AT + vin.tail % POWER_2}};
 }
 

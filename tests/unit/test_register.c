@@ -11,6 +11,7 @@
 #include "register/register.h"
 #include "register/register_source.h"
 #include "register/vehicle_pack.h"
+#include "register/vin_sieve.h"
 
 #define COUNT(array) (sizeof(array) / sizeof((array)[0]))
 
@@ -524,6 +525,33 @@ static void equal_hashes_are_told_apart(void **state)
 
 /* ---- the nearest VIN ---- */
 
+/* Buckets come from a file: whatever stands in them, the sieve keeps to its room and passes what it was given. */
+static void any_bytes_are_safe_to_sieve(void **state)
+{
+    enum { VEHICLES = 400 };
+    static unsigned char bytes[VEHICLES * VEHICLE_BYTES];
+    uint64_t random = random_seed("sieve");
+    (void)state;
+
+    for (unsigned bits = 0; bits <= 2; bits++) {
+        struct vin_sieve sieve;
+        assert_int_equal(vin_sieve_open(&sieve, UINT32_C(1) << bits, bits), WM_OK);
+        for (uint32_t bucket = 0; bucket < UINT32_C(1) << bits; bucket++) {
+            memset(bytes, 0xff, sizeof bytes);
+            for (size_t i = 0; i < sizeof bytes / 2; i++)
+                bytes[i * 2 % sizeof bytes] = (unsigned char)random_below(&random, 256);
+            assert_false(vin_sieve_knows(&sieve, bucket));
+            vin_sieve_take(&sieve, bucket, bytes, VEHICLES);
+            assert_true(vin_sieve_knows(&sieve, bucket));
+        }
+        for (uint32_t i = 0; i < VEHICLES; i++) { /* of the last bucket */
+            struct packed_vin vin = vehicle_key_vin(vehicle_bucket_key(bytes, VEHICLES, i));
+            assert_int_equal(vin_sieve_keep(&sieve, &vin, 1), 1);
+        }
+        vin_sieve_close(&sieve);
+    }
+}
+
 /* By its definition, from texts alone: is `b` one replaced character or one swap of neighbours away from `a`?
  */
 static bool one_slip_apart(const char *a, const char *b)
@@ -928,6 +956,7 @@ int main(void)
         cmocka_unit_test(vehicles_are_those_of_the_source),
         cmocka_unit_test(buckets_are_loaded_once),
         cmocka_unit_test(damaged_sources_are_errors),
+        cmocka_unit_test(any_bytes_are_safe_to_sieve),
         cmocka_unit_test(strange_sources_are_errors),
         cmocka_unit_test(any_bytes_are_safe_to_search),
         cmocka_unit_test(equal_hashes_are_told_apart),
