@@ -554,8 +554,9 @@ static int load_dealer(struct office_register *reg, struct text code, uint64_t h
     return WM_OK;
 }
 
-static int dealer_ready(struct office_register *reg, struct text code, uint64_t hash, struct dealer_file **ret_file)
+static int dealer_ready(struct office_register *reg, struct text code, struct dealer_file **ret_file)
 {
+    uint64_t hash = text_hash(code);
     const struct lazy_entry *entry = lazy_index_find(&reg->dealers, code, hash);
     struct dealer_file *file = entry ? entry->record : NULL;
     int status = WM_OK;
@@ -603,7 +604,7 @@ int register_dealer_find(struct office_register *office_register, struct dealer_
     int status = WM_OK;
 
     if (ask->file == NULL)
-        status = dealer_ready(office_register, code, text_hash(code), &ask->file);
+        status = dealer_ready(office_register, code, &ask->file);
     if (status != WM_OK)
         return status;
     for (uint32_t i = 0; i < ask->file->version_count; i++)
@@ -819,7 +820,7 @@ int register_shipped_find(struct office_register *office_register, struct dealer
     int status = WM_OK;
 
     if (ask->file == NULL)
-        status = dealer_ready(office_register, dealer, text_hash(dealer), &ask->file);
+        status = dealer_ready(office_register, dealer, &ask->file);
     if (status == WM_OK)
         status = shipments_ready(office_register, ask->file, &shipments);
     if (status != WM_OK)
