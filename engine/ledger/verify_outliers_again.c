@@ -84,11 +84,13 @@ static int add_measure(struct comparing *comparing)
     struct measure_record *grown = arena_grown(&comparing->arena, comparing->records, comparing->count,
                                                comparing->count + 1, sizeof *grown);
 
-    if (grown == NULL)
+    struct measure_record measure = {column_copy(comparing->rows, 1, &comparing->arena),
+                                     column_copy(comparing->rows, 2, &comparing->arena)};
+
+    if (grown == NULL || measure.title.bytes == NULL || measure.definition.bytes == NULL)
         return office_report(comparing->verification->office, SQLITE_NOMEM);
     comparing->records = grown;
-    grown[comparing->count++] = (struct measure_record){column_copy(comparing->rows, 1, &comparing->arena),
-                                                        column_copy(comparing->rows, 2, &comparing->arena)};
+    grown[comparing->count++] = measure;
     return next(comparing);
 }
 

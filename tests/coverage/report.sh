@@ -1,6 +1,7 @@
 #!/bin/sh
-# What the tests reached: report.sh BUILD, after a run of programs that were compiled with --coverage.
-# Prints lines and branches for each folder of engine/, and writes to BUILD/coverage/
+# What the tests reached: report.sh BUILD [BUILD...], after runs of programs that were compiled with --coverage; what
+# was reached in one of the builds was reached.
+# Prints lines and branches for each folder of engine/, and writes to coverage/ of the first
 #   folders   the same table
 #   lines     every line that nothing ran, as file:line: text
 #   branches  every branch that nothing took, as file:line: how many of how many: text
@@ -16,10 +17,16 @@ set -u
 cd "$(dirname "$0")/../.." || exit 2
 build=$(cd "$1" && pwd) || exit 2
 rm -rf "$build/coverage"
-mkdir -p "$build/coverage/gcov"
-objects=$(find "$build/engine" -name '*.gcda')
-ln -s "$PWD/engine" "$build/coverage/gcov/engine" # where gcov looks for the text of the lines
-(cd "$build/coverage/gcov" && gcov -b -c -p -r $objects > ../log 2>&1)
+mkdir "$build/coverage"
+number=0
+for each in "$@"; do
+    number=$((number + 1))
+    objects=$(find "$(cd "$each" && pwd)/engine" -name '*.gcda')
+    texts="$build/coverage/gcov-$number"
+    mkdir "$texts"
+    ln -s "$PWD/engine" "$texts/engine" # where gcov looks for the text of the lines
+    (cd "$texts" && gcov -b -c -p -r $objects >> ../log 2>&1)
+done
 awk -v out="$build/coverage/" -v calm="${CALM:-}" '
     FILENAME == "tests/coverage/exceptions.txt" {
         # FILE | text of the line | reason
@@ -92,7 +99,7 @@ awk -v out="$build/coverage/" -v calm="${CALM:-}" '
         print row("all", l, m, s, bm, x) > (out "sum")
         for (e in excepted) if (!(e in used)) { split(e, p, SUBSEP); print "an exception that is none: " p[1] " | " p[2] > "/dev/stderr" }
         exit bad
-    }' tests/coverage/exceptions.txt "$build"/coverage/gcov/*.gcov
+    }' tests/coverage/exceptions.txt "$build"/coverage/gcov-*/*.gcov
 {
     echo "| folder     |  lines |    run |      % | branch |  taken |      % | apart |"
     echo "| --- | --- | --- | --- | --- | --- | --- | --- |"

@@ -110,12 +110,13 @@ long calls_live(void)
 /* --- Which call fails ------------------------------------------------------------------------------------- */
 
 enum { DEEPEST = 64 };
+static int callers_told = DEEPEST;
 
 /* The chain of callers as one number: equal where the same functions called each other from the same lines. */
 static uint64_t digest_of_callers(void)
 {
     void *callers[DEEPEST];
-    int depth = backtrace(callers, DEEPEST);
+    int depth = backtrace(callers, callers_told);
     uint64_t digest = UINT64_C(0xCBF29CE484222325);
 
     for (int i = 0; i < depth; i++)
@@ -182,6 +183,11 @@ void calls_note_places(uint64_t *ret_places, long room)
 {
     places = ret_places;
     place_room = room;
+}
+
+void calls_tell_by(int nearest)
+{
+    callers_told = nearest < DEEPEST ? nearest : DEEPEST;
 }
 
 void calls_show(long n, int descriptor)

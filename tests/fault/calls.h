@@ -42,6 +42,9 @@ void calls_begin(enum call_kind kind, long n, enum call_action action);
  * of callers, goes to places[n - 1]. */
 void calls_note_places(uint64_t *places, long room);
 
+/* Places are told apart by the nearest callers alone, so many of them; not undone. */
+void calls_tell_by(int nearest);
+
 /* While calls are counted: the n-th call of the kind that was begun with prints its chain of callers to the
  * descriptor. */
 void calls_show(long n, int descriptor);

@@ -17,6 +17,10 @@
     {                                                      \
         .words = __VA_ARGS__, .office = of, .writes = true \
     }
+#define READS_ALIKE(of, ...)                              \
+    {                                                     \
+        .words = __VA_ARGS__, .office = of, .alike = true \
+    }
 #define VARIES(of, ...)                                    \
     {                                                      \
         .words = __VA_ARGS__, .office = of, .varies = true \
@@ -108,5 +112,8 @@ const struct step DAY[] = {
     READS(NULL, "rules print H26-02"),
     READS(NULL, "rules messages de" OUT),
     READS(NULL, "rules new N27-01 --rules out"),
+    /* alike */
+    READS_ALIKE(NULL, "--manual"),
+    READS_ALIKE("posted", "followups --format csv" LATER),
     {.words = NULL},
 };

@@ -13,6 +13,7 @@ struct step {
     bool varies; /* what it writes is another thing each time (keys, salts): only that it is there is looked at
                   */
     const char *input; /* the file that is its standard input; NULL: it has none */
+    bool alike; /* little in it is not in another command too: run with `once` alone, where that little is what fails */
 };
 
 /* Ended by one without words. The first is the post that is also killed at each of its system calls. */

@@ -1,5 +1,5 @@
-/* fault.c - what must hold when the machine fails: fault PROGRAM DEMO FOLDER [all] [calls] [step=N] [only=KIND]
- * [show=KIND:N]
+/* fault.c - what must hold when the machine fails: fault PROGRAM DEMO FOLDER [all] [calls] [once] [step=N]
+ * [only=KIND] [show=KIND:N]
  *
  * Each command of a day (day.c) runs in this process again and again, while the n-th allocation, read, write,
  * sync or open of it fails, for every n; those that write are also killed at each write and sync, and the
@@ -7,8 +7,9 @@
  * two posts at once with readers.
  *
  * Without `all` an allocation fails once for each chain of callers that asks for memory, and the post is killed
- * at a part of its system calls; with `calls` nothing is killed. With only=KIND (alloc, read, write, sync,
- * open, kill) nothing else is done; step=N takes that command alone, and show=KIND:N prints who makes the N-th
+ * at a part of its system calls; with `calls` nothing is killed. With `once` a chain of callers is its nearest
+ * functions, and one that failed in a command is left out in the next: enough to reach each line that passes a
+ * failure on. With only=KIND (alloc, read, write, sync, open, kill) nothing else is done; step=N takes that command alone, and show=KIND:N prints who makes the N-th
  * call in it.
  *
  * Two workers share the cases of a command, each in a folder of its own. A worker that crashes is a failure,
@@ -26,6 +27,7 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "calls.h"
 #include "day.h"
 #include "kills.h"
 #include "trial.h"
@@ -34,6 +36,8 @@ enum {
     WORKERS = 2,
     SCOUT = 0,
     MOST_CASES = 1 << 18,
+    MOST_PLACES = 1 << 22,
+    NEAR_CALLERS = 16, /* of which four are those of calls.c */
     RANDOM_KILLS = 200,
     SYSTEM_CALL_STEP = 9,
     MOST_CRASHES = 20
@@ -61,7 +65,7 @@ enum { JOB_COUNT = sizeof JOBS / sizeof JOBS[0] };
 
 static struct shared {
     long calls[CALL_KINDS], system_calls; /* of the step, found by the scout */
-    uint64_t places[MOST_CASES];
+    uint64_t places[MOST_PLACES];
     struct planned {
         int job;
         long n;
@@ -72,7 +76,7 @@ static struct shared {
 } * shared;
 
 static const char *program, *demo, *folder, *only, *show;
-static bool every_one, calls_alone;
+static bool every_one, calls_alone, once;
 static long only_step = -1;
 static long all_passed, all_failed, all_cases;
 static int crashes;
@@ -86,7 +90,9 @@ static void scout(const struct step *step)
 
     trial_enter(folder, SCOUT);
     trial_take_up(step, &counts);
-    trial_count(shared->places, MOST_CASES, shared->calls);
+    if (once)
+        calls_tell_by(NEAR_CALLERS);
+    trial_count(shared->places, MOST_PLACES, shared->calls);
     if (step == DAY)
         shared->system_calls = count_system_calls();
     if (show != NULL) {
@@ -118,9 +124,30 @@ static int compare_numbers(const void *one, const void *other)
     return m < n ? -1 : m > n;
 }
 
+/* The chains of callers that failed in a command before; open addressing, 0 where there is none. */
+static uint64_t failed_before[MOST_PLACES];
+
+/* False if the chain was met already. */
+static bool is_new(uint64_t place)
+{
+    size_t at = (size_t)place % MOST_PLACES;
+
+    while (failed_before[at] != 0 && failed_before[at] != place)
+        at = (at + 1) % MOST_PLACES;
+    if (failed_before[at] == place)
+        return false;
+    failed_before[at] = place;
+    return true;
+}
+
 /* Of the allocations the first of each chain of callers. */
 static void plan_places(int job, long calls)
 {
+    if (calls > MOST_PLACES) {
+        printf("FAILED: %ld allocations, of which %d are looked at\n", calls, MOST_PLACES);
+        all_failed++;
+        calls = MOST_PLACES;
+    }
     long *numbers = calloc((size_t)calls + 1, sizeof *numbers), count = 0;
 
     for (long n = 1; n <= calls; n++)
@@ -131,7 +158,8 @@ static void plan_places(int job, long calls)
             numbers[count++] = numbers[i];
     qsort(numbers, (size_t)count, sizeof *numbers, compare_numbers);
     for (long i = 0; i < count; i++)
-        plan(job, numbers[i]);
+        if (!once || is_new(shared->places[numbers[i] - 1]))
+            plan(job, numbers[i]);
     free(numbers);
 }
 
@@ -338,6 +366,8 @@ static void read_words(int count, char **words)
             every_one = true;
         else if (strcmp(words[i], "calls") == 0)
             calls_alone = true;
+        else if (strcmp(words[i], "once") == 0)
+            once = true;
         else if (strncmp(words[i], "step=", 5) == 0)
             only_step = atol(words[i] + 5);
         else if (strncmp(words[i], "only=", 5) == 0)
@@ -361,7 +391,7 @@ int main(int count, char **words)
     void *callers[1];
 
     if (count < 4) {
-        fputs("usage: fault PROGRAM DEMO FOLDER [all] [calls] [step=N] [only=KIND] [show=KIND:N]\n", stderr);
+        fputs("usage: fault PROGRAM DEMO FOLDER [all] [calls] [once] [step=N] [only=KIND] [show=KIND:N]\n", stderr);
         return 2;
     }
     program = words[1];
@@ -377,7 +407,7 @@ int main(int count, char **words)
     printf("random moments: seed %u\n", seed);
     double began = seconds_now();
     for (long i = 0; DAY[i].words != NULL; i++)
-        if (only_step < 0 || only_step == i)
+        if (only_step < 0 ? once || !DAY[i].alike : only_step == i)
             run_step(&DAY[i]);
     if (only_step < 0 && !calls_alone && (only == NULL || strcmp(only, "kill") == 0) && show == NULL)
         run_two_at_once();
