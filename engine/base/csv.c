@@ -373,26 +373,16 @@ static int no_memory(const struct csv_source *source, struct diag_sink *sink)
     return WM_NO_MEMORY;
 }
 
-/* Fills room from a place in the file on; less than wanted only at the end of the file. */
+/* Fills room from a place in the file on. */
 static int read_at(const struct csv_source *source, uint64_t at, char *room, size_t wanted, struct diag_sink *sink)
 {
-    while (wanted > 0) {
-        ssize_t got = pread(source->descriptor, room, wanted, (off_t)at);
-        if (got < 0 && errno == EINTR)
-            continue;
-        if (got < 0) {
-            diag_error(sink, place_of(source, 0), "cannot read: %s", strerror(errno));
-            return WM_IO;
-        }
-        if (got == 0) {
-            diag_error(sink, place_of(source, 0), "became shorter while it was read; run again when it is whole");
-            return WM_IO;
-        }
-        room += got;
-        at += (uint64_t)got;
-        wanted -= (size_t)got;
-    }
-    return WM_OK;
+    ssize_t got = descriptor_read_at(source->descriptor, room, wanted, at);
+
+    if (got < 0)
+        diag_error(sink, place_of(source, 0), "cannot read: %s", strerror(errno));
+    else if ((size_t)got < wanted)
+        diag_error(sink, place_of(source, 0), "became shorter while it was read; run again when it is whole");
+    return got >= 0 && (size_t)got == wanted ? WM_OK : WM_IO;
 }
 
 /* READ_BYTES, or fewer where the source has no more. */
@@ -431,9 +421,7 @@ static int spool(struct csv_source *source, struct diag_sink *sink)
         goto done;
     }
     for (;;) {
-        ssize_t got = read(from, room, READ_BYTES);
-        if (got < 0 && errno == EINTR)
-            continue;
+        ssize_t got = descriptor_read(from, room, READ_BYTES);
         if (got < 0) {
             diag_error(sink, place_of(source, 0), "cannot read: %s", strerror(errno));
             goto done;

@@ -24,9 +24,7 @@ static int read_all(int descriptor, const char *path, size_t most_bytes, struct 
         char *room = buffer_room(out, READ_STEP);
         if (room == NULL)
             return WM_NO_MEMORY;
-        ssize_t got = read(descriptor, room, READ_STEP);
-        if (got < 0 && errno == EINTR)
-            continue;
+        ssize_t got = descriptor_read(descriptor, room, READ_STEP);
         if (got < 0) {
             diag_error(sink, place_of(path), "cannot read: %s", strerror(errno));
             return WM_IO;
@@ -62,6 +60,45 @@ int file_read(const char *path, size_t most_bytes, struct buffer *out, struct di
         status = read_all(descriptor, path, most_bytes, out, sink);
     close(descriptor);
     return status;
+}
+
+/* A read that a signal interrupted is done again. */
+static ssize_t read_some(int descriptor, void *room, size_t most, const uint64_t *offset)
+{
+    ssize_t got;
+
+    do
+        got = offset != NULL ? pread(descriptor, room, most, (off_t)*offset) : read(descriptor, room, most);
+    while (got < 0 && errno == EINTR);
+    return got;
+}
+
+/* offset NULL: from where the file stands. */
+static ssize_t read_up_to(int descriptor, char *room, size_t most, uint64_t *offset)
+{
+    size_t length = 0;
+
+    while (length < most) {
+        ssize_t got = read_some(descriptor, room + length, most - length, offset);
+        if (got < 0)
+            return -1;
+        if (got == 0)
+            break;
+        length += (size_t)got;
+        if (offset != NULL)
+            *offset += (uint64_t)got;
+    }
+    return (ssize_t)length;
+}
+
+ssize_t descriptor_read(int descriptor, void *room, size_t most)
+{
+    return read_up_to(descriptor, room, most, NULL);
+}
+
+ssize_t descriptor_read_at(int descriptor, void *room, size_t most, uint64_t offset)
+{
+    return read_up_to(descriptor, room, most, &offset);
 }
 
 bool descriptor_write(int descriptor, const void *bytes, size_t length)

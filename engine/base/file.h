@@ -5,6 +5,8 @@
 
 #include <stdbool.h>
 #include <stddef.h>
+#include <stdint.h>
+#include <sys/types.h>
 
 #include "base/buffer.h"
 #include "base/diag.h"
@@ -12,6 +14,11 @@
 /* Reads a regular file of at most most_bytes into out (appended). A folder, a file that is not there or
  * too large is WM_IO / WM_LIMIT with one diagnostic. */
 int file_read(const char *path, size_t most_bytes, struct buffer *out, struct diag_sink *sink);
+
+/* Read up to so many bytes, fewer only at the end of what there is; how many, -1 with errno where a read failed. The
+ * second from a place in the file on, without moving in it. */
+ssize_t descriptor_read(int descriptor, void *room, size_t most);
+ssize_t descriptor_read_at(int descriptor, void *room, size_t most, uint64_t offset);
 
 /* Writes all of it to an open file; false with errno where not all of it could be. */
 bool descriptor_write(int descriptor, const void *bytes, size_t length);

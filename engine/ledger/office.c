@@ -11,6 +11,7 @@
 #include <time.h>
 #include <unistd.h>
 
+#include "base/file.h"
 #include "base/limits.h"
 #include "base/status.h"
 #include "ledger/known_schema.h"
@@ -547,7 +548,7 @@ static bool uses_log(const char *path)
 {
     unsigned char header[20] = {0};
     int descriptor = open(path, O_RDONLY | O_CLOEXEC);
-    ssize_t got = descriptor < 0 ? -1 : pread(descriptor, header, sizeof header, 0);
+    ssize_t got = descriptor < 0 ? -1 : descriptor_read_at(descriptor, header, sizeof header, 0);
 
     if (descriptor >= 0)
         close(descriptor);

@@ -126,7 +126,7 @@ static int read_secret(int descriptor, const char *path, struct diag_sink *sink,
                    "one if somebody could have read it");
         return WM_BAD_INPUT;
     }
-    ssize_t length = read(descriptor, words, sizeof words);
+    ssize_t length = descriptor_read(descriptor, words, sizeof words);
     if (length < 0)
         return cannot(sink, path, "cannot read the key");
     bool is_key = decode_file((struct text){words, (size_t)length}, SECRET_LINE, key.bytes, sizeof key.bytes);

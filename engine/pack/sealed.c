@@ -8,6 +8,7 @@
 #include <sys/stat.h>
 #include <unistd.h>
 
+#include "base/file.h"
 #include "base/status.h"
 #include "pack/bytes.h"
 
@@ -251,17 +252,7 @@ static int changed(struct sealed *sealed)
 /* Reads exactly so many bytes. */
 static bool read_at(int descriptor, uint8_t *room, size_t length, uint64_t offset)
 {
-    while (length > 0) {
-        ssize_t got = pread(descriptor, room, length, (off_t)offset);
-        if (got < 0 && errno == EINTR)
-            continue;
-        if (got <= 0)
-            return false;
-        room += got;
-        length -= (size_t)got;
-        offset += (uint64_t)got;
-    }
-    return true;
+    return descriptor_read_at(descriptor, room, length, offset) == (ssize_t)length;
 }
 
 static int checked_block(struct sealed *sealed, int level, uint64_t number, const uint8_t **ret_bytes);

@@ -26,7 +26,7 @@ void *__libc_memalign(size_t alignment, size_t size);
 void __libc_free(void *old);
 
 const char *const CALL_KIND_NAMES[CALL_KINDS] = {"alloc", "read", "write", "sync", "open"};
-const char *const CALL_ACTION_NAMES[] = {"go on", "fail", "full", "io", "kill"};
+const char *const CALL_ACTION_NAMES[] = {"go on", "fail", "full", "io", "many", "interrupted", "kill"};
 
 static atomic_bool counting;
 static atomic_long counted[CALL_KINDS], live, mapped;
@@ -156,13 +156,22 @@ static bool fails(enum call_kind kind)
         return false;
     if (place_room > 0 || shown > 0)
         look(n);
-    if (n != fail_at || action == CALL_GO_ON)
+    bool stays = action == CALL_FULL || action == CALL_MANY;
+    if (action == CALL_GO_ON || n < fail_at || (n > fail_at && !stays))
         return false;
     reached = true;
     if (action == CALL_KILL)
         kill(getpid(), SIGKILL);
-    errno = action == CALL_FULL ? ENOSPC : action == CALL_IO ? EIO : ENOMEM;
+    static const int ERRORS[] = {
+        [CALL_FAIL] = ENOMEM, [CALL_FULL] = ENOSPC, [CALL_IO] = EIO, [CALL_MANY] = EMFILE, [CALL_INTERRUPT] = EINTR};
+    errno = ERRORS[action];
     return true;
+}
+
+/* Of calls that no signal interrupts where they work on files. */
+static bool fails_whole(enum call_kind kind)
+{
+    return (action != CALL_INTERRUPT || kind != failing_kind) && fails(kind);
 }
 
 void calls_begin(enum call_kind kind, long n, enum call_action what)
@@ -333,7 +342,7 @@ ssize_t pwrite(int descriptor, const void *bytes, size_t length, off_t at)
 
 int ftruncate64(int descriptor, off64_t length)
 {
-    return fails(CALL_WRITE) ? -1 : (int)syscall(SYS_ftruncate, descriptor, length);
+    return fails_whole(CALL_WRITE) ? -1 : (int)syscall(SYS_ftruncate, descriptor, length);
 }
 
 int ftruncate(int descriptor, off_t length)
@@ -343,27 +352,27 @@ int ftruncate(int descriptor, off_t length)
 
 int rename(const char *from, const char *to)
 {
-    return fails(CALL_WRITE) ? -1 : (int)syscall(SYS_rename, from, to);
+    return fails_whole(CALL_WRITE) ? -1 : (int)syscall(SYS_rename, from, to);
 }
 
 int renameat(int from_folder, const char *from, int to_folder, const char *to)
 {
-    return fails(CALL_WRITE) ? -1 : (int)syscall(SYS_renameat, from_folder, from, to_folder, to);
+    return fails_whole(CALL_WRITE) ? -1 : (int)syscall(SYS_renameat, from_folder, from, to_folder, to);
 }
 
 int renameat2(int from_folder, const char *from, int to_folder, const char *to, unsigned flags)
 {
-    return fails(CALL_WRITE) ? -1 : (int)syscall(SYS_renameat2, from_folder, from, to_folder, to, flags);
+    return fails_whole(CALL_WRITE) ? -1 : (int)syscall(SYS_renameat2, from_folder, from, to_folder, to, flags);
 }
 
 int link(const char *from, const char *to)
 {
-    return fails(CALL_WRITE) ? -1 : (int)syscall(SYS_link, from, to);
+    return fails_whole(CALL_WRITE) ? -1 : (int)syscall(SYS_link, from, to);
 }
 
 int mkdir(const char *path, mode_t mode)
 {
-    return fails(CALL_WRITE) ? -1 : (int)syscall(SYS_mkdir, path, mode);
+    return fails_whole(CALL_WRITE) ? -1 : (int)syscall(SYS_mkdir, path, mode);
 }
 
 int fsync(int descriptor)

@@ -26,11 +26,13 @@ enum call_kind {
 };
 
 enum call_action {
-    CALL_GO_ON, /* only counted */
-    CALL_FAIL,  /* errno is ENOMEM */
-    CALL_FULL,  /* ENOSPC */
-    CALL_IO,    /* EIO */
-    CALL_KILL   /* SIGKILL before the call */
+    CALL_GO_ON,     /* only counted */
+    CALL_FAIL,      /* errno is ENOMEM */
+    CALL_FULL,      /* ENOSPC, and so each call that follows: a disk stays full */
+    CALL_IO,        /* EIO */
+    CALL_MANY,      /* EMFILE, and so each call that follows */
+    CALL_INTERRUPT, /* EINTR, of reads and writes alone */
+    CALL_KILL       /* SIGKILL before the call */
 };
 
 extern const char *const CALL_KIND_NAMES[CALL_KINDS], *const CALL_ACTION_NAMES[];

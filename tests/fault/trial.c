@@ -318,6 +318,14 @@ static bool is_one_line(const char *text)
            strncmp(text, "warning: ", 9) != 0;
 }
 
+/* Where each of several files cannot be opened or written, each has its line. */
+static bool says_why(const struct trial_case *what, const char *text)
+{
+    size_t length = strlen(text);
+
+    return what->action == CALL_MANY || what->action == CALL_FULL ? length > 10 && text[length - 1] == '\n' : is_one_line(text);
+}
+
 /* Equal names, where what they hold is another thing each time. */
 static bool names_equal(const struct snapshot *one, const struct snapshot *other, bool part)
 {
@@ -358,17 +366,19 @@ static void judge_words(const struct trial_case *what, const struct ending *endi
 
     if (strncmp(ending->err, good.err, told) != 0)
         told = 0;
-    if (ending->code == EXIT_UNUSABLE && good.code != EXIT_UNUSABLE)
-        expect(is_one_line(ending->err + told), what, counts, "no single line says why", ending);
+    bool same = strcmp(ending->err, good.err) == 0 && (step->varies || strcmp(ending->out, good.out) == 0);
+    if (step->refused && ending->code == EXIT_UNUSABLE)
+        expect(same || says_why(what, ending->err), what, counts, "neither the refusal nor a line that says why", ending);
+    else if (ending->code == EXIT_UNUSABLE && good.code != EXIT_UNUSABLE)
+        expect(says_why(what, ending->err + told), what, counts, "no single line says why", ending);
     else if (ending->code == good.code && !warned)
-        expect(strcmp(ending->err, good.err) == 0 && (step->varies || strcmp(ending->out, good.out) == 0), what,
-               counts, "done, but it said something else", ending);
+        expect(same, what, counts, "done, but it said something else", ending);
 }
 
 /* What it could not read it has named. */
 static bool may_find(const struct trial_case *what, int code)
 {
-    return what->action != CALL_FAIL && code == EXIT_FOUND && step->goes_on;
+    return what->action != CALL_FAIL && what->action != CALL_INTERRUPT && code == EXIT_FOUND && step->goes_on;
 }
 
 static void judge(const struct trial_case *what, const struct ending *ending, struct trial_counts *counts)
@@ -376,8 +386,9 @@ static void judge(const struct trial_case *what, const struct ending *ending, st
     bool killed = what->action == CALL_KILL;
     int code = ending->code;
 
+    bool may_fail = what->action != CALL_INTERRUPT || step->refused;
     expect(killed ? code == ENDED_BY_KILL || code == good.code
-                  : code == good.code || code == EXIT_UNUSABLE || may_find(what, code),
+                  : code == good.code || (may_fail && code == EXIT_UNUSABLE) || may_find(what, code),
            what, counts, "another result", ending);
     if (!killed && !may_find(what, code))
         judge_words(what, ending, counts);
@@ -501,7 +512,7 @@ void trial_take_up(const struct step *taken, struct trial_counts *counts)
     new_record = record();
     expect(old_record != NULL && is_record(old_record, new_record) == !step->writes, &NO_FAILURE, counts,
            "it does not record, or only asks and yet records", &good);
-    expect(good.code == EXIT_DONE || good.code == EXIT_FOUND, &NO_FAILURE, counts, "it does not work at all",
-           &good);
+    expect(step->refused ? good.code == EXIT_UNUSABLE : good.code == EXIT_DONE || good.code == EXIT_FOUND, &NO_FAILURE,
+           counts, step->refused ? "it is not refused" : "it does not work at all", &good);
     trial_run(&NO_FAILURE, counts);
 }
