@@ -21,6 +21,14 @@
     {                                                     \
         .words = __VA_ARGS__, .office = of, .alike = true \
     }
+#define WRITES_ALIKE(of, ...)                                             \
+    {                                                                     \
+        .words = __VA_ARGS__, .office = of, .alike = true, .writes = true \
+    }
+#define REFUSED(of, ...)                                                   \
+    {                                                                      \
+        .words = __VA_ARGS__, .office = of, .alike = true, .refused = true \
+    }
 #define VARIES(of, ...)                                    \
     {                                                      \
         .words = __VA_ARGS__, .office = of, .varies = true \
@@ -114,6 +122,16 @@ const struct step DAY[] = {
     READS(NULL, "rules new N27-01 --rules out"),
     /* alike */
     READS_ALIKE(NULL, "--manual"),
+    {.words = "check - --format csv --threads 1" DAY_1, .office = "loaded", .alike = true, .input = "claims.csv"},
+    WRITES_ALIKE("spoken", "sample draw --name t --because x --size 8 --seed 1 --by campaign" LATER),
+    WRITES_ALIKE("spoken",
+                 "sample draw --name t --because x --size 8 --seed 1 --by stratum --bounds 100;400 --allocate neyman" LATER),
+    WRITES_ALIKE("spoken", "sample draw --name t --because x --pick picks.csv" LATER),
+    READS_ALIKE("spoken", "evaluate m" OFFICE),
+    WRITES_ALIKE("spoken", "chargeback e --extrapolate --by x --reason y --notified 2026-05-01" LATER),
+    REFUSED("judged", "chargeback s --by x --reason y" LATER),
+    REFUSED("judged", "chargeback s --by x --reason y --notified 2026-05-30" LATER),
+    REFUSED("judged", "chargeback s --by x --reason y --extrapolate --notified 2026-05-01" LATER),
     READS_ALIKE("posted", "followups --format csv" LATER),
     {.words = NULL},
 };

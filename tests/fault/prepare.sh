@@ -71,6 +71,18 @@ cp ../office.db ../offices/judged.db
 run chargeback s --by x --reason y --notified 2026-05-01 $office 2026-06-01
 cp ../office.db ../offices/charged.db
 rm ../office.db
+# one whose claims are all of one dealer, so many that a sample of them speaks for the rest, and one drawn by money
+cp ../offices/loaded.db ../office.db
+head -n 61 night-1.csv | awk -F, -v OFS=, 'NR > 1 { $3 = "D113"; $4 = "OF-" NR; $1 = "E" NR } 1' > one.csv
+run post one.csv $office 2026-03-02
+run sample draw --name e --because x --dealer D113 --size 32 --seed 1 $office 2026-05-01 --out sheet-e.csv
+run sample draw --name m --because x --dealer D113 --size 8 --by money --seed 1 $office 2026-05-01 --out sheet-m.csv
+awk -F, -v OFS=, 'NR > 1 { $14 = NR % 4 ? "upheld" : "missing" } 1' sheet-e.csv > filled-e.csv
+awk -F, -v OFS=, 'NR > 1 { $14 = NR % 4 ? "upheld" : "missing" } 1' sheet-m.csv > filled-m.csv
+run sample record e filled-e.csv --by x $office 2026-05-02
+run sample record m filled-m.csv --by x $office 2026-05-02
+awk -F, -v OFS=, 'NR == 1 || NR < 5 { print $3, $4 }' sheet-e.csv > picks.csv
+mv ../office.db ../offices/spoken.db
 # one of few vehicles: a hash for each goes into a pack
 head -n 25 "$demo/vehicles.csv" > few.csv
 awk -F, 'NR > 1 && NR < 17 { print $6 }' claims.csv | grep -F -f - "$demo/vehicles.csv" >> few.csv
