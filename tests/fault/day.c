@@ -122,6 +122,9 @@ const struct step DAY[] = {
     READS(NULL, "rules new N27-01 --rules out"),
     /* alike */
     READS_ALIKE(NULL, "--manual"),
+    WRITES_ALIKE("posted", "post odd.csv --rules rules-every --threads 1" OUT DAY_8),
+    WRITES_ALIKE("loaded", "post odd.csv --rules rules-every --threads 1" OUT DAY_8),
+    READS_ALIKE("posted", "check odd.csv --rules rules-every --threads 2 --format json" DAY_8),
     {.words = "check - --format csv --threads 1" DAY_1, .office = "loaded", .alike = true, .input = "claims.csv"},
     WRITES_ALIKE("spoken", "sample draw --name t --because x --size 8 --seed 1 --by campaign" LATER),
     WRITES_ALIKE("spoken",

@@ -36,6 +36,10 @@ head -n 41 "$demo/night-1.csv" > claims.csv
 awk -F, -v OFS=, 'NR == 1 || NR <= 9 { print; next } NR <= 17 { $2 = 1; $15 = "T99"; print; next }
     NR <= 21 { $1 = $1 "X"; print; next } NR == 22 { $12 = "soon"; print }' claims.csv > corrected.csv
 sed 's/,mi,/,furlong,/; s/PSH-/PSX-/; s/LEAK=dry/LEAK=wet/' claims.csv | head -n 15 > bad.csv
+# odd ones: several kits, many of one, hours beyond a day, one order for several vehicles, a vehicle once more
+awk -F, -v OFS=, 'NR == 1 { print; next } { $1 = $1 "O"; } NR <= 6 { $17 = $17 ";PSH-2000-02=1;PSH-2200-01=5000" }
+    NR > 4 && NR <= 8 { $18 = "PSR-10=4000;" $18 } NR > 6 && NR <= 12 { $3 = "D113"; $4 = "OF-ONE" }
+    NR <= 14 { print; $1 = $1 "2"; if (NR % 2) $3 = "D116"; print }' claims.csv > odd.csv
 printf '%s\n' 'stratum,claims,deviation' 'small,400,20.5' 'large,60,120' > strata.csv
 printf '%s\n' 'claim_model_year,model_year,campaign,vehicle_known' '2019,2020,H26-02,true' '2020,2020,H26-02,true' > facts.csv
 
@@ -48,6 +52,14 @@ cp -r rules rules-other
 sed -i '2,$ s/true,/false,/' rules-other/campaigns/H26-02/eligibility.csv
 sed -i '$ d' rules-other/campaigns/H26-02/kits.csv
 printf '%s\n' 'F,nosuchfact,>finding,>effect,>message' 'x,>5,a,hold,No {thing}.' > rules-other/checks/claim/wrong.csv
+# every fact of a claim is asked for, two rows hit where one may, and nothing is returned, so that odd claims count
+cp -r rules rules-every
+sed -i 's/,return,/,hold,/; s/,refuse,/,hold,/' rules-every/checks/*/*.csv
+awk -F, -v OFS= 'NR > 1 && $3 == "claim" { facts = facts "," $1; any = any ",-" }
+    END { print "F" facts ",>finding,>effect,>message"; sub(/-/, "none", any); print "none" any ",every,hold,None." }' \
+    rules/facts.csv > rules-every/checks/claim/every.csv
+awk -F, -v OFS=, 'NR == 2 || NR == 3 { $1 = $1 "-again"; $7 = "PSH-2200-01"; print }' rules/campaigns/H26-02/kits.csv \
+    >> rules-every/campaigns/H26-02/kits.csv
 cp -r rules rules-changed
 sed -i '2,$ s/,1\([,.]\)/,2\1/' rules-changed/campaigns/H26-02/labor.csv
 sed -i '$ d' rules-changed/campaigns/H26-02/prices.csv
