@@ -109,6 +109,9 @@ void arena_shrink(struct arena *arena, const void *last_piece, size_t size)
     arena->left = (size_t)(end - (const char *)last_piece);
     arena->free = end - arena->left;
     (void)arena_bytes(arena, size);
+#ifdef ARENA_EXACT
+    arena->left = 0; /* what is left over is no room for another piece */
+#endif
 }
 
 void arena_reset(struct arena *arena)

@@ -438,6 +438,11 @@ int openat(int folder, const char *path, int flags, ...)
 /* The C library's own function of a name. */
 #define FURTHER(name) ((__typeof__(&name))(uintptr_t)dlsym(RTLD_NEXT, #name))
 
+int memfd_create(const char *name, unsigned flags)
+{
+    return fails(CALL_OPEN) ? -1 : (int)syscall(SYS_memfd_create, name, flags);
+}
+
 int mkostemp(char *pattern, int flags)
 {
     return fails(CALL_OPEN) ? -1 : FURTHER(mkostemp)(pattern, flags);

@@ -21,7 +21,7 @@ enum call_kind {
     CALL_READ,  /* read, pread; of files, as all that follow */
     CALL_WRITE, /* write, pwrite, ftruncate, fallocate, rename, link, mkdir: what a full disk can refuse */
     CALL_SYNC,  /* fsync, fdatasync */
-    CALL_OPEN,  /* open, openat, opendir, fopen, mkostemp */
+    CALL_OPEN,  /* open, openat, opendir, fopen, mkostemp, memfd_create */
     CALL_KINDS
 };
 

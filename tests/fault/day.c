@@ -123,6 +123,7 @@ const struct step DAY[] = {
     /* alike */
     READS_ALIKE(NULL, "--manual"),
     WRITES_ALIKE("posted", "post odd.csv --rules rules-every --threads 1" OUT DAY_8),
+    READS_ALIKE("loaded", "check spread.csv --separator ; --format csv" DAY_1),
     WRITES_ALIKE("loaded", "post odd.csv --rules rules-every --threads 1" OUT DAY_8),
     READS_ALIKE("posted", "check odd.csv --rules rules-every --threads 2 --format json" DAY_8),
     {.words = "check - --format csv --threads 1" DAY_1, .office = "loaded", .alike = true, .input = "claims.csv"},

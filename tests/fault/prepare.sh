@@ -38,8 +38,13 @@ awk -F, -v OFS=, 'NR == 1 || NR <= 9 { print; next } NR <= 17 { $2 = 1; $15 = "T
 sed 's/,mi,/,furlong,/; s/PSH-/PSX-/; s/LEAK=dry/LEAK=wet/' claims.csv | head -n 15 > bad.csv
 # odd ones: several kits, many of one, hours beyond a day, one order for several vehicles, a vehicle once more
 awk -F, -v OFS=, 'NR == 1 { print; next } { $1 = $1 "O"; } NR <= 6 { $17 = $17 ";PSH-2000-02=1;PSH-2200-01=5000" }
+    NR == 9 { $17 = "PSH-2000-01=x" } NR == 10 { $18 = "PSR-10=1;=2" } NR == 11 { $6 = substr($6, 1, 16) ($6 ~ /1$/ ? 2 : 1) }
+    NR == 12 { for (i = 1; i <= 40; i++) $17 = $17 ";PSH-" i "=1" }
     NR > 4 && NR <= 8 { $18 = "PSR-10=4000;" $18 } NR > 6 && NR <= 12 { $3 = "D113"; $4 = "OF-ONE" }
     NR <= 14 { print; $1 = $1 "2"; if (NR % 2) $3 = "D116"; print }' claims.csv > odd.csv
+# as spreadsheets of some countries save it
+awk -F, -v OFS=';' 'NR > 1 { for (i = 17; i < 20; i++) $i = "\"" $i "\""; for (i = 20; i <= NF; i++) sub(/\./, ",", $i) } { $1 = $1 } NR < 10' \
+    claims.csv > spread.csv
 printf '%s\n' 'stratum,claims,deviation' 'small,400,20.5' 'large,60,120' > strata.csv
 printf '%s\n' 'claim_model_year,model_year,campaign,vehicle_known' '2019,2020,H26-02,true' '2020,2020,H26-02,true' > facts.csv
 
