@@ -28,10 +28,9 @@ static void *grow_room(void *bytes, size_t size)
 
     if (size <= capacity)
         return bytes;
-    if (capacity > SIZE_MAX / 4 || size > SIZE_MAX / 4)
-        return NULL;
+    bool possible = capacity < SIZE_MAX / 4 && size < SIZE_MAX / 4;
     capacity = size > capacity * 2 ? size : capacity * 2;
-    struct cell_room *grown = realloc(room, sizeof *grown + capacity);
+    struct cell_room *grown = possible ? realloc(room, sizeof *grown + capacity) : NULL;
     if (grown == NULL)
         return NULL;
     grown->capacity = capacity;

@@ -21,8 +21,6 @@ static bool begins_pieces(uint32_t piece)
 
 static int add_piece(struct text_pool *pool)
 {
-    if (pool->piece_count == UINT32_MAX / STEPS_OF_PIECE)
-        return WM_NO_MEMORY;
     if (pool->piece_count == pool->piece_capacity) {
         uint32_t capacity = pool->piece_capacity ? pool->piece_capacity * 2 : 16;
         char **grown = realloc(pool->pieces, capacity * sizeof *grown);
@@ -32,7 +30,8 @@ static int add_piece(struct text_pool *pool)
         pool->piece_capacity = capacity;
     }
     uint32_t at = pool->piece_count;
-    char *piece = at == 0                 ? malloc(TEXT_POOL_PIECE_BYTES)
+    char *piece = at == UINT32_MAX / STEPS_OF_PIECE ? NULL
+                  : at == 0           ? malloc(TEXT_POOL_PIECE_BYTES)
                   : begins_pieces(at) ? large_take(TOGETHER * TEXT_POOL_PIECE_BYTES)
                                       : pool->pieces[at - 1] + TEXT_POOL_PIECE_BYTES;
     if (piece == NULL)

@@ -1,5 +1,6 @@
 #include "facts/history.h"
 
+#include <assert.h>
 #include <stdlib.h>
 
 #include "base/chunks.h"
@@ -219,9 +220,8 @@ static int find_vehicle(struct history *history, struct text vin, uint32_t hash,
 static int first_asked(struct history *history, uint32_t vehicle, bool *ret_first)
 {
     if (vehicle / 8 >= history->vehicles_asked_bytes) {
-        uint32_t bytes = history->vehicles_asked_bytes ? history->vehicles_asked_bytes * 2 : 4096;
-        while (vehicle / 8 >= bytes)
-            bytes *= 2;
+        enum { FIRST_BYTES = 4096 };
+        uint32_t bytes = FIRST_BYTES + vehicle / 8 * 2; /* twice what is needed */
         unsigned char *grown = realloc(history->vehicles_asked, bytes);
         if (grown == NULL)
             return WM_NO_MEMORY;
@@ -441,10 +441,12 @@ static int64_t contributed_hours(const struct history *history, const struct con
 
     if (contribution->hours != LONG_HOURS)
         return contribution->hours;
-    while (next_amount(history, &at, &amount))
-        if (amount.kit == TOTALS_NONE)
-            return amount.amount;
-    return 0;
+    do { /* keep_hours added it */
+        bool has = next_amount(history, &at, &amount);
+        assert(has);
+        (void)has;
+    } while (amount.kit != TOTALS_NONE);
+    return amount.amount;
 }
 
 static int add_amount(struct history *history, struct contribution *contribution, uint32_t kit, int64_t amount)

@@ -39,8 +39,6 @@ void number_index_expect(struct number_index *index, uint32_t more)
 {
     uint32_t capacity = index->capacity ? index->capacity : FIRST_CAPACITY;
 
-    if (more > UINT32_MAX / 2 - index->count)
-        return;
     while (capacity < UINT32_MAX / 2 && is_full(capacity, index->count + more))
         capacity *= 2;
     if (capacity > index->capacity)

@@ -36,12 +36,15 @@ head -n 41 "$demo/night-1.csv" > claims.csv
 awk -F, -v OFS=, 'NR == 1 || NR <= 9 { print; next } NR <= 17 { $2 = 1; $15 = "T99"; print; next }
     NR <= 21 { $1 = $1 "X"; print; next } NR == 22 { $12 = "soon"; print }' claims.csv > corrected.csv
 sed 's/,mi,/,furlong,/; s/PSH-/PSX-/; s/LEAK=dry/LEAK=wet/' claims.csv | head -n 15 > bad.csv
-# odd ones: several kits, many of one, hours beyond a day, one order for several vehicles, a vehicle once more
+# odd ones: several kits, many of one, hours beyond a day, one order for several vehicles, a vehicle once more, the same
+# revision with another technician, an older campaign before its newer one; and some with approvals
 awk -F, -v OFS=, 'NR == 1 { print; next } { $1 = $1 "O"; } NR <= 6 { $17 = $17 ";PSH-2000-02=1;PSH-2200-01=5000" }
     NR == 9 { $17 = "PSH-2000-01=x" } NR == 10 { $18 = "PSR-10=1;=2" } NR == 11 { $6 = substr($6, 1, 16) ($6 ~ /1$/ ? 2 : 1) }
     NR == 12 { for (i = 1; i <= 40; i++) $17 = $17 ";PSH-" i "=1" }
     NR > 4 && NR <= 8 { $18 = "PSR-10=4000;" $18 } NR > 6 && NR <= 12 { $3 = "D113"; $4 = "OF-ONE" }
-    NR <= 14 { print; $1 = $1 "2"; if (NR % 2) $3 = "D116"; print }' claims.csv > odd.csv
+    NR <= 14 { print; if (NR == 3) { $15 = "T98"; print } $1 = $1 "2"; if (NR % 2) $3 = "D116"; if ($5 == "H24-05") $5 = "H26-02"; print }' \
+    claims.csv > odd.csv
+awk -F, '$16 ~ /^A-/' night-1.csv | head -n 3 >> odd.csv
 # as spreadsheets of some countries save it
 awk -F, -v OFS=';' 'NR > 1 { for (i = 17; i < 20; i++) $i = "\"" $i "\""; for (i = 20; i <= NF; i++) sub(/\./, ",", $i) } { $1 = $1 } NR < 10' \
     claims.csv > spread.csv
@@ -63,6 +66,11 @@ sed -i 's/,return,/,hold,/; s/,refuse,/,hold,/' rules-every/checks/*/*.csv
 awk -F, -v OFS= 'NR > 1 && $3 == "claim" { facts = facts "," $1; any = any ",-" }
     END { print "F" facts ",>finding,>effect,>message"; sub(/-/, "none", any); print "none" any ",every,hold,None." }' \
     rules/facts.csv > rules-every/checks/claim/every.csv
+for file in rules-every/*.csv; do sed -i '1 s/^\([^,]*\),/"\1",/' $file; done
+for check in $(seq 10); do printf 'F,part,>finding,>effect,>message\nx,"""none""",several,hold,None.\n' > rules-every/checks/part/several-$check.csv; done
+for scope in claim part; do
+    { echo 'F,campaign,>finding,>effect,>message'; seq 70 | sed 's/.*/r&,"""none-&""",many,hold,None./'; } > rules-every/checks/$scope/many.csv
+done
 awk -F, -v OFS=, 'NR == 2 || NR == 3 { $1 = $1 "-again"; $7 = "PSH-2200-01"; print }' rules/campaigns/H26-02/kits.csv \
     >> rules-every/campaigns/H26-02/kits.csv
 cp -r rules rules-changed
@@ -99,6 +107,9 @@ awk -F, -v OFS=, 'NR > 1 { $14 = NR % 4 ? "upheld" : "missing" } 1' sheet-m.csv 
 run sample record e filled-e.csv --by x $office 2026-05-02
 run sample record m filled-m.csv --by x $office 2026-05-02
 awk -F, -v OFS=, 'NR == 1 || NR < 5 { print $3, $4 }' sheet-e.csv > picks.csv
+# and in a later quarter the vehicles are others
+awk -F, -v OFS=, 'NR > 1 { $3 = 2016 } NR <= 30' "$demo/vehicles.csv" > older.csv
+run load vehicles older.csv $office 2026-04-10
 mv ../office.db ../offices/spoken.db
 # one of few vehicles: a hash for each goes into a pack
 head -n 25 "$demo/vehicles.csv" > few.csv
@@ -108,6 +119,7 @@ run load vehicles few.csv $office 2026-01-05
 run load dealers dealers.csv $office 2026-01-05
 run post claims.csv $office 2026-03-02
 run pack --out few.pack --sign key --work 8 $office 2026-03-02 --valid-to 2026-12-31
+run pack --out every.pack --sign key --work 8 --dealer D116 --rules rules-every $office 2026-03-02 --valid-to 2026-12-31
 mv ../office.db ../offices/few.db
 
 # --- What the commands are about: NAME=VALUE, for words @NAME of the table of commands ---
