@@ -1,5 +1,6 @@
 #include "facts/fleet.h"
 
+#include <assert.h>
 #include <stdlib.h>
 
 #include "base/status.h"
@@ -32,8 +33,7 @@ static int take_profile(void *taker, uint32_t number, const struct vehicle_profi
 {
     struct reading *reading = taker;
 
-    if (number >= reading->profile_limit)
-        return WM_OK;
+    assert(number < reading->profile_limit);
     struct vehicle_profile *own = &reading->profiles[number];
     struct text *const texts[] = {&own->model_line, &own->engine,  &own->transmission,
                                   &own->plant,      &own->options, &own->status};

@@ -132,7 +132,8 @@ const struct step DAY[] = {
     {.words = "check - --format csv --threads 1" DAY_1, .office = "loaded", .alike = true, .input = "claims.csv"},
     WRITES_ALIKE("spoken", "sample draw --name t --because x --size 8 --seed 1 --by campaign" LATER),
     WRITES_ALIKE("spoken",
-                 "sample draw --name t --because x --size 8 --seed 1 --by stratum --bounds 100;400 --allocate neyman" LATER),
+                 "sample draw --name t --because x --size 8 --seed 1 --by stratum --bounds 100;400 --allocate neyman"
+                 LATER),
     WRITES_ALIKE("spoken", "sample draw --name t --because x --pick picks.csv" LATER),
     READS_ALIKE("spoken", "evaluate m" OFFICE),
     WRITES_ALIKE("spoken", "chargeback e --extrapolate --by x --reason y --notified 2026-05-01" LATER),

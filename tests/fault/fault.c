@@ -9,8 +9,9 @@
  * Without `all` an allocation fails once for each chain of callers that asks for memory, and the post is killed
  * at a part of its system calls; with `calls` nothing is killed. With `once` a chain of callers is its nearest
  * functions, and one that failed in a command is left out in the next: enough to reach each line that passes a
- * failure on. With only=KIND (alloc, read, write, sync, open, kill) nothing else is done; step=N takes that command alone, and show=KIND:N prints who makes the N-th
- * call in it.
+ * failure on; and commands that are alike to others run too. With only=KIND (alloc, read, write, sync, open,
+ * kill) nothing else is done; step=N takes that command alone, and show=KIND:N prints who makes the N-th call in
+ * it.
  *
  * Two workers share the cases of a command, each in a folder of its own. A worker that crashes is a failure,
  * and another goes on behind the case.

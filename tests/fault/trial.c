@@ -368,7 +368,8 @@ static void judge_words(const struct trial_case *what, const struct ending *endi
         told = 0;
     bool same = strcmp(ending->err, good.err) == 0 && (step->varies || strcmp(ending->out, good.out) == 0);
     if (step->refused && ending->code == EXIT_UNUSABLE)
-        expect(same || says_why(what, ending->err), what, counts, "neither the refusal nor a line that says why", ending);
+        expect(same || says_why(what, ending->err), what, counts, "neither the refusal nor a line that says why",
+               ending);
     else if (ending->code == EXIT_UNUSABLE && good.code != EXIT_UNUSABLE)
         expect(says_why(what, ending->err + told), what, counts, "no single line says why", ending);
     else if (ending->code == good.code && !warned)
@@ -512,7 +513,7 @@ void trial_take_up(const struct step *taken, struct trial_counts *counts)
     new_record = record();
     expect(old_record != NULL && is_record(old_record, new_record) == !step->writes, &NO_FAILURE, counts,
            "it does not record, or only asks and yet records", &good);
-    expect(step->refused ? good.code == EXIT_UNUSABLE : good.code == EXIT_DONE || good.code == EXIT_FOUND, &NO_FAILURE,
-           counts, step->refused ? "it is not refused" : "it does not work at all", &good);
+    expect(step->refused ? good.code == EXIT_UNUSABLE : good.code == EXIT_DONE || good.code == EXIT_FOUND,
+           &NO_FAILURE, counts, step->refused ? "it is not refused" : "it does not work at all", &good);
     trial_run(&NO_FAILURE, counts);
 }

@@ -1111,6 +1111,10 @@ static void regions_without_terms(void **state)
                                                   "ohio,\"\"\"US-OH\"\"\",365,\n");
     says(CHARGE("--draft", "--today", "2026-07-11", "--rules", rules), 0,
          "warning: deadlines.csv: no row is for dealer D137, of whom no region is known");
+    /* which a row can be for, too */
+    write_words(words("%s/deadlines.csv", rules), "U,region,>audit_within_days,>chargeback_notice_days\n"
+                                                  "ohio,\"\"\"US-OH\"\"\",365,\nnone,null,365,\n");
+    says_not(CHARGE("--draft", "--today", "2026-07-11", "--rules", rules), "warning");
 }
 
 /* The picture: the estimates with their intervals. */

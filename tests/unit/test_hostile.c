@@ -5,6 +5,7 @@
 #include <endian.h>
 #include <sodium.h>
 #include <sqlite3.h>
+#include <sys/ioctl.h>
 #include <sys/resource.h>
 
 #include "base/arena.h"
@@ -326,6 +327,68 @@ static struct result try_pattern(const char *pattern, size_t subject_bytes)
 }
 
 /* A pattern that would run for years is given up, and one that is too large is refused where it is read. */
+/* Reads what the program prints into a pipe; when the pipe is full, so that the program stands, other bytes are put into
+ * the file of claims. In a process of its own. */
+static pid_t exchange_while_read(const char *pipe, const char *claims, long at, const char *bytes)
+{
+    enum { PIPE_BYTES = 65536 };
+    char room[PIPE_BYTES];
+    int held = 0, from = open(pipe, O_RDONLY | O_NONBLOCK);
+    pid_t child = fork();
+
+    need(from >= 0 && child >= 0, pipe);
+    if (child > 0) {
+        close(from);
+        return child;
+    }
+    while (held < PIPE_BYTES && usleep(1000) == 0)
+        need(ioctl(from, FIONREAD, &held) == 0, "ioctl");
+    int to = open(claims, O_WRONLY);
+    need(to >= 0 && pwrite(to, bytes, strlen(bytes), at) == (ssize_t)strlen(bytes), claims);
+    fcntl(from, F_SETFL, 0);
+    while (read(from, room, sizeof room) > 0)
+        ;
+    _exit(0);
+}
+
+/* A row is read once more where a later one of the file is its equal in number: from the file, which is not what it was. */
+static void a_file_that_changes_while_it_is_read(void **state)
+{
+    enum { ROWS = 16000 };
+    static const char HEADER[] = "claim,dealer,repair_order,technician,campaign,vin,outcome,completed_on,submitted_on\n",
+                      ROW[] = "%s,D113,R-%d,%s,H26-02,EZ7BAMCK6KE421489,repaired,2026-03-01,2026-03-02\n";
+    static const struct {
+        const char *bytes; /* over the first claim */
+        int code;
+        const char *says;
+    } CASES[] = {
+        {"FIRST", 1, ""},                            /* what stands there already */
+        {",,,,,", 2, "changed while it was read; run it again"},  /* no claim any more */
+        {"\n\n\n\n\n", 2, "changed while it was read; run it again"},
+    };
+    const char *claims = in_folder("changing.csv"), *pipe = in_folder("pipe");
+    (void)state;
+
+    fresh_office();
+    assert_int_equal(mkfifo(pipe, 0600), 0);
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        FILE *file = fopen(claims, "w");
+        need(file != NULL && fputs(HEADER, file) >= 0, claims);
+        for (int row = 0; row < ROWS; row++)
+            fprintf(file, ROW, row == 0 || row == ROWS - 1 ? "FIRST" : words("C%d", row), row, row == 0 ? "T1" : "T2");
+        need(fclose(file) == 0, claims);
+        pid_t other = exchange_while_read(pipe, claims, (long)sizeof HEADER - 1, CASES[i].bytes);
+        struct result result =
+            RUN("check", claims, OFFICE, "--threads", "1", "--format", "csv", "--quiet", "--out", pipe);
+        assert_int_equal(wait_for_exit(other), 0);
+        assert_int_equal(result.code, CASES[i].code);
+        assert_non_null(strstr(result.err, CASES[i].says));
+        result_free(&result);
+    }
+    unlink(claims);
+    unlink(pipe);
+}
+
 static void patterns_that_blow_up(void **state)
 {
     static const struct {
@@ -1016,6 +1079,7 @@ int main(void)
         cmocka_unit_test(a_cell_full_of_items),
         cmocka_unit_test(more_lines_than_32_bits),
         cmocka_unit_test(nothing_but_lines),
+        cmocka_unit_test(a_file_that_changes_while_it_is_read),
         cmocka_unit_test(patterns_that_blow_up),
         cmocka_unit_test(a_table_of_too_many_rows),
         cmocka_unit_test(links_in_a_rules_folder),

@@ -1,19 +1,18 @@
 /* The register over a source of plain arrays: packed vehicles, the nearest VIN, dealers, shipments, approvals;
  * many threads; and sources that fail.
  */
-#include "capture.h"
+#include "rules_kit.h"
 
 #include <pthread.h>
 #include <stdatomic.h>
 
 #include "base/status.h"
+#include "facts/fleet.h"
 #include "register/lazy_index.h"
 #include "register/register.h"
 #include "register/register_source.h"
 #include "register/vehicle_pack.h"
 #include "register/vin_sieve.h"
-
-#define COUNT(array) (sizeof(array) / sizeof((array)[0]))
 
 /* ---- packing ---- */
 
@@ -381,6 +380,42 @@ static void buckets_are_loaded_once(void **state)
         assert_in_range(test.calls, 3,
                         1 + 2 + 17 + 4); /* few one by one, then groups of 64; two groups of profiles */
     }
+    register_close(reg);
+    free(vehicles);
+}
+
+/* Every vehicle is counted in one kind; those of profiles that there cannot be, in a damaged office file, in none. */
+static void kinds_of_a_fleet(void **state)
+{
+    enum { VEHICLES = 500, LIMIT = 50, BITS = 6 };
+    uint64_t random = random_seed("kinds"), counted = 0, of_profile[LIMIT] = {0};
+    struct test_vehicle *vehicles = random_vehicles(&random, VEHICLES, 17);
+    struct test_source test = {.vehicles = vehicles, .vehicle_count = VEHICLES};
+    struct office_register *reg = open_test(&test, BITS, LIMIT);
+    struct arena arena = ARENA_EMPTY;
+    struct fleet_kind *kinds;
+    struct rules_kit kit;
+    uint32_t count;
+    (void)state;
+
+    kit_start(&kit);
+    assert_int_equal(kit_compile(&kit), WM_OK);
+    assert_int_equal(fleet_kinds_read(&test.source, kit.rules, &arena, &kinds, &count), WM_OK);
+    for (uint32_t i = 0; i < count; i++) {
+        assert_in_range(kinds[i].vehicle.profile_number, 0, LIMIT - 1);
+        assert_string_equal(kinds[i].vehicle.profile->engine.bytes, words("E%u", kinds[i].vehicle.profile_number));
+        of_profile[kinds[i].vehicle.profile_number] += kinds[i].count;
+    }
+    for (size_t i = 0; i < VEHICLES; i++)
+        if (vehicles[i].profile < LIMIT) {
+            assert_true(of_profile[vehicles[i].profile]-- > 0);
+            counted++;
+        }
+    assert_in_range(counted, 1, VEHICLES - 1);
+    for (size_t i = 0; i < LIMIT; i++)
+        assert_int_equal(of_profile[i], 0);
+    kit_end(&kit);
+    arena_free(&arena);
     register_close(reg);
     free(vehicles);
 }
@@ -955,6 +990,7 @@ int main(void)
         cmocka_unit_test(keys_lose_nothing_and_keep_the_order),
         cmocka_unit_test(vehicles_are_those_of_the_source),
         cmocka_unit_test(buckets_are_loaded_once),
+        cmocka_unit_test(kinds_of_a_fleet),
         cmocka_unit_test(damaged_sources_are_errors),
         cmocka_unit_test(any_bytes_are_safe_to_sieve),
         cmocka_unit_test(strange_sources_are_errors),
