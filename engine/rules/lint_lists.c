@@ -88,6 +88,8 @@ static int say_unknown_stage(const struct listing *listing, uint32_t row, struct
                            ? (struct text){"", 0}
                            : WORDS(listing, "; the nearest is \"%.*s\"", TEXT_ARGUMENTS(nearest));
 
+    if (hint.bytes == NULL)
+        return WM_NO_MEMORY;
     return say(listing, LINT_ERROR, LINT_CONTRADICTION, lint_output_place(eligibility, row, "stage"),
                WORDS(listing, "stage \"%.*s\" is not in stages.csv, so it never opens%.*s",
                      TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(hint)),

@@ -58,10 +58,11 @@ struct text lint_output_text(const struct table *table, uint32_t row, const char
 }
 
 /* Whether a cell is this word, or the same number as it compares. */
-static bool names(struct text cell, struct text word, struct arena *arena)
+static bool names(struct lint *lint, struct text cell, struct text word)
 {
-    char *rooms = arena_bytes(arena, cell.length + word.length + 2);
+    char *rooms = arena_bytes(&lint->arena, cell.length + word.length + 2);
 
+    lint->no_memory = lint->no_memory || rooms == NULL;
     if (text_equal(cell, word) || rooms == NULL)
         return rooms != NULL;
     struct text one = {rooms, text_item_key(cell, rooms)};
@@ -75,16 +76,17 @@ struct place lint_list_place(struct lint *lint, struct text folder, const char *
     struct place place = {text_format(&lint->arena, "%.*s/%s", TEXT_ARGUMENTS(folder), name), 0, 0};
     const struct rules_file *file =
         place.file.bytes != NULL ? rules_files_find(lint->rules->files, place.file) : NULL;
-    struct csv_rows rows;
+    struct csv_rows rows = {0};
     struct csv_row row;
+    int status = place.file.bytes != NULL ? WM_OK : WM_NO_MEMORY;
 
-    if (file == NULL ||
-        csv_rows_open(&rows, csv_without_mark(file->bytes), 1, LIMIT_COLUMNS, &lint->arena) != WM_OK)
-        return place;
+    if (file != NULL)
+        status = csv_rows_open(&rows, csv_without_mark(file->bytes), 1, LIMIT_COLUMNS, &lint->arena);
     while (place.line == 0 && csv_rows_next(&rows, &row))
         for (uint32_t c = 0; c < row.cell_count && place.line == 0; c++)
-            if (names(row.cells[c], word, &lint->arena))
+            if (names(lint, row.cells[c], word))
                 place = (struct place){place.file, row.line, column};
+    lint->no_memory = lint->no_memory || status != WM_OK || rows.no_memory;
     csv_rows_close(&rows);
     return place;
 }

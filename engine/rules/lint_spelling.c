@@ -26,7 +26,6 @@ struct spellings {
     struct spelling *list;
     uint32_t count;
     struct text_index index;
-    int status;
 };
 
 /* A test on one value: what a cell is made of where it lists words. */
@@ -72,11 +71,10 @@ static struct spelling *add_spelling(struct spellings *spellings, struct text wr
 {
     uint32_t number = text_index_add(&spellings->index, written, spellings->count);
 
-    if (number == TEXT_INDEX_NONE)
-        return NULL;
+    spellings->lint->no_memory = spellings->lint->no_memory || number == TEXT_INDEX_NONE;
     if (number < spellings->count)
         return &spellings->list[number];
-    if (spellings->count == MOST_SPELLINGS)
+    if (number == TEXT_INDEX_NONE || spellings->count == MOST_SPELLINGS)
         return NULL;
     struct spelling *spelling = &spellings->list[spellings->count++];
     *spelling = (struct spelling){.written = written};
@@ -359,7 +357,7 @@ static int look_at_domain(const struct looking *looking, struct value literal)
     result.advice = dim->has_values && !is_no_word(dim, literal)
                         ? TEXT("correct it, or add it to the `values` row")
                         : TEXT("correct it");
-    bool failed = words.failed;
+    bool failed = words.failed || nearest.bytes == NULL;
     buffer_free(&words);
     if (failed)
         return WM_NO_MEMORY;

@@ -113,6 +113,10 @@ const struct step DAY[] = {
     READS(NULL, "rules messages de" OUT),
     READS(NULL, "rules new N27-01 --rules out"),
     /* alike */
+    READS_ALIKE("few", "rules lint --rules rules-faulty" OFFICE),
+    READS_ALIKE(NULL, "rules diff rules-faulty"),
+    READS_ALIKE(NULL, "rules try deep.csv deep-facts.csv"),
+    READS_ALIKE(NULL, "rules try many.csv many-facts.csv --format json"),
     READS_ALIKE(NULL, "--manual"),
     READS_ALIKE("posted", "followups --format csv" LATER),
     {.words = NULL},
