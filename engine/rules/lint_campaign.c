@@ -17,8 +17,7 @@ static void list_tables(struct lint_of_campaign *of, const struct table **tables
 
 static bool makes_eligible(const struct table *eligibility, uint32_t row)
 {
-    int output = table_output_named(eligibility, "eligible");
-    struct value eligible = output < 0 ? value_null() : table_output(eligibility, row, (uint32_t)output);
+    struct value eligible = table_output(eligibility, row, (uint32_t)table_output_named(eligibility, "eligible"));
 
     return eligible.type == VALUE_BOOLEAN && eligible.number;
 }

@@ -151,7 +151,7 @@ static struct lint_truth ask_at(const struct lint_cells *cells, const struct cel
         return always;
     if (cell->has_pattern && !exact)
         return undecided;
-    if (dim->any_case && dim->type == VALUE_TEXT && cell->has_ordering && at->kind != CLASS_NULL)
+    if (dim->any_case && cell->has_ordering && at->kind != CLASS_NULL) /* any_case: it is text */
         return undecided;
     question.named_count = lint_cell_facts(cell, question.named, MOST_NAMED);
     if (question.named_count > MOST_NAMED)

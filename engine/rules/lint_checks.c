@@ -1,6 +1,8 @@
 /* The office's checks: each table by itself, rows that no claim can meet by what the facts mean, messages that
  * name a fact which may be null, findings that have two effects for the same claim.
  */
+#include <assert.h>
+
 #include "base/status.h"
 #include "rules/lint_cells.h"
 #include "rules/lint_classes.h"
@@ -26,7 +28,8 @@ static uint32_t state_of(const struct lint_dim *dim, const struct lint_class *at
     if (dim->nature.words == NULL)
         return VALUE_STATE;
     int word = fact_word_number(dim->nature.words, value_as_text(at->value), dim->any_case);
-    return word < 0 ? 0 : VALUE_STATE << word;
+    assert(word >= 0); /* what is none of the words is outside the domain */
+    return VALUE_STATE << word;
 }
 
 /* The states of a column's fact in which the cell may hold; what no `values` row lists is none. */

@@ -114,8 +114,7 @@ static int look_at_stage_of(const struct listing *listing, uint32_t row)
 
 static bool takes_in(const struct table *eligibility, uint32_t row)
 {
-    int output = table_output_named(eligibility, "eligible");
-    struct value eligible = output < 0 ? value_null() : table_output(eligibility, row, (uint32_t)output);
+    struct value eligible = table_output(eligibility, row, (uint32_t)table_output_named(eligibility, "eligible"));
 
     return eligible.type == VALUE_BOOLEAN && eligible.number;
 }
@@ -175,7 +174,7 @@ static int look_at_hours(const struct listing *listing)
     for (uint32_t row = 0; status == WM_OK && labor != NULL && row < table_row_count(labor); row++) {
         struct value hours = table_output(labor, row, (uint32_t)table_output_named(labor, "hours"));
         char written[DECIMAL_ROOM];
-        if (hours.type != VALUE_NUMBER || hours.number % (DECIMAL_ONE / 10) == 0)
+        if (hours.number % (DECIMAL_ONE / 10) == 0)
             continue;
         decimal_write(hours.number, written);
         status = say(listing, LINT_WARNING, LINT_CONTRADICTION, lint_output_place(labor, row, "hours"),

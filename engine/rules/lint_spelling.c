@@ -1,6 +1,8 @@
 /* Values that conditions name and that there are not: outside `values`, no word of the fact, in no vehicle of
  * the register; and values that are written only once and are nearly another one.
  */
+#include <assert.h>
+
 #include "base/status.h"
 #include "rules/lint_parts.h"
 
@@ -42,8 +44,7 @@ static int each_literal(struct spellings *spellings, const struct table *table, 
         for (uint32_t row = 0; status == WM_OK && row < table_row_count(table); row++) {
             const struct cell *cell = table_condition_test(table, c, row);
             for (uint32_t i = 0; status == WM_OK && i < cell->test_count; i++)
-                if (cell->tests[i].kind == TEST_EQUAL && cell->tests[i].high.fact == NULL &&
-                    cell->tests[i].high.literal.type != VALUE_NULL)
+                if (cell->tests[i].kind == TEST_EQUAL && cell->tests[i].high.fact == NULL)
                     status = look(spellings, table, c, row, cell->tests[i].high.literal);
         }
     }
@@ -342,7 +343,8 @@ static int look_at_domain(const struct looking *looking, struct value literal)
     const struct lint_fleet *fleet = fleet_of(lint, dim);
     struct buffer words = BUFFER_EMPTY;
 
-    if (class_number < 0 || (fleet != NULL ? fleet_has(fleet, dim, literal) : dim->classes[class_number].in_domain))
+    assert(class_number >= 0); /* each literal is a class */
+    if (fleet != NULL ? fleet_has(fleet, dim, literal) : dim->classes[class_number].in_domain)
         return WM_OK;
     if (dim->nature.words == NULL && !dim->has_values && fleet == NULL)
         return WM_OK;

@@ -114,9 +114,11 @@ const struct step DAY[] = {
     READS(NULL, "rules new N27-01 --rules out"),
     /* alike */
     READS_ALIKE("few", "rules lint --rules rules-faulty" OFFICE),
+    READS_ALIKE(NULL, "rules lint --rules rules-faulty"),
     READS_ALIKE(NULL, "rules diff rules-faulty"),
     READS_ALIKE(NULL, "rules try deep.csv deep-facts.csv"),
     READS_ALIKE(NULL, "rules try many.csv many-facts.csv --format json"),
+    READS_ALIKE(NULL, "rules try rules-faulty/checks/claim/same.csv many-facts.csv"),
     READS_ALIKE(NULL, "--manual"),
     READS_ALIKE("posted", "followups --format csv" LATER),
     {.words = NULL},

@@ -64,7 +64,14 @@ sed -i 's/inspection:CAP/inspection:LID/; s/RCP-0330/RCP-0331/' $odd/followups.c
 sed -i '/^ORS-0207/d; s/CLP-0055,1.45,2026-02-16/CLP-0055,1.45,2026-02-17/; $ a PSH-9000-01,1.00,' $odd/prices.csv
 sed -i '/^closes_on/s/,/,2026-02-10/; s/^hazard,"The/hazard,"Once more: the/' $odd/campaign.csv
 sed -i '/^second/s/,.*/,/' $odd/stages.csv
-rm -r rules-faulty/campaigns/H24-05
+sed -i '2s/Tarrow"/Tarrow, Alder"/; /^second/s/<= 2022/[2019-01-01..2022/; /^second/s/31/31]/' $odd/eligibility.csv
+cp -r rules-faulty/campaigns/H24-05 rules-faulty/campaigns/H23-01 # with tables that lack in the other one
+rm rules-faulty/campaigns/H24-05/[ilp]*.csv rules-faulty/campaigns/H24-05/followups.csv rules-faulty/campaigns/H23-01/kits.csv
+sed -i 's/2026-02-28/2024-06-01/' rules-faulty/campaigns/H24-05/campaign.csv
+sed -i 's/H24-05/H23-01/; s/^title,.*/title,A sleeve/' rules-faulty/campaigns/H23-01/campaign.csv
+sed -i 's/^U/F/; /^values/d; s/Brindle/"matches(?, ""^B"")"/' rules-faulty/campaigns/H23-01/eligibility.csv
+sed -i '/^sleeve/s/required/allowed/' rules-faulty/campaigns/H23-01/labor.csv
+sed -i 's/operation-unknown/operation-unknwn/' rules-faulty/outliers.csv
 sed -i '/^elsewhere/d; 1 a values,"""US-NY"", ""US-CA"", ""US-NV""",,,,,,,,' rules-faulty/deadlines.csv
 cd rules-faulty/checks
 echo 'again,false,-,null,dealer-unknown,hold,The office has no dealer {dealer}.' >> claim/dealer.csv
@@ -91,9 +98,13 @@ some,> 1,many,note,More than one kit.
 two,2,few,note,Two kits.
 END
 cat > rules-faulty/checks/claim/same.csv <<'END'
-A,kits_listed,>finding,>effect,>message
-some,> 1,many,note,More than one kit.
-two,2,many,note,Two kits.
+A,claim_model_year,>finding,>effect,>message
+r0,> 2000,odd-year,note,"Look at {claim_model_year}, please: it is later than 2000."
+r1,> 2001,odd-year,note,"Look at {claim_model_year}, please: it is later than 2001."
+r2,> 2002,odd-year,note,"Look at {claim_model_year}, please: it is later than 2002."
+r3,> 2003,odd-year,note,"Look at {claim_model_year}, please: it is later than 2003."
+r4,> 2004,odd-year,note,"Look at {claim_model_year}, please: it is later than 2004."
+r5,> 2005,odd-year,note,"Look at {claim_model_year}, please: it is later than 2005."
 END
 
 cp -r rules rules-strict
@@ -107,8 +118,8 @@ values,,,"""\u0061"", b"
 a,"matches(?, ""^(?:(a)|b)*\u0024"")",-,a
 b,-,H26-02,b
 END
-awk 'BEGIN { print "C,claim_model_year,>found"; for (at = 0; at < 13000; at++) print "r" at ",< " at ",1" }' > many.csv
-printf '%s\n' claim_model_year 2020 12990 > many-facts.csv
+awk 'BEGIN { print "C,claim_model_year,>found"; for (at = 0; at < 17000; at++) print "r" at ",< " at ",1" }' > many.csv
+printf '%s\n' claim_model_year 2020 16990 > many-facts.csv
 
 # --- Offices, one after the other ---
 cp "$demo/office.db" ../offices/loaded.db
