@@ -1,4 +1,6 @@
 /* One campaign: its tables in one space, the vehicles that it takes in, and each table by itself. */
+#include <assert.h>
+
 #include "base/status.h"
 #include "rules/lint_parts.h"
 
@@ -93,8 +95,8 @@ static int pin_outcome(const struct lint_of_campaign *of, const char *outcome, u
         if (!text_is(of->space->dims[d].name, "outcome"))
             continue;
         int class_number = lint_class_of(&of->space->dims[d], value_text(text_of(outcome)));
-        if (class_number >= 0)
-            lint_box_pin(of->space, box, d, (uint32_t)class_number);
+        assert(class_number >= 0); /* each word of the fact is a class */
+        lint_box_pin(of->space, box, d, (uint32_t)class_number);
     }
     *ret_box = box;
     return WM_OK;

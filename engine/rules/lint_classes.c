@@ -295,8 +295,8 @@ static int limit_to_values(struct lint_space *space, struct lint_dim *dim)
         for (uint32_t t = 0; t < space->table_count; t++)
             for (int c = -1; (c = lint_condition_on(space->tables[t], dim->slot, (uint32_t)(c + 1))) >= 0;) {
                 const struct cell *domain = table_condition_domain(space->tables[t], (uint32_t)c);
-                held = held || (domain != NULL && !domain->names_fact &&
-                                lint_cell_at(&cells, domain, dim, &dim->classes[k]).may);
+                held = held || (domain != NULL && (domain->names_fact || /* it may be anything */
+                                                   lint_cell_at(&cells, domain, dim, &dim->classes[k]).may));
             }
         dim->classes[k].in_domain = dim->classes[k].in_domain && held;
     }

@@ -465,13 +465,11 @@ static int look_at_fact(struct lint *lint, struct text name, struct fact_ref fac
     spellings.list = ARENA_ARRAY(&lint->arena, struct spelling, MOST_SPELLINGS);
     if (spellings.list == NULL)
         return WM_NO_MEMORY;
-    int status = each_table(&spellings, count_literal);
-    if (status == WM_OK) {
-        count_register(&spellings);
-        count_all_values(&spellings);
-        count_expected(&spellings);
-        status = look_for_nearly(&spellings);
-    }
+    (void)each_table(&spellings, count_literal); /* counting goes on to the end */
+    count_register(&spellings);
+    count_all_values(&spellings);
+    count_expected(&spellings);
+    int status = look_for_nearly(&spellings);
     text_index_free(&spellings.index);
     return status;
 }

@@ -243,7 +243,7 @@ static void errors_of_the_lists(void **state)
          "rules/facts.csv:2:1: the engine computes no part fact \"vin\"; take the row out or correct the name\n"
          "rules/facts.csv:3:1: the engine computes no claim fact \"claimed\"; take the row out or correct the "
          "name\n"},
-        {"filings.csv", FILINGS "a,,defect,-1,3,30,,,true\n",
+        {"filings.csv", FILINGS "a,,defect,-1,3,30,,,\n",
          "rules/filings.csv:2:4: quarters \"-1\" is no whole number from 0 to 100; correct it\n"},
         {"filings.csv", FILINGS "a,,defect,101,51,32,,,true\n",
          "rules/filings.csv:2:4: quarters \"101\" is no whole number from 0 to 100; correct it\n"
