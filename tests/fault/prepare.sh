@@ -64,10 +64,11 @@ sed -i 's/inspection:CAP/inspection:LID/; s/RCP-0330/RCP-0331/' $odd/followups.c
 sed -i '/^ORS-0207/d; s/CLP-0055,1.45,2026-02-16/CLP-0055,1.45,2026-02-17/; $ a PSH-9000-01,1.00,' $odd/prices.csv
 sed -i '/^closes_on/s/,/,2026-02-10/; s/^hazard,"The/hazard,"Once more: the/' $odd/campaign.csv
 sed -i '/^second/s/,.*/,/' $odd/stages.csv
-sed -i '2s/Tarrow"/Tarrow, Alder"/; /^second/s/<= 2022/[2019-01-01..2022/; /^second/s/31/31]/' $odd/eligibility.csv
+sed -i '2s/Tarrow"/Tarrow, Alder"/; /^third/s/<= 2022-05-31/[2019-01-01..2022-05-31]/' $odd/eligibility.csv
 cp -r rules-faulty/campaigns/H24-05 rules-faulty/campaigns/H23-01 # with tables that lack in the other one
-rm rules-faulty/campaigns/H24-05/[ilp]*.csv rules-faulty/campaigns/H24-05/followups.csv rules-faulty/campaigns/H23-01/kits.csv
+(cd rules-faulty/campaigns/H24-05 && rm inspections.csv labor.csv parts.csv followups.csv ../H23-01/kits.csv)
 sed -i 's/2026-02-28/2024-06-01/' rules-faulty/campaigns/H24-05/campaign.csv
+sed -i 's/,transmission//; s/,"manual, automatic"//' rules-faulty/campaigns/H24-05/eligibility.csv
 sed -i 's/H24-05/H23-01/; s/^title,.*/title,A sleeve/' rules-faulty/campaigns/H23-01/campaign.csv
 sed -i 's/^U/F/; /^values/d; s/Brindle/"matches(?, ""^B"")"/' rules-faulty/campaigns/H23-01/eligibility.csv
 sed -i '/^sleeve/s/required/allowed/' rules-faulty/campaigns/H23-01/labor.csv
@@ -75,6 +76,8 @@ sed -i 's/operation-unknown/operation-unknwn/' rules-faulty/outliers.csv
 sed -i '/^elsewhere/d; 1 a values,"""US-NY"", ""US-CA"", ""US-NV""",,,,,,,,' rules-faulty/deadlines.csv
 cd rules-faulty/checks
 echo 'again,false,-,null,dealer-unknown,hold,The office has no dealer {dealer}.' >> claim/dealer.csv
+echo 'odd,-,-,< opened_on,odd-day,hold,Look at it.' >> claim/dealer.csv
+echo 'same,-,-,> opened_on,odd-day,note,Look at it.' >> claim/dealer.csv
 sed -i '/^repaired-here/s/not(null)/-/' claim/history.csv
 sed -i '/^length/s/,-/,bad/' claim/vin.csv
 sed -i '1a any,-,-,-,-,-,not(hours_allowed),-,,,' inspection/inspections.csv

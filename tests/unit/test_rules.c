@@ -841,6 +841,20 @@ static void differences_of_one_file(void **state)
     assert_int_equal(wrong, 0);
 }
 
+/* Who reports nothing counts all the same. */
+static void errors_that_nobody_is_told(void **state)
+{
+    struct rules_kit kit;
+    struct diag_sink silent = {0};
+    (void)state;
+
+    kit_start(&kit);
+    kit_put(&kit, "campaigns/T1/eligibility.csv", NULL);
+    assert_int_equal(rules_compile(&kit.arena, &kit.files, &silent, &kit.rules), WM_BAD_INPUT);
+    assert_int_equal(silent.errors, 1);
+    kit_end(&kit);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -860,6 +874,7 @@ int main(void)
         cmocka_unit_test(facts_that_no_table_names_have_no_slot),
         cmocka_unit_test(paths_that_are_too_long),
         cmocka_unit_test(diagnostics_name_the_folder),
+        cmocka_unit_test(errors_that_nobody_is_told),
         cmocka_unit_test(rules_without_campaigns),
         cmocka_unit_test(facts_of_each_kind_of_table),
         cmocka_unit_test(differences_of_one_file),
