@@ -61,7 +61,7 @@ sed -i '/^second/{h;d}; /^third/G' $odd/eligibility.csv
 sed -i '/^leak/s/dry//' $odd/inspections.csv
 sed -i 's/D22,-,repaired/D22,-,repared/; /^towing/s/,0.3,/,0.35,/; s/manual/manaul/' $odd/labor.csv
 sed -i 's/inspection:CAP/inspection:LID/; s/RCP-0330/RCP-0331/' $odd/followups.csv
-sed -i '/^ORS-0207/d; s/CLP-0055,1.45,2026-02-16/CLP-0055,1.45,2026-02-17/; $ a PSH-9000-01,1.00,' $odd/prices.csv
+sed -i '/^ORS-0207/d; /^PSH-2200-01/d; s/CLP-0055,1.45,2026-02-16/CLP-0055,1.45,2026-02-17/; $ a PSH-9000-01,1.00,' $odd/prices.csv
 sed -i '/^closes_on/s/,/,2026-02-10/; s/^hazard,"The/hazard,"Once more: the/' $odd/campaign.csv
 sed -i '/^second/s/,.*/,/' $odd/stages.csv
 sed -i '2s/Tarrow"/Tarrow, Alder"/; /^third/s/<= 2022-05-31/[2019-01-01..2022-05-31]/' $odd/eligibility.csv
@@ -101,13 +101,13 @@ some,> 1,many,note,More than one kit.
 two,2,few,note,Two kits.
 END
 cat > rules-faulty/checks/claim/same.csv <<'END'
-A,claim_model_year,>finding,>effect,>message
-r0,> 2000,odd-year,note,"Look at {claim_model_year}, please: it is later than 2000."
-r1,> 2001,odd-year,note,"Look at {claim_model_year}, please: it is later than 2001."
-r2,> 2002,odd-year,note,"Look at {claim_model_year}, please: it is later than 2002."
-r3,> 2003,odd-year,note,"Look at {claim_model_year}, please: it is later than 2003."
-r4,> 2004,odd-year,note,"Look at {claim_model_year}, please: it is later than 2004."
-r5,> 2005,odd-year,note,"Look at {claim_model_year}, please: it is later than 2005."
+A,claim_model_year,>message,>finding,>effect
+r0,> 2000,"Look at {claim_model_year}, please: it is later than 2000.",odd-year,note
+r1,> 2001,"Look at {claim_model_year}, please: it is later than 2001.",odd-year,note
+r2,> 2002,"Look at {claim_model_year}, please: it is later than 2002.",odd-year,note
+r3,> 2003,"Look at {claim_model_year}, please: it is later than 2003.",odd-year,note
+r4,> 2004,"Look at {claim_model_year}, please: it is later than 2004.",odd-year,note
+r5,> 2005,"Look at {claim_model_year}, please: it is later than 2005.",odd-year,note
 END
 
 cp -r rules rules-strict
