@@ -110,7 +110,7 @@ static int add_row(struct arena *arena, struct list *list, const struct csv_row 
 
 static bool is_comment(const struct csv_row *row)
 {
-    return row->cells[0].length > 0 && row->cells[0].bytes[0] == '#';
+    return text_starts_with(row->cells[0], TEXT("#"));
 }
 
 static int read_list(struct arena *arena, const struct rules_file *file, const struct list_kind *kind,
@@ -124,13 +124,13 @@ static int read_list(struct arena *arena, const struct rules_file *file, const s
     if (file == NULL)
         return WM_OK;
     int status = csv_rows_open(&rows, csv_without_mark(file->bytes), 1, LIMIT_COLUMNS, arena);
-    if (status == WM_OK && csv_rows_next(&rows, &row)) {
-        list->width = row.cell_count;
-        status = copy_cells(arena, &row, row.cell_count, &list->columns);
-    }
     while (status == WM_OK && csv_rows_next(&rows, &row))
-        if (!is_comment(&row))
+        if (list->columns == NULL) {
+            list->width = row.cell_count;
+            status = copy_cells(arena, &row, row.cell_count, &list->columns);
+        } else if (!is_comment(&row)) {
             status = add_row(arena, list, &row, kind, &capacity);
+        }
     if (rows.no_memory)
         status = WM_NO_MEMORY;
     csv_rows_close(&rows);

@@ -177,6 +177,8 @@ static int tell_of_table(struct comparing *comparing, const struct table *table,
 
     if (text_equal(before, after))
         return WM_OK;
+    if (column.bytes == NULL)
+        return WM_NO_MEMORY;
     return tell(comparing, &(struct difference){.change = CHANGE_CHANGED,
                                                 .file = table_file(table),
                                                 .column = column,

@@ -103,7 +103,7 @@ struct days {
 
 static int add_day(struct days *days, const struct operand *operand)
 {
-    if (operand->fact != NULL || operand->literal.type != VALUE_DATE)
+    if (operand->fact != NULL)
         return WM_OK;
     if (days->count == days->capacity) {
         uint32_t capacity = days->capacity ? days->capacity * 2 : 64;

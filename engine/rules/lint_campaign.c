@@ -1,4 +1,6 @@
 /* One campaign: its tables in one space, the vehicles that it takes in, and each table by itself. */
+#include <assert.h>
+
 #include "base/status.h"
 #include "rules/lint_parts.h"
 
@@ -17,8 +19,7 @@ static void list_tables(struct lint_of_campaign *of, const struct table **tables
 
 static bool makes_eligible(const struct table *eligibility, uint32_t row)
 {
-    int output = table_output_named(eligibility, "eligible");
-    struct value eligible = output < 0 ? value_null() : table_output(eligibility, row, (uint32_t)output);
+    struct value eligible = table_output(eligibility, row, (uint32_t)table_output_named(eligibility, "eligible"));
 
     return eligible.type == VALUE_BOOLEAN && eligible.number;
 }
@@ -94,8 +95,8 @@ static int pin_outcome(const struct lint_of_campaign *of, const char *outcome, u
         if (!text_is(of->space->dims[d].name, "outcome"))
             continue;
         int class_number = lint_class_of(&of->space->dims[d], value_text(text_of(outcome)));
-        if (class_number >= 0)
-            lint_box_pin(of->space, box, d, (uint32_t)class_number);
+        assert(class_number >= 0); /* each word of the fact is a class */
+        lint_box_pin(of->space, box, d, (uint32_t)class_number);
     }
     *ret_box = box;
     return WM_OK;

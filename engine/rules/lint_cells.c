@@ -71,24 +71,19 @@ static uint32_t samples_of(struct value subject, enum value_type type, struct va
     static const char above_all[] = "\xf4\x8f\xbf\xbf\x01", below_all[] = "\x01";
 
     samples[0] = value_null();
-    switch (type) {
-    case VALUE_BOOLEAN:
+    if (type == VALUE_BOOLEAN) {
         samples[1] = value_boolean(false);
         samples[2] = value_boolean(true);
         return 3;
-    case VALUE_TEXT:
+    }
+    if (type == VALUE_TEXT) {
         samples[1] = value_text(text_of(below_all));
         samples[2] = value_text(text_of(above_all));
-        break;
-    case VALUE_NUMBER:
-    case VALUE_DATE: {
+    } else { /* a number or a date: no fact is of the type null */
         struct value around =
             subject.type == VALUE_NULL ? (struct value){.number = 0, .type = (uint8_t)type} : subject;
         samples[1] = stepped(around, -1);
         samples[2] = stepped(around, 1);
-        break;
-    }
-    case VALUE_NULL: return 1;
     }
     samples[3] = subject;
     return subject.type == VALUE_NULL ? 3 : 4;
@@ -151,7 +146,7 @@ static struct lint_truth ask_at(const struct lint_cells *cells, const struct cel
         return always;
     if (cell->has_pattern && !exact)
         return undecided;
-    if (dim->any_case && dim->type == VALUE_TEXT && cell->has_ordering && at->kind != CLASS_NULL)
+    if (dim->any_case && cell->has_ordering && at->kind != CLASS_NULL) /* any_case: it is text */
         return undecided;
     question.named_count = lint_cell_facts(cell, question.named, MOST_NAMED);
     if (question.named_count > MOST_NAMED)

@@ -1,6 +1,8 @@
 /* The office's checks: each table by itself, rows that no claim can meet by what the facts mean, messages that
  * name a fact which may be null, findings that have two effects for the same claim.
  */
+#include <assert.h>
+
 #include "base/status.h"
 #include "rules/lint_cells.h"
 #include "rules/lint_classes.h"
@@ -26,7 +28,8 @@ static uint32_t state_of(const struct lint_dim *dim, const struct lint_class *at
     if (dim->nature.words == NULL)
         return VALUE_STATE;
     int word = fact_word_number(dim->nature.words, value_as_text(at->value), dim->any_case);
-    return word < 0 ? 0 : VALUE_STATE << word;
+    assert(word >= 0); /* what is none of the words is outside the domain */
+    return VALUE_STATE << word;
 }
 
 /* The states of a column's fact in which the cell may hold; what no `values` row lists is none. */
@@ -91,6 +94,7 @@ static bool is_dead_by_itself(const struct checking *checking, uint32_t row)
 {
     uint64_t *box = lint_box_new(checking->space);
 
+    checking->lint->no_memory = checking->lint->no_memory || box == NULL;
     if (box == NULL)
         return true;
     lint_box_meet_row(checking->space, box, row, false);
@@ -295,15 +299,18 @@ static int ask_both(struct lint *lint, const struct flagging *one, const struct 
         .place = lint_output_place(other->check->table, other->row, "effect"),
         .advice = TEXT("give the finding one effect, or make the conditions exclude each other")};
     const struct flag *flag = &one->check->flags[one->row], *flag_two = &other->check->flags[other->row];
+    struct text row_one = row_words(lint, one);
+    if (row_one.bytes == NULL)
+        return WM_NO_MEMORY;
     if (found.answer != LINT_YES) {
         struct text what = text_format(&lint->arena, "%.*s has one effect for one claim (%.*s)",
-                                       TEXT_ARGUMENTS(flag->finding), TEXT_ARGUMENTS(row_words(lint, one)));
+                                       TEXT_ARGUMENTS(flag->finding), TEXT_ARGUMENTS(row_one));
         return what.bytes == NULL ? WM_NO_MEMORY
                                   : lint_say_not_proved(lint, result.place, found.answer, what.bytes);
     }
     result.wrong = text_format(&lint->arena, "%.*s has the effect %s here and %s in %.*s, and both rows hit",
                                TEXT_ARGUMENTS(flag->finding), effect_name(flag_two->effect),
-                               effect_name(flag->effect), TEXT_ARGUMENTS(row_words(lint, one)));
+                               effect_name(flag->effect), TEXT_ARGUMENTS(row_one));
     status = lint_add_example(lint, space, NULL, found.box, &result);
     return status != WM_OK ? status : lint_say(lint, &result);
 }

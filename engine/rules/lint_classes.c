@@ -1,5 +1,6 @@
 #include "rules/lint_classes.h"
 
+#include <assert.h>
 #include <stdlib.h>
 
 #include "base/status.h"
@@ -124,7 +125,7 @@ static int by_value_any_case(const void *a, const void *b)
 /* In order, each once. */
 static void sort_cuts(struct cuts *cuts)
 {
-    bool fold = cuts->dim->any_case && cuts->dim->type == VALUE_TEXT && !cuts->ordered;
+    bool fold = cuts->dim->any_case && !cuts->ordered; /* any_case: it is text */
     uint32_t kept = 0;
 
     if (cuts->count > 1)
@@ -163,7 +164,7 @@ static bool multiple_between(const int64_t *low, const int64_t *high, int64_t st
         if (number == INT64_MIN)
             return false;
     }
-    if ((low != NULL && number <= *low) || (high != NULL && number >= *high))
+    if (high != NULL && number >= *high)
         return false;
     *ret_number = number;
     return true;
@@ -176,7 +177,7 @@ static bool number_between(const struct lint_dim *dim, const int64_t *low, const
     static const int64_t below_zero = -1;
     int64_t step = dim->type == VALUE_NUMBER ? dim->nature.step : 1;
 
-    if (dim->nature.not_negative && dim->type == VALUE_NUMBER && (low == NULL || *low < below_zero))
+    if (dim->nature.not_negative && (low == NULL || *low < below_zero))
         low = &below_zero;
     if (dim->type == VALUE_NUMBER && multiple_between(low, high, DECIMAL_ONE, ret_number)) /* of step, too */
         return true;
@@ -294,8 +295,8 @@ static int limit_to_values(struct lint_space *space, struct lint_dim *dim)
         for (uint32_t t = 0; t < space->table_count; t++)
             for (int c = -1; (c = lint_condition_on(space->tables[t], dim->slot, (uint32_t)(c + 1))) >= 0;) {
                 const struct cell *domain = table_condition_domain(space->tables[t], (uint32_t)c);
-                held = held || (domain != NULL && !domain->names_fact &&
-                                lint_cell_at(&cells, domain, dim, &dim->classes[k]).may);
+                held = held || (domain != NULL && (domain->names_fact || /* it may be anything */
+                                                   lint_cell_at(&cells, domain, dim, &dim->classes[k]).may));
             }
         dim->classes[k].in_domain = dim->classes[k].in_domain && held;
     }
@@ -371,8 +372,7 @@ static bool class_has(const struct lint_dim *dim, const struct lint_class *at, s
 
 int lint_class_of(const struct lint_dim *dim, struct value v)
 {
-    if (v.type != VALUE_NULL && v.type != dim->type)
-        return -1;
+    assert(v.type == VALUE_NULL || v.type == dim->type);
     for (uint32_t k = 0; k < dim->class_count; k++)
         if (class_has(dim, &dim->classes[k], v))
             return (int)k;

@@ -283,12 +283,20 @@ static void grow_memo(struct search *search)
             *memo_slot(search, old.entries[i][0], old.entries[i] + 1) = old.entries[i];
 }
 
+static size_t entry_bytes(const struct search *search)
+{
+    return (search->words + 1) * sizeof(uint64_t);
+}
+
+static bool has_room(const struct search *search)
+{
+    return (search->memo.count + 1) * (entry_bytes(search) + 16) <= MOST_MEMO_BYTES;
+}
+
 static void remember(struct search *search, uint64_t left, const uint64_t *set)
 {
-    size_t bytes = (search->words + 1) * sizeof(uint64_t);
+    size_t bytes = entry_bytes(search);
 
-    if ((search->memo.count + 1) * (bytes + 16) > MOST_MEMO_BYTES)
-        return;
     grow_memo(search);
     uint64_t *entry = search->no_memory ? NULL : arena_bytes(search->arena, bytes);
     if (entry == NULL) {
@@ -340,7 +348,7 @@ static bool make_level(struct search *search, struct level *level)
         most = search->columns[c].lean_count > most ? search->columns[c].lean_count : most;
     level->children = arena_bytes(search->arena, (size_t)most * search->words * sizeof(uint64_t));
     level->order = arena_bytes(search->arena, most * sizeof(uint32_t));
-    search->no_memory = search->no_memory || level->children == NULL || level->order == NULL;
+    search->no_memory = level->children == NULL || level->order == NULL;
     return !search->no_memory;
 }
 
@@ -397,7 +405,8 @@ static bool sweep(struct search *search, uint32_t depth, uint64_t left, const ui
         if (search->work > MOST_WORK || search->no_memory)
             return false;
     }
-    remember(search, left, set);
+    if (has_room(search))
+        remember(search, left, set);
     return false;
 }
 

@@ -88,6 +88,8 @@ static int say_unknown_stage(const struct listing *listing, uint32_t row, struct
                            ? (struct text){"", 0}
                            : WORDS(listing, "; the nearest is \"%.*s\"", TEXT_ARGUMENTS(nearest));
 
+    if (hint.bytes == NULL)
+        return WM_NO_MEMORY;
     return say(listing, LINT_ERROR, LINT_CONTRADICTION, lint_output_place(eligibility, row, "stage"),
                WORDS(listing, "stage \"%.*s\" is not in stages.csv, so it never opens%.*s",
                      TEXT_ARGUMENTS(name), TEXT_ARGUMENTS(hint)),
@@ -112,8 +114,7 @@ static int look_at_stage_of(const struct listing *listing, uint32_t row)
 
 static bool takes_in(const struct table *eligibility, uint32_t row)
 {
-    int output = table_output_named(eligibility, "eligible");
-    struct value eligible = output < 0 ? value_null() : table_output(eligibility, row, (uint32_t)output);
+    struct value eligible = table_output(eligibility, row, (uint32_t)table_output_named(eligibility, "eligible"));
 
     return eligible.type == VALUE_BOOLEAN && eligible.number;
 }
@@ -173,7 +174,7 @@ static int look_at_hours(const struct listing *listing)
     for (uint32_t row = 0; status == WM_OK && labor != NULL && row < table_row_count(labor); row++) {
         struct value hours = table_output(labor, row, (uint32_t)table_output_named(labor, "hours"));
         char written[DECIMAL_ROOM];
-        if (hours.type != VALUE_NUMBER || hours.number % (DECIMAL_ONE / 10) == 0)
+        if (hours.number % (DECIMAL_ONE / 10) == 0)
             continue;
         decimal_write(hours.number, written);
         status = say(listing, LINT_WARNING, LINT_CONTRADICTION, lint_output_place(labor, row, "hours"),

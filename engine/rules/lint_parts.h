@@ -35,8 +35,7 @@ struct place lint_condition_place(const struct table *table, uint32_t row, int d
 struct place lint_output_place(const struct table *table, uint32_t row, const char *output);
 struct place lint_header_place(const struct table *table);
 
-/* The place of a row of a list of the folder: the first row whose cell in the first column is this word, or
- * this part number. */
+/* The place of a row of a list of the folder: the first row that has a cell with this word. */
 struct place lint_list_place(struct lint *lint, struct text folder, const char *name, struct text word,
                              uint32_t column);
 

@@ -1,6 +1,8 @@
 /* Values that conditions name and that there are not: outside `values`, no word of the fact, in no vehicle of
  * the register; and values that are written only once and are nearly another one.
  */
+#include <assert.h>
+
 #include "base/status.h"
 #include "rules/lint_parts.h"
 
@@ -26,7 +28,6 @@ struct spellings {
     struct spelling *list;
     uint32_t count;
     struct text_index index;
-    int status;
 };
 
 /* A test on one value: what a cell is made of where it lists words. */
@@ -43,8 +44,7 @@ static int each_literal(struct spellings *spellings, const struct table *table, 
         for (uint32_t row = 0; status == WM_OK && row < table_row_count(table); row++) {
             const struct cell *cell = table_condition_test(table, c, row);
             for (uint32_t i = 0; status == WM_OK && i < cell->test_count; i++)
-                if (cell->tests[i].kind == TEST_EQUAL && cell->tests[i].high.fact == NULL &&
-                    cell->tests[i].high.literal.type != VALUE_NULL)
+                if (cell->tests[i].kind == TEST_EQUAL && cell->tests[i].high.fact == NULL)
                     status = look(spellings, table, c, row, cell->tests[i].high.literal);
         }
     }
@@ -72,11 +72,10 @@ static struct spelling *add_spelling(struct spellings *spellings, struct text wr
 {
     uint32_t number = text_index_add(&spellings->index, written, spellings->count);
 
-    if (number == TEXT_INDEX_NONE)
-        return NULL;
+    spellings->lint->no_memory = spellings->lint->no_memory || number == TEXT_INDEX_NONE;
     if (number < spellings->count)
         return &spellings->list[number];
-    if (spellings->count == MOST_SPELLINGS)
+    if (number == TEXT_INDEX_NONE || spellings->count == MOST_SPELLINGS)
         return NULL;
     struct spelling *spelling = &spellings->list[spellings->count++];
     *spelling = (struct spelling){.written = written};
@@ -344,7 +343,8 @@ static int look_at_domain(const struct looking *looking, struct value literal)
     const struct lint_fleet *fleet = fleet_of(lint, dim);
     struct buffer words = BUFFER_EMPTY;
 
-    if (class_number < 0 || (fleet != NULL ? fleet_has(fleet, dim, literal) : dim->classes[class_number].in_domain))
+    assert(class_number >= 0); /* each literal is a class */
+    if (fleet != NULL ? fleet_has(fleet, dim, literal) : dim->classes[class_number].in_domain)
         return WM_OK;
     if (dim->nature.words == NULL && !dim->has_values && fleet == NULL)
         return WM_OK;
@@ -359,7 +359,7 @@ static int look_at_domain(const struct looking *looking, struct value literal)
     result.advice = dim->has_values && !is_no_word(dim, literal)
                         ? TEXT("correct it, or add it to the `values` row")
                         : TEXT("correct it");
-    bool failed = words.failed;
+    bool failed = words.failed || nearest.bytes == NULL;
     buffer_free(&words);
     if (failed)
         return WM_NO_MEMORY;
@@ -465,13 +465,11 @@ static int look_at_fact(struct lint *lint, struct text name, struct fact_ref fac
     spellings.list = ARENA_ARRAY(&lint->arena, struct spelling, MOST_SPELLINGS);
     if (spellings.list == NULL)
         return WM_NO_MEMORY;
-    int status = each_table(&spellings, count_literal);
-    if (status == WM_OK) {
-        count_register(&spellings);
-        count_all_values(&spellings);
-        count_expected(&spellings);
-        status = look_for_nearly(&spellings);
-    }
+    (void)each_table(&spellings, count_literal); /* counting goes on to the end */
+    count_register(&spellings);
+    count_all_values(&spellings);
+    count_expected(&spellings);
+    int status = look_for_nearly(&spellings);
     text_index_free(&spellings.index);
     return status;
 }

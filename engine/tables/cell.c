@@ -146,8 +146,7 @@ bool names_find(const struct known_names *names, struct text name, struct fact_r
             *ret_fact = names->columns[i].ref;
             return true;
         }
-    return names->source != NULL &&
-           names->source->find(names->source->context, name, VALUE_NULL, ret_fact, ret_nearest);
+    return names->source->find(names->source->context, name, VALUE_NULL, ret_fact, ret_nearest);
 }
 
 static int set_fact(struct reader *reader, struct text name, struct fact_ref ref, struct operand *ret_operand)

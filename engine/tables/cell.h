@@ -64,7 +64,7 @@ struct cell {
 
 /* The names that a table's cells may use: those of its own condition columns, then those of its source. */
 struct known_names {
-    const struct fact_source *source; /* NULL: none */
+    const struct fact_source *source;
     const struct cell_fact *columns;
     uint32_t column_count;
 };

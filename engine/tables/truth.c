@@ -208,7 +208,7 @@ static bool make_quick_test(const struct test *test, enum value_type type, bool 
 int cell_make_quick(struct arena *arena, struct cell *cell, enum value_type type, bool any_case)
 {
     /* not() of an ordering is the one case in which it matters whether a test fails or does neither */
-    if (cell->quick != NULL || cell->any || (cell->negated && cell->has_ordering))
+    if (cell->quick != NULL || (cell->negated && cell->has_ordering))
         return WM_OK;
     struct quick_test *tests = ARENA_ARRAY(arena, struct quick_test, cell->test_count);
     if (tests == NULL)

@@ -121,6 +121,12 @@ const struct step DAY[] = {
     READS(NULL, "rules messages de" OUT),
     READS(NULL, "rules new N27-01 --rules out"),
     /* alike */
+    READS_ALIKE("few", "rules lint --rules rules-faulty" OFFICE),
+    READS_ALIKE(NULL, "rules lint --rules rules-faulty"),
+    READS_ALIKE(NULL, "rules diff rules-faulty"),
+    READS_ALIKE(NULL, "rules try deep.csv deep-facts.csv"),
+    READS_ALIKE(NULL, "rules try many.csv many-facts.csv --format json"),
+    READS_ALIKE(NULL, "rules try rules-faulty/checks/claim/same.csv many-facts.csv"),
     READS_ALIKE(NULL, "--manual"),
     WRITES_ALIKE("posted", "post odd.csv --rules rules-every --threads 1" OUT DAY_8),
     READS_ALIKE("loaded", "check spread.csv --separator ; --format csv" DAY_1),

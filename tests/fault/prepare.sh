@@ -77,8 +77,77 @@ cp -r rules rules-changed
 sed -i '2,$ s/,1\([,.]\)/,2\1/' rules-changed/campaigns/H26-02/labor.csv
 sed -i '$ d' rules-changed/campaigns/H26-02/prices.csv
 
+# of every kind that lint finds, and diff tells in words: the first row of a table quoted, as a spreadsheet may write it
+cp -r rules rules-faulty
+odd=rules-faulty/campaigns/H26-02
+sed -i '/^tarrow-d22/d; s/\[2021\.\.2022\],D22/[2021..2023],D22/; s/brindle-r20-manual,Brindle/brindle-r20-manual,-/' $odd/kits.csv
+sed -i '1s/^F/"F"/; /^first/i everyone,Brindle,[2018..2019],-,-,-,-,true,frst' $odd/eligibility.csv
+sed -i '/^second/{h;d}; /^third/G' $odd/eligibility.csv
+sed -i '/^leak/s/dry//' $odd/inspections.csv
+sed -i 's/D22,-,repaired/D22,-,repared/; /^towing/s/,0.3,/,0.35,/; s/manual/manaul/' $odd/labor.csv
+sed -i 's/inspection:CAP/inspection:LID/; s/RCP-0330/RCP-0331/' $odd/followups.csv
+sed -i '/^ORS-0207/d; /^PSH-2200-01/d; s/CLP-0055,1.45,2026-02-16/CLP-0055,1.45,2026-02-17/; $ a PSH-9000-01,1.00,' $odd/prices.csv
+sed -i '/^closes_on/s/,/,2026-02-10/; s/^hazard,"The/hazard,"Once more: the/' $odd/campaign.csv
+sed -i '/^second/s/,.*/,/' $odd/stages.csv
+sed -i '2s/Tarrow"/Tarrow, Alder"/; /^third/s/<= 2022-05-31/[2019-01-01..2022-05-31]/' $odd/eligibility.csv
+cp -r rules-faulty/campaigns/H24-05 rules-faulty/campaigns/H23-01 # with tables that lack in the other one
+(cd rules-faulty/campaigns/H24-05 && rm inspections.csv labor.csv parts.csv followups.csv ../H23-01/kits.csv)
+sed -i 's/2026-02-28/2024-06-01/' rules-faulty/campaigns/H24-05/campaign.csv
+sed -i 's/,transmission//; s/,"manual, automatic"//' rules-faulty/campaigns/H24-05/eligibility.csv
+sed -i 's/H24-05/H23-01/; s/^title,.*/title,A sleeve/' rules-faulty/campaigns/H23-01/campaign.csv
+sed -i 's/^U/F/; /^values/d; s/Brindle/"matches(?, ""^B"")"/' rules-faulty/campaigns/H23-01/eligibility.csv
+sed -i '/^sleeve/s/required/allowed/' rules-faulty/campaigns/H23-01/labor.csv
+sed -i 's/operation-unknown/operation-unknwn/' rules-faulty/outliers.csv
+sed -i '/^elsewhere/d; 1 a values,"""US-NY"", ""US-CA"", ""US-NV""",,,,,,,,' rules-faulty/deadlines.csv
+cd rules-faulty/checks
+echo 'again,false,-,null,dealer-unknown,hold,The office has no dealer {dealer}.' >> claim/dealer.csv
+echo 'odd,-,-,< opened_on,odd-day,hold,Look at it.' >> claim/dealer.csv
+echo 'same,-,-,> opened_on,odd-day,note,Look at it.' >> claim/dealer.csv
+sed -i '/^repaired-here/s/not(null)/-/' claim/history.csv
+sed -i '/^length/s/,-/,bad/' claim/vin.csv
+sed -i '1a any,-,-,-,-,-,not(hours_allowed),-,,,' inspection/inspections.csv
+sed -i 's/"""H26-02"""/"""H26-03"""/' claim/campaign-H26-02.csv
+cd ../..
+cat > rules-faulty/checks/claim/words.csv <<'END'
+"U",technician,engine,>finding,>effect,>message
+a,"> ""a\u0062""","matches(?, ""^\u0052"")",odd-words,note,Look at {technician} and {engine}.
+b,"> ""abc"", < ""a""",R20,odd-words,hold,Look at {technician}.
+c,[a..z],Q20,odd-words,note,Look at it.
+d,Anna-Berg,-,,,
+e,Anna-Berg,-,,,
+f,Anna-Berk,-,,,
+g,"matches(?, ""^N"")",-,,,
+h,"matches(?, ""^.{9}"")",-,,,
+END
+cat > rules-faulty/checks/claim/ranks.csv <<'END'
+P,kits_listed,>finding,>effect,>message
+values,,"""many"", ""f\u0065w""",,
+some,> 1,many,note,More than one kit.
+two,2,few,note,Two kits.
+END
+cat > rules-faulty/checks/claim/same.csv <<'END'
+A,claim_model_year,>message,>finding,>effect
+r0,> 2000,"Look at {claim_model_year}, please: it is later than 2000.",odd-year,note
+r1,> 2001,"Look at {claim_model_year}, please: it is later than 2001.",odd-year,note
+r2,> 2002,"Look at {claim_model_year}, please: it is later than 2002.",odd-year,note
+r3,> 2003,"Look at {claim_model_year}, please: it is later than 2003.",odd-year,note
+r4,> 2004,"Look at {claim_model_year}, please: it is later than 2004.",odd-year,note
+r5,> 2005,"Look at {claim_model_year}, please: it is later than 2005.",odd-year,note
+END
+
 cp -r rules rules-strict
 sed -i 's/,0\.975,0\.999,/,0.55,0.6,/' rules-strict/outliers.csv
+
+# --- Tables to try: a pattern and a long text, which it searches deeply; more sets of rows than are kept whole ---
+awk 'BEGIN { for (at = 0; at < 60000; at++) text = text "a"; print "\"engine\",campaign"; print text ",\"H26-02\"" }' > deep-facts.csv
+cat > deep.csv <<'END'
+"O",engine,campaign,>found
+values,,,"""\u0061"", b"
+a,"matches(?, ""^(?:(a)|b)*\u0024"")",-,a
+b,-,H26-02,b
+END
+awk 'BEGIN { print "C,claim_model_year,>found"; for (at = 0; at < 17000; at++) print "r" at ",< " at ",1" }' > many.csv
+printf '%s\n' claim_model_year 2020 16990 > many-facts.csv
 
 # --- Offices, one after the other ---
 cp "$demo/office.db" ../offices/loaded.db

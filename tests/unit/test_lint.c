@@ -300,10 +300,10 @@ static void checks_too_large_to_be_looked_at(void **state)
     struct results results;
     (void)state;
 
-    buffer_add_string(&csv, "U,technician,>finding,>effect,>message\n");
+    buffer_add_string(&csv, "U,technician,outcome,>finding,>effect,>message\n");
     for (int i = 0; i < 10100; i++)
-        buffer_format(&csv, "r%d,%d%d%d,,,\n", i, i, i, i);
-    buffer_add_string(&csv, "m0,\"\"\"Anna-Berg\"\", \"\"Anna-Berg\"\"\",,,\nm1,Anna-Berk,,,\n");
+        buffer_format(&csv, "r%d,%d%d%d,-,,,\n", i, i, i, i);
+    buffer_add_string(&csv, "m0,\"\"\"Anna-Berg\"\", \"\"Anna-Berg\"\"\",-,,,\nm1,Anna-Berk,-,,,\n");
     buffer_add_byte(&csv, '\0');
     folder_open(&folder);
     apply(&folder, &(struct change){"checks/claim/extra.csv", "", "=", csv.bytes});
@@ -334,6 +334,7 @@ static void days_are_those_that_tables_name(void **state)
          "2019-01-01 2020-02-03 2022-05-31 "},
         {"campaigns/H26-02/eligibility.csv", "values", "[2018-01-01..2023-12-31]",
          "2018-01-01 2022-05-31 2023-12-31 "},
+        {"campaigns/H26-02/eligibility.csv", "second", "<= built_on", "2022-05-31 "}, /* no day of its own */
         {"campaigns/H26-02/eligibility.csv", "F", "plant", ""},
     };
     (void)state;

@@ -673,6 +673,21 @@ static void long_searches_are_given_up(void **state)
     }
 }
 
+/* Only to list what holds where takes as many steps as a search may. */
+static void a_search_given_up_before_it_begins(void **state)
+{
+    struct buffer csv = BUFFER_EMPTY;
+    size_t gaps;
+    (void)state;
+
+    buffer_add_string(&csv, "C,x0,>out\n");
+    for (int i = 0; i < 7050; i++)
+        buffer_format(&csv, "r%d,%d,1\n", i, 2 * i);
+    buffer_add_byte(&csv, '\0');
+    assert_int_equal(ask_for_gap(csv.bytes, &gaps), LINT_TOO_LARGE);
+    buffer_free(&csv);
+}
+
 /* A search has a bit for each column. */
 static void as_many_columns_as_a_search_has(void **state)
 {
@@ -714,6 +729,7 @@ int main(void)
         cmocka_unit_test(large_tables_take_less_than_a_second),
         cmocka_unit_test(tables_of_many_words),
         cmocka_unit_test(long_searches_are_given_up),
+        cmocka_unit_test(a_search_given_up_before_it_begins),
         cmocka_unit_test(as_many_columns_as_a_search_has),
         cmocka_unit_test(more_gaps_than_are_kept),
     };

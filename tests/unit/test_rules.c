@@ -243,7 +243,7 @@ static void errors_of_the_lists(void **state)
          "rules/facts.csv:2:1: the engine computes no part fact \"vin\"; take the row out or correct the name\n"
          "rules/facts.csv:3:1: the engine computes no claim fact \"claimed\"; take the row out or correct the "
          "name\n"},
-        {"filings.csv", FILINGS "a,,defect,-1,3,30,,,true\n",
+        {"filings.csv", FILINGS "a,,defect,-1,3,30,,,\n",
          "rules/filings.csv:2:4: quarters \"-1\" is no whole number from 0 to 100; correct it\n"},
         {"filings.csv", FILINGS "a,,defect,101,51,32,,,true\n",
          "rules/filings.csv:2:4: quarters \"101\" is no whole number from 0 to 100; correct it\n"
@@ -841,6 +841,20 @@ static void differences_of_one_file(void **state)
     assert_int_equal(wrong, 0);
 }
 
+/* Who reports nothing counts all the same. */
+static void errors_that_nobody_is_told(void **state)
+{
+    struct rules_kit kit;
+    struct diag_sink silent = {0};
+    (void)state;
+
+    kit_start(&kit);
+    kit_put(&kit, "campaigns/T1/eligibility.csv", NULL);
+    assert_int_equal(rules_compile(&kit.arena, &kit.files, &silent, &kit.rules), WM_BAD_INPUT);
+    assert_int_equal(silent.errors, 1);
+    kit_end(&kit);
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -860,6 +874,7 @@ int main(void)
         cmocka_unit_test(facts_that_no_table_names_have_no_slot),
         cmocka_unit_test(paths_that_are_too_long),
         cmocka_unit_test(diagnostics_name_the_folder),
+        cmocka_unit_test(errors_that_nobody_is_told),
         cmocka_unit_test(rules_without_campaigns),
         cmocka_unit_test(facts_of_each_kind_of_table),
         cmocka_unit_test(differences_of_one_file),

@@ -270,6 +270,23 @@ static void same_rules_have_no_difference(void **state)
     result_free(&result);
 }
 
+/* Files beside the rules: one that is named like a list is compared as one, whatever stands in it. */
+static void files_that_nobody_reads(void **state)
+{
+    const char *rules = copied_rules();
+    (void)state;
+
+    write_words(words("%s/campaigns/H26-02/units.csv", rules), "unit,note\nN.m\n");
+    write_words(words("%s/campaigns/H26-02/facts.csv", rules), "");
+    write_words(words("%s/campaigns/H26-02/notes.csv", rules), "x\n");
+    struct result result = RUN("rules", "diff", rules);
+    assert_int_equal(result.code, 0);
+    assert_string_equal(result.out, "campaigns/H26-02/facts.csv\n  the file is new\n"
+                                    "\ncampaigns/H26-02/notes.csv\n  the file is new\n"
+                                    "\ncampaigns/H26-02/units.csv\n  the file is new\n  N.m is new\n");
+    result_free(&result);
+}
+
 static void changes_are_told_in_words(void **state)
 {
     const char *rules = copied_rules();
@@ -461,6 +478,7 @@ int main(void)
         cmocka_unit_test(new_campaign_stays_in_its_folder),
         cmocka_unit_test(new_campaign_where_none_can_be),
         cmocka_unit_test(same_rules_have_no_difference),
+        cmocka_unit_test(files_that_nobody_reads),
         cmocka_unit_test(changes_are_told_in_words),
         cmocka_unit_test(recorded_claims_that_would_be_decided_differently),
         cmocka_unit_test(many_recorded_claims_that_are_decided_alike),

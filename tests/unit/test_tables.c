@@ -233,6 +233,10 @@ static void test_accessors(void **state)
     assert_true(table_is_late(table));
     assert_false(table_is_classable(table));
     kit_end(&kit);
+
+    kit_good(&kit, "F,n,>x\na,-,1\nb,-,2\n"); /* without priorities they are in the order of the rows */
+    assert_int_equal(table_row_priority(kit.table, 1), 1);
+    kit_end(&kit);
 }
 
 /* A table without conditions always hits; one without rows never. */
@@ -375,9 +379,10 @@ static void test_classes(void **state)
     kit_good(&kit, "C,n,t,d,>x\na,\"[2010..2014], 7\",A,-,1\nb,> 2012,\"not(A, B)\",-,2\n");
     const struct table *table = kit.table;
     struct value year[] = {value_integer(2010), value_integer(2011), value_integer(2012),   value_integer(2013),
-                           value_integer(2015), value_integer(7),    value_number(6999999), value_null()};
-    uint32_t classes[8];
-    for (int i = 0; i < 8; i++)
+                           value_integer(2015), value_integer(7),    value_number(6999999), value_null(),
+                           value_number(2011500000)};
+    uint32_t classes[9];
+    for (int i = 0; i < 9; i++)
         classes[i] = table_class(table, 0, year[i]);
     assert_int_equal(classes[0], classes[1]);
     assert_int_equal(classes[0], classes[2]);
@@ -386,6 +391,7 @@ static void test_classes(void **state)
     assert_int_equal(classes[5], classes[0]);
     assert_int_not_equal(classes[6], classes[5]);
     assert_int_equal(classes[6], classes[7]); /* a gap and null: neither hits any row */
+    assert_int_equal(classes[8], classes[1]); /* between whole numbers */
     assert_int_equal(table_class(table, 1, value_text(TEXT("C"))),
                      table_class(table, 1, value_text(TEXT("D"))));
     assert_int_equal(table_class(table, 1, value_text(TEXT("C"))), table_class(table, 1, value_null()));
