@@ -21,7 +21,7 @@ enum call_kind {
     CALL_READ,  /* read, pread; of files, as all that follow */
     CALL_WRITE, /* write, pwrite, ftruncate, fallocate, rename, link, mkdir: what a full disk can refuse */
     CALL_SYNC,  /* fsync, fdatasync */
-    CALL_OPEN,  /* open, openat, opendir, fopen, mkostemp */
+    CALL_OPEN,  /* open, openat, opendir, fopen, mkostemp, memfd_create */
     CALL_KINDS
 };
 
@@ -42,7 +42,7 @@ void calls_begin(enum call_kind kind, long n, enum call_action action);
  * of callers, goes to places[n - 1]. */
 void calls_note_places(uint64_t *places, long room);
 
-/* Places are told apart by the nearest callers alone, so many of them; not undone. */
+/* Places are told apart by the nearest callers in the program itself, so many of them; not undone. */
 void calls_tell_by(int nearest);
 
 /* While calls are counted: the n-th call of the kind that was begun with prints its chain of callers to the

@@ -21,6 +21,10 @@
     {                                                     \
         .words = __VA_ARGS__, .office = of, .alike = true \
     }
+#define WRITES_ALIKE(of, ...)                                             \
+    {                                                                     \
+        .words = __VA_ARGS__, .office = of, .writes = true, .alike = true \
+    }
 #define VARIES(of, ...)                                    \
     {                                                      \
         .words = __VA_ARGS__, .office = of, .varies = true \
@@ -115,5 +119,17 @@ const struct step DAY[] = {
     /* alike */
     READS_ALIKE(NULL, "--manual"),
     READS_ALIKE("posted", "followups --format csv" LATER),
+    READS_ALIKE("posted", "flags --sort payable" DAY_8),
+    READS_ALIKE("posted", "flags --dealer D113" DAY_8),
+    READS_ALIKE("charged", "explain @held" OFFICE),
+    READS_ALIKE("charged", "flags --format json" OFFICE),
+    READS_ALIKE("charged", "report dealer --dealer D113" LATER),
+    WRITES_ALIKE("few", "load vehicles long.csv" DAY_8),
+    WRITES_ALIKE("recent", "post night-2.csv --quiet --threads 1" DAY_8),
+    READS_ALIKE("charged", "post claims.csv --quiet --threads 1 --replies out/replies" OUT DAY_8),
+    {.words = "verify --threads 1" OUT OFFICE, .office = "changed", .damaged = true, .goes_on = true,
+     .alike = true},
+    {.words = "verify --threads 1" OFFICE, .office = "other-view", .damaged = true, .goes_on = true,
+     .alike = true},
     {.words = NULL},
 };
