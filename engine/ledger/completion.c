@@ -284,7 +284,7 @@ static int find_first_load(struct completing *completing)
 
     if (status == WM_OK)
         status = office_step(completing->office, statement, &row);
-    if (status == WM_OK && row && column_day(statement, 0) > completing->day)
+    if (status == WM_OK && column_day(statement, 0) > completing->day)
         completing->result.first_load_on = column_day(statement, 0);
     sqlite3_finalize(statement);
     return status;

@@ -416,7 +416,8 @@ static struct place place_of_word(struct place start, struct text sql, const cha
         if (sql_word_is(word, name))
             return place_at(start, sql, words.start);
     words = (struct sql_words){sql, 0, 0};
-    return place_at(start, sql, sql_next_word(&words, &word) ? words.start : 0);
+    sql_next_word(&words, &word);
+    return place_at(start, sql, words.start);
 }
 
 /* A WITH table of a view's name would pass for the view: `name AS (` or `name (columns) AS (`. */

@@ -202,9 +202,9 @@ static int answer_one(struct ledger_history *ledger, const struct history_ask *a
     case ASK_VEHICLE: return restore_vehicle(ledger, ask->vin);
     case ASK_REPAIR_ORDER: return restore_order(ledger, ask->dealer, ask->repair_order);
     case ASK_TECHNICIAN_DAY:
-    case ASK_KIT: return restore_tallies(ledger, ask);
+    case ASK_KIT: break;
     }
-    return WM_OK;
+    return restore_tallies(ledger, ask);
 }
 
 static bool asks_tallies(const struct history_ask *ask)
@@ -219,9 +219,9 @@ static uint64_t hash_of(const struct history_ask *ask)
     case ASK_VEHICLE: return packed_hash(KEY_VEHICLE, ask->vin, TEXT(""));
     case ASK_REPAIR_ORDER: return packed_hash(KEY_REPAIR_ORDER, ask->dealer, ask->repair_order);
     case ASK_TECHNICIAN_DAY: return packed_hash(KEY_TECHNICIAN, ask->dealer, ask->technician);
-    case ASK_KIT: return packed_hash(KEY_PART, ask->dealer, ask->kit_key);
+    case ASK_KIT: break;
     }
-    return 0;
+    return packed_hash(KEY_PART, ask->dealer, ask->kit_key);
 }
 
 /* Most claims of a night are new: whether anything is recorded at all is looked for first, a few questions

@@ -62,13 +62,18 @@ static int make_schema(sqlite3 **ret_made)
     return result;
 }
 
+static bool failed(int result)
+{
+    return result != SQLITE_ROW && result != SQLITE_DONE;
+}
+
 /* Walks both lists side by side; each is in the order of names. */
 static int walk(sqlite3_stmt *is, sqlite3_stmt *should,
                 void (*tell)(void *context, enum schema_difference difference, struct text name), void *context)
 {
     int has = sqlite3_step(is), wants = sqlite3_step(should);
 
-    while (has == SQLITE_ROW || wants == SQLITE_ROW) {
+    while (!failed(has) && !failed(wants) && (has == SQLITE_ROW || wants == SQLITE_ROW)) {
         int order = has != SQLITE_ROW     ? 1
                     : wants != SQLITE_ROW ? -1
                                           : text_compare(column_text(is, 0), column_text(should, 0));
@@ -82,10 +87,8 @@ static int walk(sqlite3_stmt *is, sqlite3_stmt *should,
             wants = sqlite3_step(should);
         if (order <= 0)
             has = sqlite3_step(is);
-        if ((has != SQLITE_ROW && has != SQLITE_DONE) || (wants != SQLITE_ROW && wants != SQLITE_DONE))
-            return has != SQLITE_ROW && has != SQLITE_DONE ? has : wants;
     }
-    return has == SQLITE_DONE ? wants == SQLITE_DONE ? SQLITE_OK : wants : has;
+    return failed(has) ? has : failed(wants) ? wants : SQLITE_OK;
 }
 
 int known_schema_compare(struct sqlite3 *database,

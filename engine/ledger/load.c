@@ -1,5 +1,6 @@
 #include "ledger/load.h"
 
+#include <assert.h>
 #include <sqlite3.h>
 #include <stdarg.h>
 #include <stdio.h>
@@ -49,8 +50,7 @@ static int compare_errors(const void *a, const void *b)
 
     if (x->line != y->line)
         return x->line < y->line ? -1 : 1;
-    return x->column != y->column ? (x->column > y->column) - (x->column < y->column)
-                                  : text_compare(x->message, y->message);
+    return (x->column > y->column) - (x->column < y->column); /* a cell has one error */
 }
 
 int load_errors_report(struct load_errors *const *lists, size_t count, struct text file, struct diag_sink *sink)
@@ -60,7 +60,8 @@ int load_errors_report(struct load_errors *const *lists, size_t count, struct te
     size_t named = 0;
     uint64_t total = 0;
 
-    for (size_t i = 0; i < count && i < MOST_LISTS; i++) {
+    assert(count <= MOST_LISTS);
+    for (size_t i = 0; i < count; i++) {
         total += lists[i]->count;
         for (size_t k = 0; k < lists[i]->named_count; k++)
             all[named++] = &lists[i]->named[k];
@@ -205,7 +206,7 @@ int load_record(struct office *office, enum office_data kind, const struct load_
     int status = find_same_file(office, kind, file, summary);
     if (status != WM_OK)
         return status;
-    if (summary->same_file_load != 0 && summary->new_keys == 0 && summary->changed_keys == 0) {
+    if (summary->same_file_load != 0 && summary->new_keys + summary->changed_keys == 0) {
         summary->load = 0;
         return WM_OK;
     }

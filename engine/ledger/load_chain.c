@@ -119,8 +119,6 @@ static int append(struct office *office, int64_t load, struct load_canonical *ca
     uint8_t digest[DIGEST_BYTES];
     int status = load_digest(office, load, canonical, profiles_before, digest);
 
-    if (status == WM_NOT_FOUND)
-        return office_report(office, SQLITE_CORRUPT);
     return status == WM_OK ? chain_append(office, CHAIN_LOAD, load, digest) : status;
 }
 

@@ -12,6 +12,7 @@
 #include "base/status.h"
 #include "base/value.h"
 #include "intake/excerpt.h"
+#include "ledger/columns.h"
 #include "ledger/load_chain.h"
 #include "ledger/load_parts.h"
 #include "register/vehicle_pack.h"
@@ -402,16 +403,15 @@ static int sort_records(struct record_load *load, struct load_errors *errors)
 
 /* ---- into the office ---- */
 
-static int bind_value(sqlite3_stmt *statement, int at, const struct value *value)
+static void bind_value(sqlite3_stmt *statement, int at, const struct value *value)
 {
     switch ((enum value_type)value->type) {
-    case VALUE_TEXT: return sqlite3_bind_text64(statement, at, value->bytes, value->length, SQLITE_STATIC, SQLITE_UTF8);
+    case VALUE_TEXT: bind_text(statement, at, value_as_text(*value)); break;
     case VALUE_NUMBER:
     case VALUE_DATE:
-    case VALUE_BOOLEAN: return sqlite3_bind_int64(statement, at, value->number);
-    case VALUE_NULL: break;
+    case VALUE_BOOLEAN: sqlite3_bind_int64(statement, at, value->number); break;
+    case VALUE_NULL: sqlite3_bind_null(statement, at); break;
     }
-    return sqlite3_bind_null(statement, at);
 }
 
 static bool same_as_column(const struct value *value, sqlite3_stmt *statement, int column)
@@ -424,13 +424,10 @@ static bool same_as_column(const struct value *value, sqlite3_stmt *statement, i
     return text_equal(value_as_text(*value), (struct text){bytes, (size_t)sqlite3_column_bytes(statement, column)});
 }
 
-static int bind_values(struct office *office, sqlite3_stmt *statement, const struct record *record, int count)
+static void bind_values(sqlite3_stmt *statement, const struct record *record, int count)
 {
-    int result = SQLITE_OK;
-
-    for (int i = 0; i < count && result == SQLITE_OK; i++)
-        result = bind_value(statement, i + 1, &record->values[i]);
-    return result == SQLITE_OK ? WM_OK : office_report(office, result);
+    for (int i = 0; i < count; i++)
+        bind_value(statement, i + 1, &record->values[i]);
 }
 
 /* Keeps in `sorted` what is new or has changed. */
@@ -444,9 +441,8 @@ static int compare_with_office(struct record_load *load, struct office *office)
     for (size_t i = 0; i < load->sorted_count && status == WM_OK; i++) {
         struct record *record = load->sorted[i];
         bool row = false, same;
-        status = bind_values(office, statement, record, kind->key_count);
-        if (status == WM_OK)
-            status = office_step(office, statement, &row);
+        bind_values(statement, record, kind->key_count);
+        status = office_step(office, statement, &row);
         same = row;
         for (int column = kind->key_count; column < kind->count && same; column++)
             same = same_as_column(&record->values[column], statement, column - kind->key_count);
@@ -462,8 +458,8 @@ static int compare_with_office(struct record_load *load, struct office *office)
     return status;
 }
 
-/* The part's key behind the load, where the kind has a part. */
-static int bind_part_key(struct record_load *load, sqlite3_stmt *statement, const struct record *record)
+/* The part's key behind the load, where the kind has a part. false: no memory. */
+static bool bind_part_key(struct record_load *load, sqlite3_stmt *statement, const struct record *record)
 {
     for (int i = 0; i < load->kind->count; i++) {
         if (load->kind->columns[i].form != FORM_PART)
@@ -471,11 +467,11 @@ static int bind_part_key(struct record_load *load, sqlite3_stmt *statement, cons
         struct text part = value_as_text(record->values[i]);
         char *key = arena_bytes(&load->block_arena, part.length);
         if (key == NULL)
-            return SQLITE_NOMEM;
-        return sqlite3_bind_text64(statement, load->kind->count + 2, key, text_item_key(part, key), SQLITE_STATIC,
-                                   SQLITE_UTF8);
+            return false;
+        bind_text(statement, load->kind->count + 2, (struct text){key, text_item_key(part, key)});
+        break;
     }
-    return SQLITE_OK;
+    return true;
 }
 
 static int insert_records(struct record_load *load, struct office *office, int64_t number)
@@ -485,14 +481,10 @@ static int insert_records(struct record_load *load, struct office *office, int64
     int status = office_prepare(office, load->kind->insert, &statement);
     for (size_t i = 0; i < load->sorted_count && status == WM_OK; i++) {
         arena_reset(&load->block_arena);
-        status = bind_values(office, statement, load->sorted[i], load->kind->count);
-        int result = sqlite3_bind_int64(statement, load->kind->count + 1, number);
-        if (result == SQLITE_OK)
-            result = bind_part_key(load, statement, load->sorted[i]);
-        if (status == WM_OK && result != SQLITE_OK)
-            status = office_report(office, result);
-        if (status == WM_OK)
-            status = office_execute(office, statement);
+        bind_values(statement, load->sorted[i], load->kind->count);
+        sqlite3_bind_int64(statement, load->kind->count + 1, number);
+        status = bind_part_key(load, statement, load->sorted[i]) ? office_execute(office, statement)
+                                                                 : office_report(office, SQLITE_NOMEM);
     }
     sqlite3_finalize(statement);
     return status;

@@ -570,13 +570,18 @@ static bool has_log(const char *path)
     return has;
 }
 
+/* Where the file is, with the slash; malloc'd. */
+static char *folder_of(const char *path)
+{
+    const char *slash = strrchr(path, '/');
+
+    return slash == NULL ? strdup(".") : strndup(path, (size_t)(slash - path) + 1);
+}
+
 /* May files be made beside the office file, and itself be written? */
 static bool may_write_beside(const char *path)
 {
-    const char *slash = strrchr(path, '/');
-    char *folder = slash == NULL   ? strdup(".")
-                   : slash == path ? strdup("/")
-                                   : strndup(path, (size_t)(slash - path));
+    char *folder = folder_of(path);
     bool may = folder != NULL && access(folder, W_OK) == 0 && access(path, W_OK) == 0;
 
     free(folder);
@@ -597,11 +602,7 @@ static int connect_reader(struct office *office)
         return WM_IO;
     }
     office->immutable = true;
-    if (stat(office->path, &office->as_opened) != 0) {
-        diag_error(office->sink, place_of(office->path), "the office file cannot be opened: %s",
-                   strerror(errno));
-        return WM_IO;
-    }
+    (void)stat(office->path, &office->as_opened); /* where it fails, what follows does too */
     return connect(office, immutable_name(office->path), SQLITE_OPEN_READONLY | SQLITE_OPEN_URI);
 }
 
@@ -730,10 +731,7 @@ int office_open_new(const char *path, struct diag_sink *sink, struct office **re
 /* So that the name outlasts a loss of power. */
 static void sync_folder(const char *path)
 {
-    const char *slash = strrchr(path, '/');
-    char *folder = slash == NULL   ? strdup(".")
-                   : slash == path ? strdup("/")
-                                   : strndup(path, (size_t)(slash - path));
+    char *folder = folder_of(path);
     int descriptor = folder != NULL ? open(folder, O_RDONLY | O_DIRECTORY | O_CLOEXEC) : -1;
 
     if (descriptor >= 0) {

@@ -78,12 +78,8 @@ static int asked(struct office_source *source, enum statement which, struct text
     int status = prepared(source, which, &statement);
     if (status != WM_OK)
         return status;
-    int result =
-        sqlite3_bind_text64(statement, 1, key.bytes ? key.bytes : "", key.length, SQLITE_STATIC, SQLITE_UTF8);
-    if (result == SQLITE_OK)
-        result = sqlite3_bind_int64(statement, 2, source->last_load);
-    if (result != SQLITE_OK)
-        return failed(source, result);
+    bind_text(statement, 1, key);
+    sqlite3_bind_int64(statement, 2, source->last_load);
     *ret_statement = statement;
     return WM_OK;
 }

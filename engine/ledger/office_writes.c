@@ -42,7 +42,7 @@ static int write_gathered(sqlite3_file *base)
     int bytes = file->gathered_bytes;
 
     file->gathered_bytes = 0;
-    if (bytes > 0 && file->failure == SQLITE_OK)
+    if (bytes > 0) /* nothing is gathered behind a failure */
         file->failure = methods_below(base)->xWrite(below(base), file->gathered, bytes, file->gathered_at);
     return file->failure;
 }
@@ -218,12 +218,8 @@ static int layered_open(sqlite3_vfs *vfs, const char *name, sqlite3_file *base, 
 }
 
 /* All but opening is done as below: those calls know a file system by its pAppData, which is copied. */
-static void make_layer(void)
+static void make_layer_over(sqlite3_vfs *found)
 {
-    sqlite3_vfs *found = sqlite3_vfs_find("unix");
-
-    if (found == NULL || found->iVersion < 3)
-        return;
     own = *found;
     layer = *found;
     layer.zName = "gathered";
@@ -233,6 +229,14 @@ static void make_layer(void)
     found->xSetSystemCall(found, "pwrite", (sqlite3_syscall_ptr)write_and_begin);
     found->xSetSystemCall(found, "pwrite64", (sqlite3_syscall_ptr)write_and_begin);
     registered = sqlite3_vfs_register(&layer, 0) == SQLITE_OK;
+}
+
+static void make_layer(void)
+{
+    sqlite3_vfs *found = sqlite3_vfs_find("unix");
+
+    if (found != NULL && found->iVersion >= 3)
+        make_layer_over(found);
 }
 
 const char *office_writes_layer(void)

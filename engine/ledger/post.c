@@ -384,8 +384,7 @@ static int record_unreadable(struct ledger_post *post, const struct dossier *dos
 {
     sqlite3_stmt *statement = post->statements[INSERT_UNREADABLE];
     struct text dealer = dossier->claim.cells[COLUMN_DEALER], claim = dossier->claim.cells[COLUMN_CLAIM];
-    struct text message =
-        dossier->finding_count > 0 ? dossier->findings[0].message : dossier->claim.fault_reason;
+    struct text message = dossier->findings[0].message; /* that it cannot be read */
     int64_t line = (int64_t)dossier->claim.line;
 
     post->record.unreadable_count++;

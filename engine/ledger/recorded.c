@@ -306,7 +306,7 @@ static int by_revision(const void *a, const void *b)
 
     if (x->revision != y->revision)
         return x->revision < y->revision ? -1 : 1;
-    return x->row < y->row ? -1 : x->row > y->row;
+    return (x->row > y->row) - (x->row < y->row);
 }
 
 static int read_rows(struct ledger_reader *reader, struct arena *arena, struct ledger_claim *claim)

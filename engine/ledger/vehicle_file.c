@@ -371,7 +371,7 @@ static int number_profiles(struct vehicle_file *read, struct merged_profile *all
             status = WM_NO_MEMORY;
         else
             maps[all[i].worker][all[i].number] = number;
-        if (number != read->profile_count || status != WM_OK)
+        if (number != read->profile_count)
             continue;
         struct text cells[PROFILE_CELLS];
         *kept = *all[i].profile;
@@ -503,7 +503,8 @@ static void free_worker(struct worker *worker)
 
 int vehicle_file_read(struct load_file *file, struct diag_sink *sink, struct vehicle_file *ret_read)
 {
-    struct reading reading = {.file = file, .sink = sink, .block_sink = {.report = keep_message}};
+    struct reading reading = {.file = file, .sink = sink, .block_sink = {.report = keep_message},
+                              .lock = PTHREAD_MUTEX_INITIALIZER};
     struct worker workers[MOST_WORKERS];
     struct vehicle_file read = {.rows = NULL};
     unsigned count = worker_count();
@@ -512,8 +513,6 @@ int vehicle_file_read(struct load_file *file, struct diag_sink *sink, struct veh
     for (unsigned i = 0; i < count; i++)
         workers[i] = (struct worker){.reading = &reading, .rows = CHUNKS_OF(struct vehicle_row),
                                      .profiles = CHUNKS_OF(struct file_profile)};
-    if (pthread_mutex_init(&reading.lock, NULL) != 0)
-        return WM_NO_MEMORY;
     int status = csv_blocks_open(&reading.blocks, &file->source, LIMIT_BLOCK_BYTES);
     if (status == WM_OK)
         status = read_first_block(&workers[0]);

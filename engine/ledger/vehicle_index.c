@@ -263,8 +263,6 @@ int vehicle_index_put(struct office *office, const struct vehicle_index *index, 
                             .old_id = -1};
     int64_t vehicles = index->vehicles + (int64_t)new_rows;
 
-    if (count == 0)
-        return WM_OK;
     while (writer.bits < MOST_BITS && vehicles >> writer.bits > FULL_BUCKET)
         writer.bits++;
     int status = office_prepare(office, SELECT_BUCKET, &writer.select);

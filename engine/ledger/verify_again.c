@@ -120,11 +120,11 @@ static int make_file(const struct again_batch *batch, struct csv_source *ret_sou
     add_header(&words);
     int status = write_rows(batch, descriptor, &words);
     buffer_free(&words);
-    off_t size = status == WM_OK ? lseek(descriptor, 0, SEEK_CUR) : -1;
-    if (size < 0) {
+    if (status != WM_OK) {
         close(descriptor);
-        return status != WM_OK ? status : WM_IO;
+        return status;
     }
+    off_t size = lseek(descriptor, 0, SEEK_CUR); /* in memory it cannot fail */
     *ret_source = (struct csv_source){descriptor, TEXT("a recorded batch"), (uint64_t)size, 0};
     return WM_OK;
 }

@@ -32,7 +32,7 @@ static int by_row_and_number(const void *a, const void *b)
 
     if (x->row != y->row)
         return x->row < y->row ? -1 : 1;
-    return x->number < y->number ? -1 : x->number > y->number;
+    return (x->number > y->number) - (x->number < y->number);
 }
 
 int verify_decisions(struct verification *verification)

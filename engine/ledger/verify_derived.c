@@ -236,7 +236,7 @@ int verify_vehicles(struct verification *verification)
 
     if (status == WM_OK && scratch == NULL)
         status = office_report(verification->office, SQLITE_NOMEM);
-    if (status == WM_OK && vehicles.count > 0)
+    if (status == WM_OK)
         vehicle_sort_by_key(vehicles.rows, scratch, vehicles.count);
     if (status == WM_OK)
         status = verify_number(verification, "SELECT bits FROM vehicle_index", &bits);

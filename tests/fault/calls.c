@@ -110,17 +110,28 @@ long calls_live(void)
 /* --- Which call fails ------------------------------------------------------------------------------------- */
 
 enum { DEEPEST = 64 };
-static int callers_told = DEEPEST;
+static int nearest_told; /* 0: all */
+
+/* From the linker: where the program's own functions begin and end. */
+extern const char __executable_start[], etext[];
+
+static bool is_own(const void *caller)
+{
+    return (const char *)caller >= __executable_start && (const char *)caller < etext;
+}
 
 /* The chain of callers as one number: equal where the same functions called each other from the same lines. */
 static uint64_t digest_of_callers(void)
 {
     void *callers[DEEPEST];
-    int depth = backtrace(callers, callers_told);
+    int depth = backtrace(callers, DEEPEST), told = 0;
     uint64_t digest = UINT64_C(0xCBF29CE484222325);
 
-    for (int i = 0; i < depth; i++)
-        digest = (digest ^ (uintptr_t)callers[i]) * UINT64_C(0x100000001B3);
+    for (int i = 0; i < depth && (nearest_told == 0 || told < nearest_told); i++)
+        if (nearest_told == 0 || is_own(callers[i])) {
+            digest = (digest ^ (uintptr_t)callers[i]) * UINT64_C(0x100000001B3);
+            told++;
+        }
     return digest;
 }
 
@@ -196,7 +207,7 @@ void calls_note_places(uint64_t *ret_places, long room)
 
 void calls_tell_by(int nearest)
 {
-    callers_told = nearest < DEEPEST ? nearest : DEEPEST;
+    nearest_told = nearest < DEEPEST ? nearest : DEEPEST;
 }
 
 void calls_show(long n, int descriptor)

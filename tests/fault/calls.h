@@ -44,7 +44,7 @@ void calls_begin(enum call_kind kind, long n, enum call_action action);
  * of callers, goes to places[n - 1]. */
 void calls_note_places(uint64_t *places, long room);
 
-/* Places are told apart by the nearest callers alone, so many of them; not undone. */
+/* Places are told apart by the nearest callers in the program itself, so many of them; not undone. */
 void calls_tell_by(int nearest);
 
 /* While calls are counted: the n-th call of the kind that was begun with prints its chain of callers to the

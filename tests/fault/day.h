@@ -9,6 +9,7 @@ struct step {
     const char *office; /* offices/NAME.db is office/office.db before it; NULL: there is none */
     bool writes;        /* adds to the office; else what is recorded must stay as it was */
     bool in_parts;      /* several files, each recorded by itself: what stands between is an office too */
+    bool damaged;       /* its office does not pass verify */
     bool goes_on;       /* names what it cannot read and ends with 1 */
     bool varies; /* what it writes is another thing each time (keys, salts): only that it is there is looked at
                   */

@@ -7,17 +7,18 @@
  * two posts at once with readers.
  *
  * Without `all` an allocation fails once for each chain of callers that asks for memory, and the post is killed
- * at a part of its system calls; with `calls` nothing is killed. With `once` a chain of callers is its nearest
- * functions, and one that failed in a command is left out in the next: enough to reach each line that passes a
- * failure on; and commands that are alike to others run too. With only=KIND (alloc, read, write, sync, open,
- * kill) nothing else is done; step=N takes that command alone, and show=KIND:N prints who makes the N-th call in
- * it.
+ * at a part of its system calls; with `calls` nothing is killed. With `once` a chain of callers is the nearest of
+ * our own functions, SQLite asks for each piece of memory by itself, a chain that failed in one command is left
+ * out in the next, and commands that are alike to others run too: enough to reach each line that passes a failure
+ * on. With only=KIND (alloc, read, write, sync, open, kill) nothing else is done; step=N takes that command alone,
+ * and show=KIND:N prints who makes the N-th call in it.
  *
  * Two workers share the cases of a command, each in a folder of its own. A worker that crashes is a failure,
  * and another goes on behind the case.
  */
 #include <execinfo.h>
 #include <sodium.h>
+#include <sqlite3.h>
 #include <stdatomic.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -38,7 +39,7 @@ enum {
     SCOUT = 0,
     MOST_CASES = 1 << 18,
     MOST_PLACES = 1 << 22,
-    NEAR_CALLERS = 16, /* of which four are those of calls.c */
+    NEAR_CALLERS = 10, /* of which four are those of calls.c */
     RANDOM_KILLS = 200,
     SYSTEM_CALL_STEP = 9,
     MOST_CRASHES = 20
@@ -407,6 +408,8 @@ int main(int count, char **words)
     if (shared == MAP_FAILED || sodium_init() < 0 || !prepare())
         return 2;
     backtrace(callers, 1); /* what it loads, it loads now */
+    if (once) /* SQLite asks for each piece, as the arenas do */
+        sqlite3_config(SQLITE_CONFIG_LOOKASIDE, 0, 0);
     kills_set_up(program, seed);
     printf("random moments: seed %u\n", seed);
     double began = seconds_now();

@@ -51,6 +51,12 @@ awk -F, -v OFS=';' 'NR > 1 { for (i = 17; i < 20; i++) $i = "\"" $i "\""; for (i
 printf '%s\n' 'stratum,claims,deviation' 'small,400,20.5' 'large,60,120' > strata.csv
 printf '%s\n' 'claim_model_year,model_year,campaign,vehicle_known' '2019,2020,H26-02,true' '2020,2020,H26-02,true' > facts.csv
 
+# a claim of the next night, and that whole night
+sed -n '1p; 2p' night-2.csv > one.csv
+# vehicles in several blocks, with quotes in a column of no meaning
+awk -v q='"' 'BEGIN { word = "a rather long remark that says "; for (i = 0; i < 20; i++) more = more word }
+    { print $0 "," (NR == 1 ? q "re" q q "marks" q : q more q q "nothing" q q q) } NR == 401 { exit }' "$demo/vehicles.csv" > long.csv
+
 # what a dealer answers, field by field: after some, what was offered, and yes to each doubt
 awk -F, 'NR == 2 { printf "D113\n%s\nH26-02\ny\n\nC1\n\nRO-1\n", $6 }' claims.csv > answers
 for at in $(seq 40); do printf '\ny\n'; done >> answers
@@ -151,11 +157,22 @@ printf '%s\n' claim_model_year 2020 16990 > many-facts.csv
 
 # --- Offices, one after the other ---
 cp "$demo/office.db" ../offices/loaded.db
+
+# --- What the commands are about: NAME=VALUE, for words @NAME of the table of commands ---
+"$program" check claims.csv --office ../offices/loaded.db --today 2026-03-02 --format csv > ../checked.csv || [ $? = 1 ]
+awk -F, '$7 == "hold" && !held++ { print "held=" $4 "/" $2 } $7 == "pay" && $10 > 0 && !paid++ { print "paid=" $4 "/" $2; print "vin=" $6 }' \
+    ../checked.csv > ../names
+
+# --- and the next ones ---
 cp ../offices/loaded.db ../office.db
 office="--office ../office.db --today"
 run post claims.csv $office 2026-03-02 --received 2026-03-02
 run load notices notices.csv $office 2026-04-01
 cp ../office.db ../offices/posted.db
+# people decided, and what finds the rows of a last claim stands by itself
+run decide "$(sed -n 's/^held=//p' ../names)" pay --by office --reason Seen. $office 2026-03-08
+run post one.csv $office 2026-03-09 --received 2026-03-09
+cp ../office.db ../offices/recent.db
 run outliers record --by office --rules rules-strict $office 2026-04-01
 run sample draw --name s --because x --size 10 --seed 1 $office 2026-05-01 --out sheet.csv
 cp ../office.db ../offices/drawn.db
@@ -165,17 +182,20 @@ cp ../office.db ../offices/judged.db
 run chargeback s --by x --reason y --notified 2026-05-01 $office 2026-06-01
 cp ../office.db ../offices/charged.db
 rm ../office.db
+# two that somebody changed: what was said of a claim, and a view
+LC_ALL=C sed 's/no campaign H26-20/no campaign H26-21/' ../offices/charged.db > ../offices/changed.db
+LC_ALL=C sed 's/CREATE VIEW payments/create VIEW payments/' ../offices/charged.db > ../offices/other-view.db
 # one whose claims are all of one dealer, so many that a sample of them speaks for the rest, and one drawn by money
 cp ../offices/loaded.db ../office.db
-head -n 61 night-1.csv | awk -F, -v OFS=, 'NR > 1 { $3 = "D113"; $4 = "OF-" NR; $1 = "E" NR } 1' > one.csv
-run post one.csv $office 2026-03-02
+head -n 61 night-1.csv | awk -F, -v OFS=, 'NR > 1 { $3 = "D113"; $4 = "OF-" NR; $1 = "E" NR } 1' > alone.csv
+run post alone.csv $office 2026-03-02
 run sample draw --name e --because x --dealer D113 --size 32 --seed 1 $office 2026-05-01 --out sheet-e.csv
 run sample draw --name m --because x --dealer D113 --size 8 --by money --seed 1 $office 2026-05-01 --out sheet-m.csv
 awk -F, -v OFS=, 'NR > 1 { $14 = NR % 4 ? "upheld" : "missing" } 1' sheet-e.csv > filled-e.csv
 awk -F, -v OFS=, 'NR > 1 { $14 = NR % 4 ? "upheld" : "missing" } 1' sheet-m.csv > filled-m.csv
 run sample record e filled-e.csv --by x $office 2026-05-02
 run sample record m filled-m.csv --by x $office 2026-05-02
-awk -F, -v OFS=, 'NR == 1 || NR < 5 { print $3, $4 }' sheet-e.csv > picks.csv
+awk -F, -v OFS=, 'NR == 1 || NR < 5 { print $3, $4 }' sheet-e.csv > some-picks.csv
 # and in a later quarter the vehicles are others
 awk -F, -v OFS=, 'NR > 1 { $3 = 2016 } NR <= 30' "$demo/vehicles.csv" > older.csv
 run load vehicles older.csv $office 2026-04-10
@@ -190,9 +210,3 @@ run post claims.csv $office 2026-03-02
 run pack --out few.pack --sign key --work 8 $office 2026-03-02 --valid-to 2026-12-31
 run pack --out every.pack --sign key --work 8 --dealer D116 --rules rules-every $office 2026-03-02 --valid-to 2026-12-31
 mv ../office.db ../offices/few.db
-
-# --- What the commands are about: NAME=VALUE, for words @NAME of the table of commands ---
-"$program" check claims.csv --office ../offices/loaded.db --today 2026-03-02 --format csv > ../checked.csv || [ $? = 1 ]
-awk -F, '$7 == "hold" && !held++ { print "held=" $4 "/" $2 } $7 == "pay" && $10 > 0 && !paid++ { print "paid=" $4 "/" $2; print "vin=" $6 }' \
-    ../checked.csv > ../names
-

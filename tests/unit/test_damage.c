@@ -1,9 +1,11 @@
 /* An office file that somebody changed by other means, one value at a time: what verify says of it, first and
  * last; and that everything else which reads it reads on or refuses it with one line, and never a wrong claim.
  */
+#include "rules_kit.h"
 #include "small_office.h"
 
 #include "base/status.h"
+#include "ledger/completion.h"
 #include "ledger/flags.h"
 #include "ledger/followups_list.h"
 #include "ledger/listing.h"
@@ -14,6 +16,8 @@
 #include "ledger/verify_parts.h"
 
 #define AGAIN "; restore the file from a copy"
+#define DAMAGED_FILE \
+    "this is no office file, or a damaged one; name another with --office FILE, or restore it from a copy"
 
 struct damage {
     const char *sql, *first; /* what verify says first: the whole line, or its beginning */
@@ -115,6 +119,32 @@ static void loads_and_rules(void **state)
     expect_said(DAMAGES, COUNT(DAMAGES));
 }
 
+/* Longer than what is hashed at once: each of its letters counts. */
+static void a_long_text_is_hashed_whole(void **state)
+{
+    char words_of_it[2001];
+    struct verify_result result = {0};
+    struct capture capture;
+    (void)state;
+
+    memset(words_of_it, 'w', sizeof words_of_it - 1);
+    words_of_it[sizeof words_of_it - 1] = '\0';
+    write_words(probe_path("long.csv"), words("campaign,quarter,involved,explanation\nT1,2026-Q2,7,%s\n", words_of_it));
+    const char *path = probe_path("long.db");
+    shell("cp %s %s", small_whole, path);
+    small_runs(RUN("load", "notices", probe_path("long.csv"), "--office", path, "--rules", probe_path("rules"),
+                   "--today", "2026-07-15", "--quiet"));
+    assert_int_equal(verify_edited(path, false, &capture, &result), WM_OK);
+    assert_string_equal(capture.text, "");
+    char *whole = small_whole;
+    small_whole = words("%s", path);
+    const char *edited = small_edited("UPDATE notice_versions SET explanation = substr(explanation, 1, 1999) || 'v' "
+                                      "WHERE quarter = (SELECT max(quarter) FROM notice_versions)");
+    small_whole = whole;
+    assert_int_equal(verify_edited(edited, false, &capture, &result), WM_OK);
+    assert_non_null(strstr(capture.text, "load 6 does not fit its entry 19 of the chain"));
+}
+
 /* --- Batches and their rows --------------------------------------------------------------------- */
 
 #define ROW_1 "batch 1, line 2, claim D1/A1, revision 0 (row 1): "
@@ -182,6 +212,11 @@ static void rows_of_batches(void **state)
          "row_buckets does not have it by its claim" AGAIN},
         {"UPDATE claim_rows SET row = 0 WHERE row = 1", "row 1 of claim_rows is missing" AGAIN,
          "claim D1/A1, revision 0 (row 0): its content is missing in row_blocks" AGAIN},
+        {"UPDATE claim_rows SET row = 0 WHERE row = 1; UPDATE row_blocks SET first_row = 0 WHERE first_row = 1",
+         "row 1 of claim_rows is missing" AGAIN, "tally_buckets does not say what stands" AGAIN},
+        {"UPDATE claim_rows SET row = 99 WHERE row = 21; UPDATE row_blocks SET first_row = 99 WHERE first_row = 20; "
+         "DELETE FROM claim_rows WHERE row = 20",
+         "row 20 of claim_rows is missing" AGAIN, NULL},
         {"INSERT INTO office_decisions SELECT (SELECT max(number) + 1 FROM office_decisions), row, action, decided_by, "
          "reason, decided_on, recorded_at, payable_cents, due_cents FROM office_decisions WHERE number = 1",
          "the chain has 6 entries of kind decision and 7 are recorded" AGAIN, NULL},
@@ -336,6 +371,7 @@ static void what_is_derived(void **state)
         {"INSERT INTO waiting_rows VALUES (3)",
          "waiting_rows has row 3, which does not wait for a person" AGAIN, NULL},
         {"DELETE FROM waiting_rows", "waiting_rows lacks row 6, which waits for a person" AGAIN, NULL},
+        {"DELETE FROM vehicle_index", "vehicle_index says 0 vehicles and there are 7" AGAIN, NULL},
         {"UPDATE vehicle_index SET vehicles = 8", "vehicle_index says 8 vehicles and there are 7" AGAIN, NULL},
         {"UPDATE vehicle_index SET bits = 32",
          "the database is damaged (CHECK constraint failed in vehicle_index)", NULL},
@@ -478,19 +514,25 @@ static void the_schema_and_the_database(void **state)
                      WM_OK);
     assert_true(result.faults > VERIFY_FAULTS_NAMED);
     assert_non_null(strstr(capture.text, words("%d more faults", (int)result.faults - VERIFY_FAULTS_NAMED)));
-    /* a page that is none */
-    const char *path = small_edited("SELECT 1");
-    shell("printf 'xxxxxxxxxxxxxxxx' | dd of=%s bs=1 seek=%d conv=notrunc status=none", path, 8192 * 3);
-    int status = verify_edited(path, false, &capture, &result);
-    assert_true(status != WM_OK || result.faults > 0);
-    assert_true(strstr(capture.text, "the database is damaged (") != NULL ||
-                strstr(capture.text, "this is no office file, or a damaged one") != NULL);
+    /* pages that are none, each in its turn */
+    const char *path = small_edited("SELECT 1"), *page_path = probe_path("page.db");
+    struct stat about;
+    assert_int_equal(stat(path, &about), 0);
+    for (int page = 1; page < about.st_size / 8192; page++) {
+        shell("cp %s %s && printf 'xxxxxxxxxxxxxxxx' | dd of=%s bs=1 seek=%d conv=notrunc status=none", path, page_path,
+              page_path, 8192 * page);
+        result.faults = 0;
+        int status = verify_edited(page_path, false, &capture, &result);
+        if ((status == WM_OK && result.faults == 0) ||
+            (strstr(capture.text, "the database is damaged (") == NULL && strstr(capture.text, DAMAGED_FILE) == NULL))
+            fail_msg("page %d: status %d, \"%.300s\"", page, status, capture.text);
+    }
 }
 
 /* --- Decided again ------------------------------------------------------------------------------ */
 
 /* Without what verify does first: an edit that fits the chain is one that a faulty program recorded. */
-static void decide_again(const char *path, struct capture *capture, struct verify_result *result)
+static int try_again(const char *path, struct capture *capture, struct verify_result *result)
 {
     const struct verify_options options = {.again = true, .threads = 1};
     struct verification verification = {.options = &options, .sink = &capture->sink};
@@ -500,11 +542,17 @@ static void decide_again(const char *path, struct capture *capture, struct verif
     assert_int_equal(office_begin_read(verification.office), WM_OK);
     assert_int_equal(verify_number(&verification, "SELECT count(*) FROM loads", &verification.load_count),
                      WM_OK);
-    assert_int_equal(verify_again(&verification), WM_OK);
+    int status = verify_again(&verification);
     assert_int_equal(office_end_read(verification.office), WM_OK);
     office_close(verification.office);
     arena_free(&verification.arena);
     *result = verification.result;
+    return status;
+}
+
+static void decide_again(const char *path, struct capture *capture, struct verify_result *result)
+{
+    assert_int_equal(try_again(path, capture, result), WM_OK);
 }
 
 #define ROW_3 "batch 1, line 4, claim D1/A3, revision 0 (row 3): "
@@ -650,6 +698,31 @@ static void what_is_decided_again(void **state)
     assert_string_equal(behind_name(capture.text), OTHER_WORK "\n");
 }
 
+static void where_deciding_again_ends(void **state)
+{
+    static const struct {
+        const char *sql, *said;
+    } DAMAGES[] = {
+        {"DELETE FROM batches WHERE batch = 2", DAMAGED_FILE},
+        /* the row of a decision, and no claim of its name is found */
+        {"UPDATE claim_rows SET dealer = 'D9' WHERE row = 5", DAMAGED_FILE},
+        {"UPDATE batches SET load = (SELECT max(load) FROM loads); UPDATE vehicle_buckets SET vehicles = x'00'",
+         "the index of vehicles is damaged; restore the office file from a copy"},
+        {"UPDATE row_buckets SET entries = substr(entries, 1, length(entries) - 1)", DAMAGED_FILE},
+    };
+    size_t missed = 0;
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(DAMAGES); i++) {
+        struct verify_result result;
+        struct capture capture;
+        int status = try_again(small_edited(DAMAGES[i].sql), &capture, &result);
+        if (status != WM_IO || strstr(capture.text, DAMAGES[i].said) == NULL)
+            missed++, print_error("%s: status %d, \"%.600s\"\n", DAMAGES[i].sql, status, capture.text);
+    }
+    assert_int_equal(missed, 0);
+}
+
 /* --- Whoever else reads it ---------------------------------------------------------------------- */
 
 struct reading {
@@ -772,6 +845,60 @@ static int read_one(struct office *office, int which)
 
 enum { READINGS = 11 };
 
+/* A vehicle whose profile is lost counts for nothing; a campaign that no rules know is none. */
+static void completion_of_what_is_lost(void **state)
+{
+    static const struct {
+        const char *sql, *campaign;
+        int status;
+        uint64_t fewer; /* vehicles than there are */
+    } TABLE[] = {
+        {"SELECT 1", "T1", WM_OK, 0},
+        {"SELECT 1", "T7", WM_NOT_FOUND, 0},
+        {"UPDATE vehicle_versions SET profile = 99 WHERE vin = '" VIN_A "'", "T1", WM_OK, 1},
+        {"UPDATE vehicle_versions SET profile = -1 WHERE vin = '" VIN_A "'", "T1", WM_OK, 1},
+    };
+    struct rules_kit kit;
+    uint64_t involved = 0;
+    (void)state;
+
+    kit_start(&kit);
+    assert_int_equal(kit_compile(&kit), WM_OK);
+    for (size_t i = 0; i < COUNT(TABLE); i++) {
+        struct completion completion;
+        struct office *office = NULL;
+        struct capture capture;
+        capture_start(&capture);
+        assert_int_equal(office_open(small_edited(TABLE[i].sql), OFFICE_READ, &capture.sink, &office), WM_OK);
+        assert_int_equal(ledger_completion(office, kit.rules, text_of(TABLE[i].campaign), 20600, &capture.sink,
+                                           &completion),
+                         TABLE[i].status);
+        office_close(office);
+        if (i == 0)
+            involved = completion.involved;
+        if (TABLE[i].status == WM_OK)
+            assert_int_equal(completion.involved, involved - TABLE[i].fewer);
+    }
+    assert_true(involved > 1);
+    kit_end(&kit);
+}
+
+static void a_batch_that_is_not_there(void **state)
+{
+    const struct claim_row row = {.row = 1, .batch = 99};
+    struct office *office = NULL;
+    struct past *past = NULL;
+    struct capture capture;
+    (void)state;
+
+    capture_start(&capture);
+    assert_int_equal(office_open(small_edited("SELECT 1"), OFFICE_READ, &capture.sink, &office), WM_OK);
+    assert_int_equal(past_open(office, &row, &capture.sink, &past), WM_NOT_FOUND);
+    assert_null(past);
+    assert_string_equal(capture.text, "");
+    office_close(office);
+}
+
 /* Each damage that may be met below the schema: no reader falls over it, and what fails says so once. */
 static void readers_go_on_or_refuse(void **state)
 {
@@ -794,6 +921,14 @@ static void readers_go_on_or_refuse(void **state)
         /* the first record ends behind its first cell */
         "UPDATE row_blocks SET records = CAST(substr(records, 1, 32) || x'03000000413100' AS BLOB) "
         "WHERE first_row = 1",
+        /* contents that are no claim's: parts, labor, and a day that cannot be read */
+        "UPDATE row_blocks SET records = CAST(replace(records, 'K-A=1', 'K-A+1') AS BLOB)",
+        "UPDATE row_blocks SET records = CAST(replace(records, 'OP-1=1', 'OP-1+1') AS BLOB)",
+        "UPDATE row_blocks SET records = CAST(replace(records, '2026-03-02', '2026-93-02') AS BLOB)",
+        /* rows that are found by what they do not have */
+        "UPDATE claim_rows SET dealer = 'D9' WHERE row IN (1, 7, 11)",
+        "UPDATE claim_rows SET claim = 'ZZ' WHERE row IN (1, 7, 11)",
+        "UPDATE claim_rows SET vin = 'X' WHERE row IN (1, 7, 11)",
         "DELETE FROM row_buckets",
         "UPDATE row_buckets SET entries = x''",
         "UPDATE row_buckets SET entries = substr(entries, 1, length(entries) - 1)",
@@ -803,6 +938,7 @@ static void readers_go_on_or_refuse(void **state)
         "UPDATE row_buckets SET entries = zeroblob(882)",
         "UPDATE bucket_sizes SET bits = 25",
         "UPDATE bucket_sizes SET bits = 24",
+        "UPDATE bucket_sizes SET bits = -1",
         "DELETE FROM bucket_sizes",
         "UPDATE tally_buckets SET entries = x'80'",
         "DELETE FROM batches WHERE batch = 1",
@@ -817,6 +953,11 @@ static void readers_go_on_or_refuse(void **state)
         "UPDATE replaced_rows SET replaced_by = 11",
         "INSERT INTO replaced_rows VALUES (21, 11)",
         "UPDATE vehicle_index SET bits = 40",
+        "UPDATE vehicle_index SET bits = -1",
+        "DELETE FROM vehicle_index",
+        "UPDATE vehicle_buckets SET vehicles = x''",
+        "UPDATE vehicle_profiles SET profile = profile - 100",
+        "UPDATE vehicle_profiles SET profile = profile + 4294967296",
         "UPDATE vehicle_buckets SET vehicles = x'00'",
         "DELETE FROM vehicle_profiles",
         "UPDATE findings SET effect = 'gone'",
@@ -852,6 +993,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(loads_and_rules),
+        cmocka_unit_test(a_long_text_is_hashed_whole),
         cmocka_unit_test(rows_of_batches),
         cmocka_unit_test(contents_of_rows),
         cmocka_unit_test(what_is_derived),
@@ -859,7 +1001,10 @@ int main(void)
         cmocka_unit_test(the_chain),
         cmocka_unit_test(the_schema_and_the_database),
         cmocka_unit_test(what_is_decided_again),
+        cmocka_unit_test(where_deciding_again_ends),
         cmocka_unit_test(readers_go_on_or_refuse),
+        cmocka_unit_test(completion_of_what_is_lost),
+        cmocka_unit_test(a_batch_that_is_not_there),
     };
 
     return cmocka_run_group_tests_name("damage", tests, small_open, probe_close);

@@ -8,11 +8,15 @@
 
 #include "base/status.h"
 #include "ledger/audit_records.h"
+#include "ledger/claim_name.h"
 #include "ledger/dealer_lists.h"
+#include "ledger/flags.h"
 #include "ledger/guarded_query.h"
 #include "ledger/left_overs.h"
 #include "ledger/office_decisions.h"
 #include "ledger/tallies_then.h"
+#include "ledger/vehicle_sort.h"
+#include "ledger/verify.h"
 
 #define DAMAGED \
     "this is no office file, or a damaged one; name another with --office FILE, or restore it from a copy\n"
@@ -298,6 +302,8 @@ static void writers_refuse_damage(void **state)
         {"UPDATE claim_rows SET decision = 'gone' WHERE row = 6", {DECIDE}, DAMAGED},
         {"UPDATE claim_rows SET replaces = 0 WHERE row = 6", {DECIDE}, DAMAGED}, /* no revision counts */
         {"DELETE FROM claim_rows WHERE row = 6", {DECIDE}, DAMAGED},
+        {"UPDATE claim_rows SET dealer = 'D4' WHERE row = 6", {DECIDE}, "claim D3/A6 is not recorded"},
+        {"UPDATE claim_rows SET claim = 'B6' WHERE row = 6", {DECIDE}, "claim D3/A6 is not recorded"},
         {"DELETE FROM office_decisions WHERE number = 3; UPDATE tally_buckets SET entries = x'80'",
          {FALL},
          DAMAGED},
@@ -306,6 +312,8 @@ static void writers_refuse_damage(void **state)
         {"UPDATE row_buckets SET entries = substr(entries, 1, length(entries) - 1)", {POST}, DAMAGED},
         {"UPDATE bucket_sizes SET entries = -1", {POST}, DAMAGED},
         {"UPDATE vehicle_index SET bits = 32", {POST}, DAMAGED},
+        {"UPDATE vehicle_profiles SET profile = profile - 100", {POST}, DAMAGED},
+        {"UPDATE vehicle_profiles SET profile = profile + 4294967296", {POST}, DAMAGED},
         {"UPDATE vehicle_index SET bits = 32", {LOAD}, DAMAGED},
         {"UPDATE vehicle_index SET bits = -1", {LOAD}, DAMAGED},
         {"DELETE FROM vehicle_index", {LOAD}, DAMAGED},
@@ -385,6 +393,131 @@ static void followups_of_any_shape(void **state)
         if (strcmp(rows, TABLE[i].rows) != 0)
             fail_msg("%s%s\nmust leave\n%sand leaves\n%s", TABLE[i].table, TABLE[i].claim, TABLE[i].rows, rows);
     }
+}
+
+/* --- Claims by name ----------------------------------------------------------------------------------- */
+
+/* A slash may stand in the dealer's code and in the claim's number: what is recorded is meant, else the first cut. */
+static void claims_are_named(void **state)
+{
+    static const struct {
+        const char *name, *dealer, *claim;
+        bool recorded;
+    } TABLE[] = {
+        {"D1/A1", "D1", "A1", true},
+        {"D1/X", "D1", "X", false},
+        {"D1/X/Y", "D1", "X/Y", false},
+        {"D1/A1/Y", "D1", "A1/Y", false},
+        {"/D1/A1", "/D1", "A1", false},
+    };
+    struct ledger_reader *reader = NULL;
+    struct office *office = NULL;
+    struct capture capture;
+    (void)state;
+
+    capture_start(&capture);
+    assert_int_equal(office_open(small_whole, OFFICE_READ, &capture.sink, &office), WM_OK);
+    assert_int_equal(ledger_reader_open(office, (struct ledger_point){INT64_MAX, INT64_MAX}, &reader), WM_OK);
+    for (size_t i = 0; i < COUNT(TABLE); i++) {
+        struct claim_named named;
+        assert_int_equal(ledger_claim_named(reader, text_of(TABLE[i].name), TEXT(""), &capture.sink, &named), WM_OK);
+        assert_true(text_is(named.dealer, TABLE[i].dealer) && text_is(named.claim, TABLE[i].claim));
+        assert_int_equal(named.recorded, TABLE[i].recorded);
+    }
+    assert_string_equal(capture.text, "");
+    ledger_reader_close(reader);
+    office_close(office);
+}
+
+/* --- Vehicles in order ------------------------------------------------------------------------------ */
+
+/* Keys that differ in the upper digit of eleven bits, in the lower one, below both, in the rest, and in the line. */
+static void vehicles_come_into_the_order_of_their_keys(void **state)
+{
+    enum { ROWS = 300 };
+    static const int SHIFTS[] = {53, 42, 20, 0, -1, -2};
+    struct vehicle_row rows[ROWS], scratch[ROWS];
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(SHIFTS); i++)
+        for (uint32_t count = 10; count <= ROWS; count += ROWS - 10) {
+            for (uint32_t k = 0; k < count; k++) {
+                uint32_t mixed = k * 7 % count;
+                rows[k] = (struct vehicle_row){.hash = SHIFTS[i] >= 0 ? (uint64_t)mixed << SHIFTS[i] : 5,
+                                               .tail = SHIFTS[i] == -1 ? mixed : 1,
+                                               .line = mixed};
+            }
+            vehicle_sort_by_key(rows, scratch, count);
+            for (uint32_t k = 0; k < count; k++)
+                assert_int_equal(rows[k].line, k);
+            for (uint32_t k = 0; k < count; k++)
+                rows[k].line = k + 1000;
+            vehicle_sort_by_number(rows, scratch, count); /* leaves equal ones as they are */
+            for (uint32_t k = 0; k < count; k++)
+                assert_int_equal(rows[k].line, k + 1000);
+        }
+}
+
+/* --- Many claims ------------------------------------------------------------------------------------ */
+
+struct progress {
+    uint64_t read, decided;
+};
+
+static void note_progress(void *context, const char *what, uint64_t done, uint64_t all)
+{
+    struct progress *progress = context;
+
+    assert_true(done <= all);
+    *(strcmp(what, "reading claims") == 0 ? &progress->read : &progress->decided) = done;
+}
+
+static int count_held(void *taker, const struct flagged_claim *claim)
+{
+    (void)claim;
+    ++*(uint64_t *)taker;
+    return WM_OK;
+}
+
+/* A night of more than a megabyte, whose first block is blank but for the header: recorded, listed, and proved. */
+static void many_claims(void **state)
+{
+    enum { CLAIMS = 8200, BLANKS = 200000 };
+    const struct flag_filter all = {.limit = -1, .since = DAY_NONE, .until = DAY_NONE};
+    const char *office_path = probe_path("many.db"), *claims = probe_path("many.csv");
+    struct progress progress = {0, 0};
+    const struct verify_options options = {
+        .again = true, .threads = 2, .progress = note_progress, .context = &progress};
+    struct verify_result result = {0};
+    struct office *office = NULL;
+    struct capture capture;
+    uint64_t held = 0;
+    FILE *file = fopen(claims, "w");
+    (void)state;
+
+    need(file != NULL, claims);
+    fputs("dealer,claim,repair_order,campaign,vin,outcome,engine,completed_on,technician\n", file);
+    fprintf(file, "%*s", BLANKS, "");
+    for (int i = 0; i < BLANKS; i++)
+        fputc('\n', file);
+    for (int i = 0; i < CLAIMS; i++)
+        fprintf(file, "D%d,M%d,RM%d,T1,EZ7TAB419KT%06d,repaired,HOLD,2026-03-02,%0100d\n", i % 3 + 1, i, i, i, i);
+    need(fclose(file) == 0, claims);
+    shell("cp %s %s", small_whole, office_path);
+    small_runs(RUN("post", claims, "--today", "2026-05-20", "--quiet", "--office", office_path, "--rules",
+                   probe_path("rules")));
+    capture_start(&capture);
+    assert_int_equal(office_open(office_path, OFFICE_PROVE, &capture.sink, &office), WM_OK);
+    assert_int_equal(ledger_verify(office, &options, &capture.sink, &result), WM_OK);
+    assert_string_equal(capture.text, "");
+    assert_int_equal(result.rows, 21 + CLAIMS);
+    assert_int_equal(progress.read, 8192);
+    assert_int_equal(progress.decided, 21 + CLAIMS);
+    assert_int_equal(office_begin_read(office), WM_OK);
+    assert_int_equal(ledger_flags(office, &all, count_held, &held), WM_OK);
+    assert_true(held >= CLAIMS);
+    assert_int_equal(office_end_read(office), WM_OK);
+    office_close(office);
 }
 
 /* --- Claims of odd revisions and hours ------------------------------------------------------------- */
@@ -691,6 +824,9 @@ int main(void)
         cmocka_unit_test(audits_that_do_not_hold_together),
         cmocka_unit_test(writers_refuse_damage),
         cmocka_unit_test(followups_of_any_shape),
+        cmocka_unit_test(claims_are_named),
+        cmocka_unit_test(vehicles_come_into_the_order_of_their_keys),
+        cmocka_unit_test(many_claims),
         cmocka_unit_test(what_stands_is_proved),
         cmocka_unit_test(values_pass_the_guard),
         cmocka_unit_test(queries_are_stopped),

@@ -827,6 +827,8 @@ static void a_new_office_without_its_file_is_told(void **state)
 
     (void)state;
     kit_begin(&kit);
+    assert_int_equal(office_open_new(kit.folder, &kit.capture.sink, &kit.office), WM_IO); /* a folder */
+    capture_start(&kit.capture);
     assert_int_equal(office_open_new(kit.path, &kit.capture.sink, &kit.office), WM_OK);
     snprintf(part, sizeof part, "%s.%ld.part", kit.path, (long)getpid());
     assert_int_equal(unlink(part), 0);
@@ -1019,6 +1021,40 @@ static void what_is_gathered_reads_as_written(void **state)
     kit_end(&kit);
 }
 
+/* A piece longer than is gathered, and one that ends behind the first eight megabytes, of a log and of another file. */
+static void long_pieces_read_as_written(void **state)
+{
+    enum { LONG_BYTES = 130000, FAR = 8 * 1024 * 1024 - 50 };
+    static const int KINDS[] = {SQLITE_OPEN_WAL, SQLITE_OPEN_MAIN_DB};
+    sqlite3_vfs *vfs = sqlite3_vfs_find(office_writes_layer()), *below = sqlite3_vfs_find("unix");
+    static char bytes[LONG_BYTES], is[LONG_BYTES];
+    struct office_kit kit;
+
+    (void)state;
+    kit_begin(&kit);
+    memset(bytes, 'r', sizeof bytes);
+    const char *path = sqlite3_create_filename(kit.path, "", "", 0, NULL);
+    sqlite3_file *file = calloc(1, (size_t)vfs->szOsFile), *plain = calloc(1, (size_t)below->szOsFile);
+    for (size_t i = 0; i < COUNT(KINDS); i++) {
+        int flags = SQLITE_OPEN_READWRITE | SQLITE_OPEN_CREATE | KINDS[i];
+        assert_int_equal(vfs->xOpen(vfs, path, file, flags, NULL), SQLITE_OK);
+        assert_int_equal(file->pMethods->xWrite(file, bytes, LONG_BYTES, 0), SQLITE_OK);
+        assert_int_equal(file->pMethods->xWrite(file, bytes, 100, FAR), SQLITE_OK);
+        assert_int_equal(file->pMethods->xRead(file, is, LONG_BYTES, 0), SQLITE_OK);
+        assert_memory_equal(is, bytes, LONG_BYTES);
+        assert_int_equal(file->pMethods->xRead(file, is, 100, FAR), SQLITE_OK);
+        assert_memory_equal(is, bytes, 100);
+        assert_int_equal(below->xOpen(below, path, plain, flags, NULL), SQLITE_OK);
+        assert_int_equal(file->pMethods->xSectorSize(file), plain->pMethods->xSectorSize(plain));
+        assert_int_equal(plain->pMethods->xClose(plain), SQLITE_OK);
+        assert_int_equal(file->pMethods->xClose(file), SQLITE_OK);
+    }
+    free(file);
+    free(plain);
+    sqlite3_free_filename(path);
+    kit_end(&kit);
+}
+
 static bool disk_is_full;
 
 static ssize_t write_or_not(int descriptor, const void *bytes, size_t count, off_t at)
@@ -1098,6 +1134,7 @@ int main(void)
         cmocka_unit_test(the_connection_is_on_its_guard),
         cmocka_unit_test(rows_from_memory_are_inserted),
         cmocka_unit_test(what_is_gathered_reads_as_written),
+        cmocka_unit_test(long_pieces_read_as_written),
         cmocka_unit_test(a_gathered_write_that_fails_is_remembered),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
