@@ -372,6 +372,7 @@ static void drawn_again(void **state)
     /* without a seed one is made, printed and kept */
     says(DRAW("--name", "t", "--size", "5"), 0, "seed: ");
     says(AUDIT("sample", "redraw", "t"), 0, "the same 5 claims");
+    says(AUDIT("sample", "redraw", "t", "--out", words("%s/no/where", folder)), 2, "No such file or directory");
     /* what happens to a claim of the frame is said */
     says(AUDIT("reverse", "D137/A0361", "--by", "x", "--reason", "y", "--today", "2026-06-02"), 0, "due -");
     says(AUDIT("sample", "redraw", "s"), 1,

@@ -3,8 +3,11 @@
 #include "program.h"
 
 #include <pty.h>
+#include <signal.h>
+#include <sys/resource.h>
 
 #include "cli/command.h"
+#include "cli/manual.h"
 
 static char *folder, *office;
 
@@ -246,6 +249,33 @@ static void help_is_there(void **state)
     result_free(&version);
 }
 
+/* Whatever of roff it has. */
+static void text_stands_in_the_manual_as_it_is(void **state)
+{
+    static const struct {
+        const char *text, *page;
+    } CASES[] = {
+        {"a-b c.d", "a\\-b c.d"},
+        {".TH", "\\&.TH"},
+        {"'a'\n.b\nc", "\\&'a'\n\\&.b\nc"},
+        {"C:\\x", "C:\\ex"},
+        {"say \"x\"", "say \\(dqx\\(dq"},
+        {"", ""},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        char *page = NULL;
+        size_t length = 0;
+        FILE *to = open_memstream(&page, &length);
+        need(to != NULL, "memory");
+        manual_print_text(to, CASES[i].text, strlen(CASES[i].text));
+        need(fclose(to) == 0, "memory");
+        assert_string_equal(page, CASES[i].page);
+        free(page);
+    }
+}
+
 /* --- Output that cannot be written
  * -------------------------------------------------------------------------------- */
 
@@ -303,6 +333,70 @@ static void a_full_disk_is_said(void **state)
     }
     assert_true(file_is_there(words("%s/full.pub", folder)));
     assert_true(file_is_there(words("%s/rules/campaigns/FULL/kits.csv", folder)));
+}
+
+/* --- What the machine does not give
+ * -------------------------------------------------------------------------------- */
+
+/* Runs it with a limit of the system. */
+static struct result run_within(__rlimit_resource_t resource, rlim_t limit, const char *const *call)
+{
+    struct rlimit was, is;
+
+    need(getrlimit(resource, &was) == 0, "limit");
+    is = (struct rlimit){limit, was.rlim_max};
+    need(setrlimit(resource, &is) == 0, "limit");
+    struct result result = run_program(call);
+    need(setrlimit(resource, &was) == 0, "limit");
+    return result;
+}
+
+/* A file so large that it is searched while it is decided, and a pack. */
+static void threads_that_cannot_be_had_are_done_without(void **state)
+{
+    const char *night = demo_file("night-1.csv"), *large = words("%s/large.csv", folder),
+               *key = words("%s/threads", folder), *pack = words("%s/threads.pack", folder);
+    const char *const check[] = {"check", large, "--office", office, "--today", "2026-03-02", "--threads", "4", NULL};
+    const char *const make[] = {"pack", "--out", pack, "--sign", key, "--office", office, "--work", "8",
+                                "--threads", "4", "--today", "2026-03-02", NULL};
+    const rlim_t no_stack_so_large = (rlim_t)1 << 50;
+    (void)state;
+
+    shell("cp %s %s; for i in $(seq 30); do tail -n +2 %s >> %s; done", night, large, night, large);
+    struct result with = run_program(check), without = run_within(RLIMIT_STACK, no_stack_so_large, check);
+    assert_int_equal(with.code, 1);
+    assert_int_equal(without.code, 1);
+    assert_string_equal(without.err, with.err);
+    assert_string_equal(without.out, with.out);
+    result_free(&with);
+    result_free(&without);
+    assert_int_equal(RUN("pack", "keygen", key).code, 0);
+    without = run_within(RLIMIT_STACK, no_stack_so_large, make);
+    assert_int_equal(without.code, 0);
+    assert_non_null(strstr(without.out, "packed 2400 vehicles and "));
+    result_free(&without);
+    assert_int_equal(RUN("pack", "show", pack, "--trust", words("%s.pub", key), "--today", "2026-03-02").code, 0);
+}
+
+/* The claims of a batch are decided again from a temporary file. */
+static void a_temporary_file_that_is_too_large_is_said(void **state)
+{
+    const char *posted = words("%s/posted.db", folder), *claims = words("%s/two.csv", folder);
+    const char *const diff[] = {"rules", "diff", "rules", "--office", posted, NULL};
+    (void)state;
+
+    shell("cp %s %s && cp %s %s && tail -n +2 %s >> %s", demo_file("office.db"), posted, demo_file("night-1.csv"), claims,
+          demo_file("night-2.csv"), claims);
+    struct result result = RUN("post", claims, "--office", posted, "--today", "2026-03-16", "--quiet");
+    assert_int_equal(result.code, 0);
+    result_free(&result);
+    signal(SIGXFSZ, SIG_IGN); /* what is written beyond the limit fails */
+    result = run_within(RLIMIT_FSIZE, 64 * 1024, diff);
+    signal(SIGXFSZ, SIG_DFL);
+    if (result.code != 2 ||
+        strstr(result.err, "batch 1 cannot be decided again: no temporary file; try again\n") == NULL)
+        fail_msg("exit %d, %s", result.code, result.err);
+    result_free(&result);
 }
 
 /* --- On a terminal
@@ -371,6 +465,9 @@ int main(void)
         cmocka_unit_test(campaigns_have_a_limit),
         cmocka_unit_test(help_is_there),
         cmocka_unit_test(a_full_disk_is_said),
+        cmocka_unit_test(text_stands_in_the_manual_as_it_is),
+        cmocka_unit_test(threads_that_cannot_be_had_are_done_without),
+        cmocka_unit_test(a_temporary_file_that_is_too_large_is_said),
         cmocka_unit_test(progress_is_for_terminals),
     };
     return cmocka_run_group_tests(tests, begin, end);
