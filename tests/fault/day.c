@@ -115,5 +115,15 @@ const struct step DAY[] = {
     /* alike */
     READS_ALIKE(NULL, "--manual"),
     READS_ALIKE("posted", "followups --format csv" LATER),
+    READS_ALIKE("posted", "post claims.csv --threads 1" DAY_8),
+    {.words = "post corrected.csv --threads 1 --format csv" DAY_8, .office = "posted", .writes = true, .alike = true},
+    {.words = "sample draw --name t --because x --pick picks.csv" LATER, .office = "posted", .writes = true,
+     .alike = true},
+    READS_ALIKE("charged", "explain @held --format json" OFFICE),
+    READS_ALIKE("posted", "rules diff rules-changed --format json" OFFICE),
+    READS_ALIKE(NULL, "check own-claims.csv --pack own.pack --trust key.pub --today 2026-03-09 --lang de --threads 1"),
+    READS_ALIKE(NULL, "check --fix out/copy slips.csv --fix-vin --pack own.pack --trust key.pub --today 2026-03-09"),
+    {.words = "check --one out/claim.csv --pack own.pack --trust key.pub --today 2026-03-09 --lang de",
+     .input = "other-answers", .alike = true},
     {.words = NULL},
 };

@@ -296,6 +296,13 @@ static void a_full_disk_is_said(void **state)
          "warning: it is done, but what was done could not be printed: No space left on device\n"},
         {"pack --out %1$s/full.pack --sign %1$s/full --office %1$s/office.db --work 8", 0,
          "warning: it is done, but what was done could not be printed: No space left on device\n"},
+        {"post %1$s/night.csv --office %1$s/full.db --today 2026-03-02", 0,
+         "warning: it is done, but what was done could not be printed: No space left on device\n"},
+        {"post %1$s/night.csv --office %1$s/full.db --today 2026-03-02", 2, /* which does nothing */
+         "standard output: cannot write: No space left on device\n"},
+        {"sample draw --name s --because x --size 2 --office %1$s/full.db --today 2026-05-01", 0,
+         "warning: it is done, but what was done could not be printed: No space left on device\n"},
+        {"sample redraw s --office %1$s/full.db --today 2026-05-01", 2, "No space left on device\n"},
         {"verify --office %1$s/office.db", 2, "No space left on device\n"},
         {"flags --office %1$s/office.db --format csv", 2, "No space left on device\n"},
         {"followups --office %1$s/office.db --format csv", 2, "No space left on device\n"},
@@ -315,7 +322,8 @@ static void a_full_disk_is_said(void **state)
     };
     (void)state;
 
-    shell("cp -r rules %s/rules", folder);
+    shell("cp -r rules %s/rules && cp %s %s/full.db && cp %s %s/night.csv", folder, office, folder,
+          demo_file("night-1.csv"), folder);
     write_words(words("%s/facts.csv", folder), "region\nUS-NY\n");
     for (size_t i = 0; i < COUNT(CASES); i++) {
         char call[1024];
@@ -385,8 +393,8 @@ static void a_temporary_file_that_is_too_large_is_said(void **state)
     const char *const diff[] = {"rules", "diff", "rules", "--office", posted, NULL};
     (void)state;
 
-    shell("cp %s %s && cp %s %s && tail -n +2 %s >> %s", demo_file("office.db"), posted, demo_file("night-1.csv"), claims,
-          demo_file("night-2.csv"), claims);
+    shell("cp %s %s && cp %s %s && tail -n +2 %s >> %s", demo_file("office.db"), posted, demo_file("night-1.csv"),
+          claims, demo_file("night-2.csv"), claims);
     struct result result = RUN("post", claims, "--office", posted, "--today", "2026-03-16", "--quiet");
     assert_int_equal(result.code, 0);
     result_free(&result);

@@ -162,8 +162,8 @@ static void packs_of_some_campaigns(void **state)
 static void places_that_nothing_fills(void **state)
 {
     (void)state;
-    says(RUN("check", probe_write_claims("engine=HOLD|vin=" VIN_B), "--pack", own_pack, "--trust", key, "--today", TODAY,
-             "--lang", "de"),
+    says(RUN("check", probe_write_claims("engine=HOLD|vin=" VIN_B), "--pack", own_pack, "--trust", key, "--today",
+             TODAY, "--lang", "de"),
          1, "Wie verlangt: HOLD.");
 }
 

@@ -493,9 +493,8 @@ static void a_cell_that_no_file_could_hold_is_refused(void **state)
 
     need(name != NULL, "memory");
     for (size_t more = 0; more <= 1; more++) {
-        struct own_part own = {
-            .versions = &(struct dealer){.code = TEXT("D1"), .name = {name, LIMIT_CELL_BYTES + more}, .region = TEXT("")},
-            .version_count = 1};
+        struct dealer one = {.code = TEXT("D1"), .name = {name, LIMIT_CELL_BYTES + more}, .region = TEXT("")};
+        struct own_part own = {.versions = &one, .version_count = 1};
         struct parts parts = empty_parts();
         struct buffer lists = BUFFER_EMPTY;
         own_write(&lists, &own);
@@ -543,8 +542,9 @@ static char *large_pack(enum pack_part changed)
     sealed_close(sealed);
     pack_draft_free(&draft);
     assert_int_equal(sealed_open(path, &capture.sink, &large), WM_OK);
+    uint64_t first = PACK_HEAD_BYTES + sealed_head(large)->parts[changed].first_block * PACK_BLOCK_BYTES;
     for (uint64_t at = 0; at < sealed_head(large)->parts[changed].bytes; at += PACK_BLOCK_BYTES)
-        put_byte(path, PACK_HEAD_BYTES + sealed_head(large)->parts[changed].first_block * PACK_BLOCK_BYTES + at + 3, 0xa5);
+        put_byte(path, first + at + 3, 0xa5);
     sealed_close(large);
     return path;
 }
