@@ -89,14 +89,14 @@ run pack --out own.pack --sign key --work 8 --dealer D122 $office 2026-03-02 --v
 # claims of that dealer: again and revised, a repair order and a technician's day used again, a VIN of others, two
 # characters of a VIN the other way round, an approval
 awk -F, -v OFS=, 'NR == 1 { print; next } NR == 2 { other = $6 } NR == 3 { typed = substr($6, 1, 15) substr($6, 17, 1) substr($6, 16, 1) }
-    $3 == "D122" && n++ < 4 { print; $2 = 1; $18 = ""; print; $1 = $1 "X"; $2 = 0; $6 = other; $16 = "ANOTHER"; print
-        $1 = $1 "Y"; $6 = typed; print }' claims.csv > own-claims.csv
+    $3 == "D122" && n++ < 2 { print; $2 = 1; $18 = ""; print; $1 = $1 "X"; $2 = 0; $6 = other; $16 = "ANOTHER"; print
+        if (n == 1) { $1 = $1 "Y"; $6 = typed; print } }' claims.csv > own-claims.csv
 # what a corrected copy corrects: case, spelling, numbers, units, blanks, a VIN
 awk -F, -v OFS=, 'NR == 1 { print; next } NR == 2 { $7 = "Repaired"; $5 = "h26-02"; $3 = "d122"; $6 = tolower($6) }
     NR == 3 { $6 = substr($6, 1, 15) substr($6, 17, 1) substr($6, 16, 1); $20 = "\"84,50\"" } NR == 4 { $1 = $1 " " }
     NR <= 4' claims.csv > slips.csv
-# the answers again, a VIN mistyped and kept
-awk -F, 'NR == 3 { print "\n" substr($6, 1, 15) substr($6, 17, 1) substr($6, 16, 1) "\nj\nH26-02\nj\n\nC1\n\nRO-1\n" }' \
+# the answers again, a VIN mistyped first
+awk -F, 'NR == 3 { print "\n" substr($6, 1, 15) substr($6, 17, 1) substr($6, 16, 1) "\nn\n" $6 "\nH26-02\nj\n\nC1\n\nRO-1\n" }' \
     claims.csv > other-answers
 for at in $(seq 40); do printf '\nj\n'; done >> other-answers
 mv ../office.db ../offices/few.db
