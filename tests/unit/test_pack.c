@@ -764,6 +764,41 @@ static void what_cannot_be_packed_is_said(void **state)
     assert_false(file_is_there(out));
 }
 
+/* The first page of the profiles, behind their root, is none; opening the office reads only the last. */
+static void profiles_that_cannot_be_read_are_said(void **state)
+{
+    enum { CHILD_ROOM = 4, CELLS_AT = 12, INNER_PAGE = 5 };
+    char *damaged = words("%s/damaged.db", folder), *out = words("%s/damaged.pack", folder);
+    sqlite3 *database;
+    sqlite3_stmt *asked;
+    size_t size;
+    (void)state;
+
+    shell("cp %s %s", demo_file("office.db"), damaged);
+    assert_int_equal(sqlite3_open(damaged, &database), SQLITE_OK);
+    assert_int_equal(sqlite3_prepare_v2(database,
+                                        "SELECT rootpage, page_size FROM sqlite_schema, pragma_page_size "
+                                        "WHERE name = 'vehicle_profiles'",
+                                        -1, &asked, NULL),
+                     SQLITE_OK);
+    assert_int_equal(sqlite3_step(asked), SQLITE_ROW);
+    size_t root = (size_t)sqlite3_column_int64(asked, 0) - 1, page = (size_t)sqlite3_column_int64(asked, 1);
+    sqlite3_finalize(asked);
+    sqlite3_close(database);
+    char *whole = read_whole(damaged, &size);
+    const unsigned char *at = (unsigned char *)whole + root * page;
+    assert_int_equal(at[0], INNER_PAGE);
+    const unsigned char *cell = at + (size_t)at[CELLS_AT] * 256 + at[CELLS_AT + 1];
+    size_t child = 0;
+    for (size_t i = 0; i < CHILD_ROOM; i++)
+        child = child * 256 + cell[i];
+    put_byte(damaged, (child - 1) * page, 0xff);
+    free(whole);
+    says(RUN("pack", "--out", out, "--sign", words("%s/key", folder), "--office", damaged, "--work", TEST_WORK), 2,
+         "the vehicles' profiles cannot be read from the office file");
+    assert_false(file_is_there(out));
+}
+
 /* --- An office of odd claims --------------------------------------------------------------------------- */
 
 #define VIN_UNREGISTERED "EZ7TAAC14KT009999"
@@ -886,6 +921,7 @@ int main(void)
         cmocka_unit_test(a_useless_pack_leaves_no_key),
         cmocka_unit_test(secrets_are_kept),
         cmocka_unit_test(what_cannot_be_packed_is_said),
+        cmocka_unit_test(profiles_that_cannot_be_read_are_said),
         cmocka_unit_test(odd_claims_are_known),
         cmocka_unit_test(findings_of_whole_tables_are_the_offices),
     };
