@@ -74,6 +74,8 @@ static const struct call_case MISTAKES[] = {
      "--due-within \"a week\" is no number of days; write it as 7; see `witnessmark flags --help`"},
     {{"report", "night", "--seconds", "x"},
      "--seconds \"x\" is no whole number from 1; write it as 300; see `witnessmark report --help`"},
+    {{"report", "night", "--seconds", "0"},
+     "--seconds \"0\" is no whole number from 1; write it as 300; see `witnessmark report --help`"},
     {{"pack", "--work", "much"},
      "--work \"much\" is no whole number; write it as 256; see `witnessmark pack --help`"},
     {{"pack", "--valid-to", "later"}, "--valid-to \"later\" " NOT_A_DATE "; see `witnessmark pack --help`"},
