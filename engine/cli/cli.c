@@ -611,7 +611,12 @@ int cli_exit(int status)
 
 int cli_say_recorded(struct buffer *words, struct diag_sink *sink)
 {
-    if (words->failed || !descriptor_write(STDOUT_FILENO, words->bytes, words->length))
+    return cli_say_recorded_on(STDOUT_FILENO, words, sink);
+}
+
+int cli_say_recorded_on(int descriptor, struct buffer *words, struct diag_sink *sink)
+{
+    if (words->failed || !descriptor_write(descriptor, words->bytes, words->length))
         diag_warning(sink, (struct place){{NULL, 0}, 0, 0},
                      "it is done, but what was done could not be printed: %s",
                      words->failed ? "out of memory" : strerror(errno));

@@ -180,6 +180,9 @@ int cli_exit(int status);
  * be printed: then a warning says so, and the command is done all the same. */
 int cli_say_recorded(struct buffer *words, struct diag_sink *sink);
 
+/* The same on another descriptor, where standard output is for the decisions. */
+int cli_say_recorded_on(int descriptor, struct buffer *words, struct diag_sink *sink);
+
 /* A sink for what fails when all is recorded: a warning on the sink given, which must outlive it. */
 struct diag_sink cli_recorded(struct diag_sink *sink);
 

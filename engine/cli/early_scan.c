@@ -27,13 +27,11 @@ static void pass_on(void *context, const struct diag *diag)
     diag_pass(scan->user_sink, diag);
 }
 
-/* For the user, if it comes to that: other threads may speak before it is known. */
+/* For the user, if it comes to that: other threads may speak before it is known. The search ends with what it says. */
 static void keep(void *context, const struct diag *diag)
 {
     struct early_scan *scan = context;
 
-    if (scan->message[0] != '\0')
-        return;
     snprintf(scan->message, sizeof scan->message, "%s", diag->message);
     scan->place = (struct place){scan->source->name, diag->place.line, diag->place.column};
 }
@@ -74,7 +72,7 @@ int early_scan_close(struct early_scan *scan)
 {
     pthread_join(scan->thread, NULL);
     destroy(scan);
-    if (scan->status != WM_OK && scan->message[0] != '\0')
+    if (scan->status != WM_OK)
         diag_error(scan->user_sink, scan->place, "%s", scan->message);
     return scan->status;
 }

@@ -15,7 +15,7 @@
 struct early_scan {
     const struct csv_source *source;
     struct diag_sink *user_sink;
-    struct diag_sink own_sink;  /* of the search; keeps the first thing said in place and message */
+    struct diag_sink own_sink;  /* of the search; keeps what is said in place and message */
     struct diag_sink held_sink; /* for the deciding: passes on when the search has found nothing */
     pthread_mutex_t lock;       /* has_ended, status */
     pthread_cond_t ended;
@@ -23,7 +23,7 @@ struct early_scan {
     bool has_ended;
     int status;
     struct place place;
-    char message[LIMIT_MESSAGE_BYTES]; /* empty: nothing was said */
+    char message[LIMIT_MESSAGE_BYTES]; /* why the file may not be used */
 };
 
 /* Starts the search; scan stays where it is until early_scan_close. WM_NO_MEMORY: no thread can be had, and

@@ -2,6 +2,7 @@
 
 #include "base/shown.h"
 #include "base/status.h"
+#include "cli/add_dump.h"
 #include "cli/explain_text.h"
 #include "cli/desk.h"
 #include "ledger/claim_name.h"
@@ -127,12 +128,6 @@ static void write_text(struct buffer *out, const json_t *explanation)
                       string_of(decision, "by"), string_of(decision, "action"), string_of(decision, "payable"),
                       string_of(decision, "due"), string_of(decision, "reason"));
     buffer_say(out, "The decision that stands: %s\n\n", string_of(explanation, "decision_now"));
-}
-
-static int add_dump(const char *bytes, size_t length, void *context)
-{
-    buffer_add(context, bytes, length);
-    return ((struct buffer *)context)->failed ? -1 : 0;
 }
 
 static int write_explanation(struct explaining *explaining, const json_t *explanation)

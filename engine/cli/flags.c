@@ -5,6 +5,7 @@
 #include "base/chunks.h"
 #include "base/shown.h"
 #include "base/status.h"
+#include "cli/add_dump.h"
 #include "cli/desk.h"
 #include "cli/write_claims.h"
 #include "facts/deadlines.h"
@@ -204,12 +205,6 @@ static int fill_json(const struct listing *listing, json_t *object, const struct
         return set(object, "findings", findings);
     json_decref(findings);
     return status;
-}
-
-static int add_dump(const char *bytes, size_t length, void *context)
-{
-    buffer_add(context, bytes, length);
-    return ((struct buffer *)context)->failed ? -1 : 0;
 }
 
 static int write_json(const struct listing *listing, struct buffer *out, const struct flagged_claim *claim,

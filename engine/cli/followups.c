@@ -4,6 +4,7 @@
 #include "base/shown.h"
 #include "base/status.h"
 #include "base/date.h"
+#include "cli/add_dump.h"
 #include "cli/command.h"
 #include "ledger/followups_list.h"
 
@@ -91,12 +92,6 @@ static int fill_json(const struct listing *listing, json_t *object, const struct
                      followup->due_on == DAY_NONE ? json_null()
                                                   : json_integer(followup->due_on - listing->options->today));
     return status == WM_OK ? set_day(object, "vehicle_status_on", followup->vehicle_status_on) : status;
-}
-
-static int add_dump(const char *bytes, size_t length, void *context)
-{
-    buffer_add(context, bytes, length);
-    return ((struct buffer *)context)->failed ? -1 : 0;
 }
 
 static int write_json(const struct listing *listing, struct buffer *out, const struct open_followup *followup)

@@ -365,10 +365,8 @@ static bool matches(const struct language *language, struct text form, struct te
     if (!text_starts_with(words, before))
         return false;
     words = (struct text){words.bytes + before.length, words.length - before.length};
-    if (!has_place)
-        return words.length == 0;
-    if (matching->count == MOST_PLACES)
-        return false;
+    if (!has_place || matching->count == MOST_PLACES)
+        return !has_place && words.length == 0;
     int number = matching->count++;
     memcpy(matching->names[number], name.bytes, name.length < 23 ? name.length : 23);
     matching->names[number][name.length < 23 ? name.length : 23] = '\0';

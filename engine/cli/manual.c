@@ -13,8 +13,7 @@ static bool takes(const struct command *command, int option)
 /* --- The page ------------------------------------------------------------------------------------------------
  */
 
-/* Text as it stands: a hyphen stays one, and no line of it is a request. */
-static void print_roff(FILE *to, const char *text, size_t length)
+void manual_print_text(FILE *to, const char *text, size_t length)
 {
     bool line_begins = true;
 
@@ -36,10 +35,10 @@ static void print_roff(FILE *to, const char *text, size_t length)
 static void print_roff_line(FILE *to, const char *request, const char *text, const char *more)
 {
     fputs(request, to);
-    print_roff(to, text, strlen(text));
+    manual_print_text(to, text, strlen(text));
     if (more != NULL && more[0] != '\0') {
         fputc(' ', to);
-        print_roff(to, more, strlen(more));
+        manual_print_text(to, more, strlen(more));
     }
     fputc('\n', to);
 }
@@ -52,11 +51,11 @@ static void print_option(FILE *to, const struct command *command, enum option_nu
         option == OPTION_FORMAT ? cli_format_words(command, "|", "|", formats) : kind->argument;
 
     fputs(".TP\n\\fB\\-\\-", to);
-    print_roff(to, kind->name, strlen(kind->name));
+    manual_print_text(to, kind->name, strlen(kind->name));
     fputs("\\fR", to);
     if (argument != NULL) {
         fputs(" \\fI", to);
-        print_roff(to, argument, strlen(argument));
+        manual_print_text(to, argument, strlen(argument));
         fputs("\\fR", to);
     }
     print_roff_line(to, "\n", kind->help, NULL);
@@ -69,7 +68,7 @@ static void print_command(FILE *to, const struct command *command)
     print_roff_line(to, "", command->summary, NULL);
     if (command->details[0] != '\0') {
         fputs(".PP\n.nf\n", to);
-        print_roff(to, command->details, strlen(command->details));
+        manual_print_text(to, command->details, strlen(command->details));
         fputs(".fi\n", to);
     }
     for (int i = 0; i < OPTIONS; i++)

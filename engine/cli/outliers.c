@@ -3,6 +3,7 @@
 
 #include "base/date.h"
 #include "base/status.h"
+#include "cli/add_dump.h"
 #include "cli/command.h"
 #include "cli/decisions.h"
 #include "cli/desk.h"
@@ -52,12 +53,6 @@ static void write_csv(const struct outlier_flag *flag, struct buffer *out)
     buffer_add_byte(out, ',');
     buffer_add_csv(out, flag->basis);
     buffer_add_byte(out, '\n');
-}
-
-static int add_dump(const char *bytes, size_t length, void *context)
-{
-    buffer_add(context, bytes, length);
-    return ((struct buffer *)context)->failed ? -1 : 0;
 }
 
 /* A name, and a text behind it. */

@@ -6,6 +6,7 @@
 #include <string.h>
 #include <unistd.h>
 
+#include "base/file.h"
 #include "base/shown.h"
 #include "base/status.h"
 #include "cli/decisions.h"
@@ -559,15 +560,15 @@ static int post_files(struct posting *posting)
 static int print_words(struct posting *posting, bool decisions_on_screen)
 {
     struct buffer *words = &posting->words;
-    FILE *to = decisions_on_screen ? stderr : stdout;
+    int to = decisions_on_screen ? STDERR_FILENO : STDOUT_FILENO;
 
     if (posting->options->quiet)
         return EXIT_DONE;
-    if (posting->recorded > 0 && !decisions_on_screen)
-        return cli_say_recorded(words, &posting->desk.sink);
+    if (posting->recorded > 0)
+        return cli_say_recorded_on(to, words, &posting->desk.sink);
     if (words->failed)
-        return posting->recorded > 0 ? EXIT_DONE : cli_exit(WM_NO_MEMORY);
-    if (words->length == 0 || (fwrite(words->bytes, 1, words->length, to) == words->length && fflush(to) == 0))
+        return cli_exit(WM_NO_MEMORY);
+    if (descriptor_write(to, words->bytes, words->length))
         return EXIT_DONE;
     diag_error(&posting->desk.sink, (struct place){TEXT("standard output"), 0, 0}, "cannot write: %s",
                strerror(errno));

@@ -236,8 +236,7 @@ static int stage(struct replies *replies, struct reply *reply)
     reply->staged = true;
     bool written = descriptor_write(descriptor, reply->words.bytes, reply->words.length);
     int failure = errno;
-    bool closed = close(descriptor) == 0;
-    if (written && closed)
+    if (close(descriptor) == 0 && written)
         return WM_OK;
     errno = written ? errno : failure;
     return report(replies, reply->name.bytes, "cannot write");

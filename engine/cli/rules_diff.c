@@ -6,6 +6,7 @@
 
 #include "base/shown.h"
 #include "base/status.h"
+#include "cli/add_dump.h"
 #include "cli/redecide.h"
 #include "cli/desk.h"
 #include "rules/differences.h"
@@ -89,15 +90,9 @@ static json_t *json_or_null(struct text t)
 
 static void add_json(struct diffing *diffing, json_t *object)
 {
-    char *written = object != NULL ? json_dumps(object, JSON_COMPACT) : NULL;
-
-    if (written == NULL) {
+    if (object == NULL || json_dump_callback(object, add_dump, &diffing->out, JSON_COMPACT) != 0)
         diffing->out.failed = true;
-    } else {
-        buffer_add_string(&diffing->out, written);
-        buffer_add_byte(&diffing->out, '\n');
-    }
-    free(written);
+    buffer_add_byte(&diffing->out, '\n');
     json_decref(object);
 }
 

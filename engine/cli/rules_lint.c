@@ -4,6 +4,7 @@
 #include "base/limits.h"
 #include "base/shown.h"
 #include "base/status.h"
+#include "cli/add_dump.h"
 #include "cli/command.h"
 #include "cli/fleet.h"
 #include "cli/desk.h"
@@ -108,12 +109,9 @@ static void write_json(const struct linting *linting, const char *kind, const st
                   "kind", kind, "file", json_or_null(buffer_text(&file)), "line", line, "column", column,
                   "wrong", json_or_null(result->wrong), "example", json_or_null(result->example), "vehicles",
                   vehicles, "advice", json_or_null(result->advice));
-    char *written = object != NULL ? json_dumps(object, JSON_COMPACT) : NULL;
-    if (written == NULL)
+    if (object == NULL || json_dump_callback(object, add_dump, out, JSON_COMPACT) != 0)
         out->failed = true;
-    else
-        buffer_format(out, "%s\n", written);
-    free(written);
+    buffer_add_byte(out, '\n');
     json_decref(object);
     buffer_free_into(&file, out);
 }

@@ -4,6 +4,7 @@
 
 #include "base/shown.h"
 #include "base/status.h"
+#include "cli/add_dump.h"
 
 /* --- CSV
  * ------------------------------------------------------------------------------------------------------ */
@@ -203,12 +204,6 @@ static json_t *json_claim(struct text file, const struct dossier *dossier, struc
             *failed = true;
     set(object, "findings", findings, failed);
     return object;
-}
-
-static int add_dump(const char *bytes, size_t length, void *context)
-{
-    buffer_add(context, bytes, length);
-    return ((struct buffer *)context)->failed ? -1 : 0;
 }
 
 int write_claim_json(struct buffer *out, struct text file, const struct dossier *dossier)

@@ -4,6 +4,7 @@
 
 #include "audit/draw.h"
 #include "base/status.h"
+#include "cli/add_dump.h"
 #include "cli/write_claims.h"
 
 enum { TEXT_WIDTH = 80, NOTE_INDENT = 2, MONEY_DIGITS = 15 };
@@ -260,12 +261,6 @@ static json_t *json_estimates(const struct evaluation *evaluation)
             failed |= json_object_set_new(estimates, ESTIMATOR_NAMES[i],
                                           json_estimate(&evaluation->estimates[i])) != 0;
     return whole(estimates, failed);
-}
-
-static int add_dump(const char *bytes, size_t length, void *context)
-{
-    buffer_add(context, bytes, length);
-    return ((struct buffer *)context)->failed ? -1 : 0;
 }
 
 static int write_json(struct buffer *out, const struct sample *sample, const struct evaluation *evaluation)

@@ -114,9 +114,7 @@ static int read_secret(int descriptor, const char *path, struct diag_sink *sink,
     struct stat about;
     struct secret_key key;
 
-    if (fstat(descriptor, &about) != 0)
-        return cannot(sink, path, "cannot read the key");
-    if (!S_ISREG(about.st_mode)) {
+    if (fstat(descriptor, &about) != 0 || !S_ISREG(about.st_mode)) {
         diag_error(sink, place_of(path), "this is no regular file; name the file of the secret key");
         return WM_BAD_INPUT;
     }
@@ -144,15 +142,13 @@ int secret_key_read(const char *path, struct diag_sink *sink, struct secret_key 
 {
     int descriptor = open(path, O_RDONLY | O_NOFOLLOW | O_CLOEXEC | O_NONBLOCK);
 
-    if (sodium_init() < 0)
-        return WM_NO_MEMORY;
     if (descriptor < 0 && errno == ELOOP) {
         diag_error(sink, place_of(path), "this is a link; name the file of the secret key itself");
         return WM_BAD_INPUT;
     }
     if (descriptor < 0)
         return cannot(sink, path, "cannot open the key");
-    int status = read_secret(descriptor, path, sink, ret_key);
+    int status = sodium_init() < 0 ? WM_NO_MEMORY : read_secret(descriptor, path, sink, ret_key);
     close(descriptor);
     return status;
 }
@@ -187,17 +183,21 @@ static int read_public_file(const char *path, struct diag_sink *sink, struct pub
     return status;
 }
 
-int public_key_read(const char *word, struct diag_sink *sink, struct public_key *ret_key)
+/* The key itself, or the file that it stands in. */
+static int read_public(const char *word, struct diag_sink *sink, struct public_key *ret_key)
 {
     struct public_key key;
 
-    if (sodium_init() < 0)
-        return WM_NO_MEMORY;
     if (decode(text_trim(text_of(word)), key.bytes, sizeof key.bytes)) {
         *ret_key = key;
         return WM_OK;
     }
     return read_public_file(word, sink, ret_key);
+}
+
+int public_key_read(const char *word, struct diag_sink *sink, struct public_key *ret_key)
+{
+    return sodium_init() < 0 ? WM_NO_MEMORY : read_public(word, sink, ret_key);
 }
 
 void public_key_fingerprint(const struct public_key *key, char room[KEY_FINGERPRINT_ROOM])

@@ -534,19 +534,17 @@ static int answer_kit(const struct pack *pack, struct history *history, const st
 
 static int answer_one(struct pack *pack, struct history *history, const struct history_ask *ask)
 {
-    if (ask->question == ASK_VEHICLE)
-        return answer_vehicle(pack, history, ask->vin);
-    if (!pack_is_for(pack, ask->dealer))
+    if (ask->question != ASK_VEHICLE && !pack_is_for(pack, ask->dealer))
         return WM_OK;
-    uint32_t number = text_index_find(&pack->own.by_claim, ask->claim);
     switch (ask->question) {
-    case ASK_CLAIM: return number != TEXT_INDEX_NONE ? restore_own(pack, history, number) : WM_OK;
+    case ASK_VEHICLE: return answer_vehicle(pack, history, ask->vin);
     case ASK_REPAIR_ORDER: return answer_order(pack, history, ask);
     case ASK_TECHNICIAN_DAY: return answer_technician(pack, history, ask);
     case ASK_KIT: return answer_kit(pack, history, ask);
-    case ASK_VEHICLE: break;
+    case ASK_CLAIM: break;
     }
-    return WM_OK;
+    uint32_t number = text_index_find(&pack->own.by_claim, ask->claim);
+    return number != TEXT_INDEX_NONE ? restore_own(pack, history, number) : WM_OK;
 }
 
 static int answer(void *context, struct history *history, const struct history_ask *asks, uint32_t count)
@@ -738,9 +736,7 @@ int pack_open(const char *path, const struct pack_trust *trust, struct diag_sink
 {
     struct pack *pack = calloc(1, sizeof *pack);
 
-    if (pack == NULL)
-        return WM_NO_MEMORY;
-    if (pthread_mutex_init(&pack->lock, NULL) != 0) {
+    if (pack == NULL || pthread_mutex_init(&pack->lock, NULL) != 0) {
         free(pack);
         return WM_NO_MEMORY;
     }

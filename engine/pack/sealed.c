@@ -1,5 +1,6 @@
 #include "pack/sealed.h"
 
+#include <assert.h>
 #include <errno.h>
 #include <fcntl.h>
 #include <sodium.h>
@@ -176,8 +177,7 @@ static int grow_tree(const struct buffer *data, struct buffer *ret_tree, uint8_t
                                                 (shape.first[level - 1] - shape.count[0]) * PACK_BLOCK_BYTES;
         add_level(ret_tree, below, shape.count[level - 1]);
     }
-    if (ret_tree->failed)
-        return WM_NO_MEMORY;
+    assert(!ret_tree->failed);
     digest_block((const uint8_t *)ret_tree->bytes + ret_tree->length - PACK_BLOCK_BYTES, root);
     return WM_OK;
 }

@@ -230,10 +230,8 @@ int office_findings_of(const struct rules *rules, const struct dossier *dossier,
                        take_office_finding *take, void *taker)
 {
     struct pattern_work *work = NULL;
-    int status = reasons == 0 || dossier->claim.unreadable ? WM_NOT_FOUND : pattern_work_new(&work);
+    int status = pattern_work_new(&work);
 
-    if (status == WM_NOT_FOUND)
-        return WM_OK;
     for (uint32_t i = 0; status == WM_OK && i < rules->check_count[SCOPE_CLAIM]; i++) {
         const struct check *check = &rules->checks[SCOPE_CLAIM][i];
         for (uint32_t row = 0; status == WM_OK && row < table_row_count(check->table); row++) {

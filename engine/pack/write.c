@@ -120,8 +120,7 @@ static int take_profile(void *taker, uint32_t number, const struct vehicle_profi
     struct profile_taking *taking = taker;
     struct buffer *out = taking->records;
 
-    if (number >= taking->limit)
-        return WM_BAD_INPUT;
+    assert(number < taking->limit); /* it was asked for */
     put_text(out, profile->model_line);
     put_text(out, profile->engine);
     put_text(out, profile->transmission);
@@ -311,10 +310,11 @@ static void put_entries(struct buffer *out, const struct locked_vehicle *locked,
 /* Equal tags would give one vehicle the other's record: of 5,000,000 vehicles once in a million packs. */
 static bool tags_differ(const struct locked_vehicle *locked, size_t count)
 {
-    for (size_t i = 1; i < count; i++)
-        if (locked[i].tag == locked[i - 1].tag)
-            return false;
-    return true;
+    size_t i = 1;
+
+    while (i < count && locked[i].tag != locked[i - 1].tag)
+        i++;
+    return i >= count;
 }
 
 static int add_vehicles(struct packing *packing)
@@ -682,11 +682,9 @@ int pack_write(const struct pack_request *request, struct output *output, struct
 {
     struct packing packing = {.request = request, .sink = sink};
 
-    if (sodium_init() < 0)
-        return WM_NO_MEMORY;
     if (request->dealer.length > PACK_DEALER_BYTES)
         return say(&packing, WM_BAD_INPUT, "the dealer's code is longer than 255 bytes; check it");
-    int status = write_all(&packing, output);
+    int status = sodium_init() < 0 ? WM_NO_MEMORY : write_all(&packing, output);
     pack_draft_free(&packing.draft);
     collection_free(&packing.collection);
     arena_free(&packing.arena);

@@ -162,6 +162,7 @@ cp "$demo/office.db" ../offices/loaded.db
 "$program" check claims.csv --office ../offices/loaded.db --today 2026-03-02 --format csv > ../checked.csv || [ $? = 1 ]
 awk -F, '$7 == "hold" && !held++ { print "held=" $4 "/" $2 } $7 == "pay" && $10 > 0 && !paid++ { print "paid=" $4 "/" $2; print "vin=" $6 }' \
     ../checked.csv > ../names
+awk -F, 'NR == 1 { print "dealer,claim" } $7 == "pay" && $10 > 0 && n++ < 3 { print $4 "," $2 }' ../checked.csv > picks.csv
 
 # --- and the next ones ---
 cp ../offices/loaded.db ../office.db
@@ -205,8 +206,28 @@ head -n 25 "$demo/vehicles.csv" > few.csv
 awk -F, 'NR > 1 && NR < 17 { print $6 }' claims.csv | grep -F -f - "$demo/vehicles.csv" >> few.csv
 head -n 9 claims.csv > few-claims.csv
 run load vehicles few.csv $office 2026-01-05
+# of the dealers that packs are made for: all kinds of what they own
+awk -F, 'NR == 1 || (($2 == "D111" || $2 == "D113" || $2 == "D122") && ++n[$2] <= 3)' "$demo/shipments.csv" > few-shipments.csv
+awk -F, -v OFS=, 'NR == 1 || NR == 2 { print } NR == 3 { $2 = "D122"; print; $1 = "ANOTHER"; print }' \
+    "$demo/approvals.csv" > few-approvals.csv
 run load dealers dealers.csv $office 2026-01-05
+run load shipments few-shipments.csv $office 2026-01-05
+run load approvals few-approvals.csv $office 2026-01-05
 run post claims.csv $office 2026-03-02
 run pack --out few.pack --sign key --work 8 $office 2026-03-02 --valid-to 2026-12-31
 run pack --out every.pack --sign key --work 8 --dealer D116 --rules rules-every $office 2026-03-02 --valid-to 2026-12-31
+run pack --out own.pack --sign key --work 8 --dealer D122 $office 2026-03-02 --valid-to 2026-12-31
+# claims of that dealer: again and revised, a repair order and a technician's day used again, a VIN of others, two
+# characters of a VIN the other way round, an approval
+awk -F, -v OFS=, 'NR == 1 { print; next } NR == 2 { other = $6 } NR == 3 { typed = substr($6, 1, 15) substr($6, 17, 1) substr($6, 16, 1) }
+    $3 == "D122" && n++ < 2 { print; $2 = 1; $18 = ""; print; $1 = $1 "X"; $2 = 0; $6 = other; $16 = "ANOTHER"; print
+        if (n == 1) { $1 = $1 "Y"; $6 = typed; print } }' claims.csv > own-claims.csv
+# what a corrected copy corrects: case, spelling, numbers, units, blanks, a VIN
+awk -F, -v OFS=, 'NR == 1 { print; next } NR == 2 { $7 = "Repaired"; $5 = "h26-02"; $3 = "d122"; $6 = tolower($6) }
+    NR == 3 { $6 = substr($6, 1, 15) substr($6, 17, 1) substr($6, 16, 1); $20 = "\"84,50\"" } NR == 4 { $1 = $1 " " }
+    NR <= 4' claims.csv > slips.csv
+# the answers again, a VIN mistyped first
+awk -F, 'NR == 3 { print "\n" substr($6, 1, 15) substr($6, 17, 1) substr($6, 16, 1) "\nn\n" $6 "\nH26-02\nj\n\nC1\n\nRO-1\n" }' \
+    claims.csv > other-answers
+for at in $(seq 40); do printf '\nj\n'; done >> other-answers
 mv ../office.db ../offices/few.db

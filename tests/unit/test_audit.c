@@ -372,6 +372,7 @@ static void drawn_again(void **state)
     /* without a seed one is made, printed and kept */
     says(DRAW("--name", "t", "--size", "5"), 0, "seed: ");
     says(AUDIT("sample", "redraw", "t"), 0, "the same 5 claims");
+    says(AUDIT("sample", "redraw", "t", "--out", words("%s/no/where", folder)), 2, "No such file or directory");
     /* what happens to a claim of the frame is said */
     says(AUDIT("reverse", "D137/A0361", "--by", "x", "--reason", "y", "--today", "2026-06-02"), 0, "due -");
     says(AUDIT("sample", "redraw", "s"), 1,
@@ -495,8 +496,11 @@ static void picked_by_hand(void **state)
 
     new_office();
     write_words(path, "dealer,claim\nD137,A0003\nD137,A0002\nD137,A0003\n");
-    says(DRAW("--name", "s", "--pick", path, "--size", "4"), 2,
-         "--size, --interval, --by and --seed have no place");
+    static const char *const NO_PLACE[][2] = {
+        {"--size", "4"}, {"--interval", "9"}, {"--by", "dealer"}, {"--seed", "1"}};
+    for (size_t i = 0; i < COUNT(NO_PLACE); i++)
+        says(DRAW("--name", "s", "--pick", path, NO_PLACE[i][0], NO_PLACE[i][1]), 2,
+             "--size, --interval, --by and --seed have no place");
     says(DRAW("--name", "s", "--pick", path, "--out", sheet_path()), 0,
          "2 claims, picked by hand on 2026-06-01; not random");
     says(AUDIT("sample", "redraw", "s"), 0, "the claims were picked by hand; they are listed as recorded");

@@ -3,8 +3,11 @@
 #include "program.h"
 
 #include <pty.h>
+#include <signal.h>
+#include <sys/resource.h>
 
 #include "cli/command.h"
+#include "cli/manual.h"
 
 static char *folder, *office;
 
@@ -71,6 +74,8 @@ static const struct call_case MISTAKES[] = {
      "--due-within \"a week\" is no number of days; write it as 7; see `witnessmark flags --help`"},
     {{"report", "night", "--seconds", "x"},
      "--seconds \"x\" is no whole number from 1; write it as 300; see `witnessmark report --help`"},
+    {{"report", "night", "--seconds", "0"},
+     "--seconds \"0\" is no whole number from 1; write it as 300; see `witnessmark report --help`"},
     {{"pack", "--work", "much"},
      "--work \"much\" is no whole number; write it as 256; see `witnessmark pack --help`"},
     {{"pack", "--valid-to", "later"}, "--valid-to \"later\" " NOT_A_DATE "; see `witnessmark pack --help`"},
@@ -246,6 +251,33 @@ static void help_is_there(void **state)
     result_free(&version);
 }
 
+/* Whatever of roff it has. */
+static void text_stands_in_the_manual_as_it_is(void **state)
+{
+    static const struct {
+        const char *text, *page;
+    } CASES[] = {
+        {"a-b c.d", "a\\-b c.d"},
+        {".TH", "\\&.TH"},
+        {"'a'\n.b\nc", "\\&'a'\n\\&.b\nc"},
+        {"C:\\x", "C:\\ex"},
+        {"say \"x\"", "say \\(dqx\\(dq"},
+        {"", ""},
+    };
+    (void)state;
+
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        char *page = NULL;
+        size_t length = 0;
+        FILE *to = open_memstream(&page, &length);
+        need(to != NULL, "memory");
+        manual_print_text(to, CASES[i].text, strlen(CASES[i].text));
+        need(fclose(to) == 0, "memory");
+        assert_string_equal(page, CASES[i].page);
+        free(page);
+    }
+}
+
 /* --- Output that cannot be written
  * -------------------------------------------------------------------------------- */
 
@@ -266,6 +298,13 @@ static void a_full_disk_is_said(void **state)
          "warning: it is done, but what was done could not be printed: No space left on device\n"},
         {"pack --out %1$s/full.pack --sign %1$s/full --office %1$s/office.db --work 8", 0,
          "warning: it is done, but what was done could not be printed: No space left on device\n"},
+        {"post %1$s/night.csv --office %1$s/full.db --today 2026-03-02", 0,
+         "warning: it is done, but what was done could not be printed: No space left on device\n"},
+        {"post %1$s/night.csv --office %1$s/full.db --today 2026-03-02", 2, /* which does nothing */
+         "standard output: cannot write: No space left on device\n"},
+        {"sample draw --name s --because x --size 2 --office %1$s/full.db --today 2026-05-01", 0,
+         "warning: it is done, but what was done could not be printed: No space left on device\n"},
+        {"sample redraw s --office %1$s/full.db --today 2026-05-01", 2, "No space left on device\n"},
         {"verify --office %1$s/office.db", 2, "No space left on device\n"},
         {"flags --office %1$s/office.db --format csv", 2, "No space left on device\n"},
         {"followups --office %1$s/office.db --format csv", 2, "No space left on device\n"},
@@ -285,7 +324,8 @@ static void a_full_disk_is_said(void **state)
     };
     (void)state;
 
-    shell("cp -r rules %s/rules", folder);
+    shell("cp -r rules %s/rules && cp %s %s/full.db && cp %s %s/night.csv", folder, office, folder,
+          demo_file("night-1.csv"), folder);
     write_words(words("%s/facts.csv", folder), "region\nUS-NY\n");
     for (size_t i = 0; i < COUNT(CASES); i++) {
         char call[1024];
@@ -303,6 +343,70 @@ static void a_full_disk_is_said(void **state)
     }
     assert_true(file_is_there(words("%s/full.pub", folder)));
     assert_true(file_is_there(words("%s/rules/campaigns/FULL/kits.csv", folder)));
+}
+
+/* --- What the machine does not give
+ * -------------------------------------------------------------------------------- */
+
+/* Runs it with a limit of the system. */
+static struct result run_within(__rlimit_resource_t resource, rlim_t limit, const char *const *call)
+{
+    struct rlimit was, is;
+
+    need(getrlimit(resource, &was) == 0, "limit");
+    is = (struct rlimit){limit, was.rlim_max};
+    need(setrlimit(resource, &is) == 0, "limit");
+    struct result result = run_program(call);
+    need(setrlimit(resource, &was) == 0, "limit");
+    return result;
+}
+
+/* A file so large that it is searched while it is decided, and a pack. */
+static void threads_that_cannot_be_had_are_done_without(void **state)
+{
+    const char *night = demo_file("night-1.csv"), *large = words("%s/large.csv", folder),
+               *key = words("%s/threads", folder), *pack = words("%s/threads.pack", folder);
+    const char *const check[] = {"check", large, "--office", office, "--today", "2026-03-02", "--threads", "4", NULL};
+    const char *const make[] = {"pack", "--out", pack, "--sign", key, "--office", office, "--work", "8",
+                                "--threads", "4", "--today", "2026-03-02", NULL};
+    const rlim_t no_stack_so_large = (rlim_t)1 << 50;
+    (void)state;
+
+    shell("cp %s %s; for i in $(seq 30); do tail -n +2 %s >> %s; done", night, large, night, large);
+    struct result with = run_program(check), without = run_within(RLIMIT_STACK, no_stack_so_large, check);
+    assert_int_equal(with.code, 1);
+    assert_int_equal(without.code, 1);
+    assert_string_equal(without.err, with.err);
+    assert_string_equal(without.out, with.out);
+    result_free(&with);
+    result_free(&without);
+    assert_int_equal(RUN("pack", "keygen", key).code, 0);
+    without = run_within(RLIMIT_STACK, no_stack_so_large, make);
+    assert_int_equal(without.code, 0);
+    assert_non_null(strstr(without.out, "packed 2400 vehicles and "));
+    result_free(&without);
+    assert_int_equal(RUN("pack", "show", pack, "--trust", words("%s.pub", key), "--today", "2026-03-02").code, 0);
+}
+
+/* The claims of a batch are decided again from a temporary file. */
+static void a_temporary_file_that_is_too_large_is_said(void **state)
+{
+    const char *posted = words("%s/posted.db", folder), *claims = words("%s/two.csv", folder);
+    const char *const diff[] = {"rules", "diff", "rules", "--office", posted, NULL};
+    (void)state;
+
+    shell("cp %s %s && cp %s %s && tail -n +2 %s >> %s", demo_file("office.db"), posted, demo_file("night-1.csv"),
+          claims, demo_file("night-2.csv"), claims);
+    struct result result = RUN("post", claims, "--office", posted, "--today", "2026-03-16", "--quiet");
+    assert_int_equal(result.code, 0);
+    result_free(&result);
+    signal(SIGXFSZ, SIG_IGN); /* what is written beyond the limit fails */
+    result = run_within(RLIMIT_FSIZE, 64 * 1024, diff);
+    signal(SIGXFSZ, SIG_DFL);
+    if (result.code != 2 ||
+        strstr(result.err, "batch 1 cannot be decided again: no temporary file; try again\n") == NULL)
+        fail_msg("exit %d, %s", result.code, result.err);
+    result_free(&result);
 }
 
 /* --- On a terminal
@@ -371,6 +475,9 @@ int main(void)
         cmocka_unit_test(campaigns_have_a_limit),
         cmocka_unit_test(help_is_there),
         cmocka_unit_test(a_full_disk_is_said),
+        cmocka_unit_test(text_stands_in_the_manual_as_it_is),
+        cmocka_unit_test(threads_that_cannot_be_had_are_done_without),
+        cmocka_unit_test(a_temporary_file_that_is_too_large_is_said),
         cmocka_unit_test(progress_is_for_terminals),
     };
     return cmocka_run_group_tests(tests, begin, end);

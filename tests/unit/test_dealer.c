@@ -171,6 +171,13 @@ static void several_files_are_named(void **state)
     assert_int_equal(lines_with(page.out, "fixtures/readme/claims.csv"), 1);
     assert_non_null(strstr(page.out, "Claims checked: 6,"));
     result_free(&page);
+    /* in other formats each row names its file */
+    page = RUN("check", "fixtures/readme/mistyped.csv", "fixtures/readme/claims.csv", "--pack", pack, "--trust", key,
+               "--today", "2026-03-01", "--format", "csv");
+    assert_int_equal(lines_with(page.out, "file,line,claim,"), 1);
+    assert_int_equal(lines_with(page.out, "fixtures/readme/mistyped.csv,"), 1);
+    assert_int_equal(lines_with(page.out, "fixtures/readme/claims.csv,"), 5);
+    result_free(&page);
 }
 
 static char *claims_file(const char *rows)

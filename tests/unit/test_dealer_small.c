@@ -61,6 +61,9 @@ static int begin(void **state)
                 "C,earlier_completed_on,option:tow,>finding,>effect,>message\n"
                 "silent,>= 2026-01-01,-,done-silent,note,\n"
                 "said,>= 2026-01-01,-,done-before,note,Done on {earlier_completed_on}; towing: {option:tow}.\n");
+    shell("mkdir %s/messages", rules);
+    write_words(probe_path("rules/messages/de.csv"),
+                "key,text\nchecks/claim/decider.csv:hold,Wie verlangt{nosuch}: {claim_engine}{model_year}.\n");
     struct result result = RUN("post", probe_write_claims(POSTED), "--office", office, "--rules", rules, "--today",
                                TODAY, "--quiet");
     if (result.code != 0)
@@ -153,6 +156,15 @@ static void packs_of_some_campaigns(void **state)
          0, "rules files for dealer D1");
     says(PAGE(some, "campaign=T2|vin=" VIN_GAMMA), 0,
          "This pack was made for campaigns T0, T1 only; campaign T2 is not checked.");
+}
+
+/* A translation may name what is no fact, or none that a table asks for; nothing stands there then. */
+static void places_that_nothing_fills(void **state)
+{
+    (void)state;
+    says(RUN("check", probe_write_claims("engine=HOLD|vin=" VIN_B), "--pack", own_pack, "--trust", key, "--today",
+             TODAY, "--lang", "de"),
+         1, "Wie verlangt: HOLD.");
 }
 
 /* --- One claim ------------------------------------------------------------------------------------------- */
@@ -340,6 +352,7 @@ int main(void)
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(pages_of_rare_claims),
         cmocka_unit_test(packs_of_some_campaigns),
+        cmocka_unit_test(places_that_nothing_fills),
         cmocka_unit_test(one_claim),
         cmocka_unit_test(what_one_claim_needs),
         cmocka_unit_test(copies_of_rare_rows),

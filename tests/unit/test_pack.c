@@ -7,8 +7,10 @@
 #include <errno.h>
 #include <sodium.h>
 
+#include "base/limits.h"
 #include "base/status.h"
 #include "pack/bytes.h"
+#include "pack/own.h"
 #include "pack/pack.h"
 #include "register/vehicle_pack.h"
 
@@ -482,6 +484,93 @@ static void well_signed_nonsense_is_refused(void **state)
     }
 }
 
+/* A dealer of one version whose name is as long as a cell may be, or a byte longer. */
+static void a_cell_that_no_file_could_hold_is_refused(void **state)
+{
+    char *path = words("%s/cell.pack", folder), *name = calloc(1, LIMIT_CELL_BYTES + 1);
+    struct capture capture;
+    (void)state;
+
+    need(name != NULL, "memory");
+    for (size_t more = 0; more <= 1; more++) {
+        struct dealer one = {.code = TEXT("D1"), .name = {name, LIMIT_CELL_BYTES + more}, .region = TEXT("")};
+        struct own_part own = {.versions = &one, .version_count = 1};
+        struct parts parts = empty_parts();
+        struct buffer lists = BUFFER_EMPTY;
+        own_write(&lists, &own);
+        parts.own = buffer_text(&lists);
+        parts.dealer = TEXT("D1");
+        seal_parts(path, &parts);
+        int status = open_pack(path, key, date_from_civil(2026, 4, 20), &capture);
+        assert_int_equal(status == WM_OK, more == 0);
+        assert_true((strstr(capture.text, "the pack does not fit together") != NULL) == (more == 1));
+        buffer_free(&lists);
+    }
+    free(name);
+}
+
+/* The pack of the dealer, so large that it is not checked whole at opening, with a byte changed in each block of a
+ * part. Its rules are followed by nothing that is read. */
+static char *large_pack(enum pack_part changed)
+{
+    enum { MORE = SEALED_CHECK_WHOLE };
+    char *path = words("%s/large.pack", folder);
+    struct sealed *sealed = NULL, *large = NULL;
+    struct pack_draft draft = {.head = {.made_on = 0}};
+    struct capture capture;
+    struct secret_key secret;
+    struct output output;
+
+    capture_start(&capture);
+    assert_int_equal(secret_key_read(words("%s/key", folder), &capture.sink, &secret), WM_OK);
+    assert_int_equal(sealed_open(pack, &capture.sink, &sealed), WM_OK);
+    draft.head = *sealed_head(sealed);
+    for (enum pack_part part = 0; part < PACK_PARTS; part++) {
+        struct buffer whole = BUFFER_EMPTY;
+        assert_int_equal(sealed_part(sealed, part, &whole), WM_OK);
+        char *room = part == PART_RULES ? buffer_room(&whole, MORE) : NULL;
+        if (room != NULL) {
+            memset(room, 0, MORE);
+            whole.length += MORE;
+        }
+        pack_draft_add(&draft, part, buffer_text(&whole));
+        buffer_free(&whole);
+    }
+    assert_int_equal(output_open(&output, path, &capture.sink), WM_OK);
+    assert_int_equal(pack_draft_seal(&draft, &secret, &output), WM_OK);
+    assert_int_equal(output_close(&output, &capture.sink), WM_OK);
+    sealed_close(sealed);
+    pack_draft_free(&draft);
+    assert_int_equal(sealed_open(path, &capture.sink, &large), WM_OK);
+    uint64_t first = PACK_HEAD_BYTES + sealed_head(large)->parts[changed].first_block * PACK_BLOCK_BYTES;
+    for (uint64_t at = 0; at < sealed_head(large)->parts[changed].bytes; at += PACK_BLOCK_BYTES)
+        put_byte(path, first + at + 3, 0xa5);
+    sealed_close(large);
+    return path;
+}
+
+/* Whatever meets the changed block says so, and nothing is decided. */
+static void a_changed_block_is_said_where_it_is_read(void **state)
+{
+    static const char SAID[] = "large.pack: this pack was changed after the office signed it; do not use it";
+    char *own = words("%s/own.pack", folder);
+    (void)state;
+
+    const char *large = large_pack(PART_VEHICLES);
+    says(RUN("check", demo_file("night-1.csv"), "--pack", large, "--trust", key, "--today", "2026-04-20"), 2, SAID);
+    says(RUN("worksheet", "EZ7BAMCK6KE421489", "--pack", large, "--trust", key, "--today", "2026-04-20"), 2, SAID);
+    says(RUN("pack", "show", large, "--trust", key, "--today", "2026-04-20"), 2, SAID);
+    says(RUN("pack", "--out", own, "--sign", words("%s/key", folder), "--office", office, "--dealer", "D113", "--base",
+             large, "--today", "2026-04-20"),
+         2, SAID);
+    large = large_pack(PART_PROFILES);
+    says(RUN("check", demo_file("night-1.csv"), "--pack", large, "--trust", key, "--today", "2026-04-20"), 2, SAID);
+    large = large_pack(PART_OWN);
+    says(RUN("check", demo_file("night-1.csv"), "--pack", large, "--trust", key, "--today", "2026-04-20"), 2, SAID);
+    assert_false(file_is_there(own));
+    unlink(large);
+}
+
 /* The head says what it should not, and is signed again. Where things stand in it: pack/sealed.c. */
 static void a_head_that_makes_no_sense_is_refused(void **state)
 {
@@ -675,6 +764,41 @@ static void what_cannot_be_packed_is_said(void **state)
     assert_false(file_is_there(out));
 }
 
+/* The first page of the profiles, behind their root, is none; opening the office reads only the last. */
+static void profiles_that_cannot_be_read_are_said(void **state)
+{
+    enum { CHILD_ROOM = 4, CELLS_AT = 12, INNER_PAGE = 5 };
+    char *damaged = words("%s/damaged.db", folder), *out = words("%s/damaged.pack", folder);
+    sqlite3 *database;
+    sqlite3_stmt *asked;
+    size_t size;
+    (void)state;
+
+    shell("cp %s %s", demo_file("office.db"), damaged);
+    assert_int_equal(sqlite3_open(damaged, &database), SQLITE_OK);
+    assert_int_equal(sqlite3_prepare_v2(database,
+                                        "SELECT rootpage, page_size FROM sqlite_schema, pragma_page_size "
+                                        "WHERE name = 'vehicle_profiles'",
+                                        -1, &asked, NULL),
+                     SQLITE_OK);
+    assert_int_equal(sqlite3_step(asked), SQLITE_ROW);
+    size_t root = (size_t)sqlite3_column_int64(asked, 0) - 1, page = (size_t)sqlite3_column_int64(asked, 1);
+    sqlite3_finalize(asked);
+    sqlite3_close(database);
+    char *whole = read_whole(damaged, &size);
+    const unsigned char *at = (unsigned char *)whole + root * page;
+    assert_int_equal(at[0], INNER_PAGE);
+    const unsigned char *cell = at + (size_t)at[CELLS_AT] * 256 + at[CELLS_AT + 1];
+    size_t child = 0;
+    for (size_t i = 0; i < CHILD_ROOM; i++)
+        child = child * 256 + cell[i];
+    put_byte(damaged, (child - 1) * page, 0xff);
+    free(whole);
+    says(RUN("pack", "--out", out, "--sign", words("%s/key", folder), "--office", damaged, "--work", TEST_WORK), 2,
+         "the vehicles' profiles cannot be read from the office file");
+    assert_false(file_is_there(out));
+}
+
 /* --- An office of odd claims --------------------------------------------------------------------------- */
 
 #define VIN_UNREGISTERED "EZ7TAAC14KT009999"
@@ -790,11 +914,14 @@ int main(void)
         cmocka_unit_test(another_key_or_day_is_refused),
         cmocka_unit_test(the_first_key_is_remembered),
         cmocka_unit_test(well_signed_nonsense_is_refused),
+        cmocka_unit_test(a_cell_that_no_file_could_hold_is_refused),
+        cmocka_unit_test(a_changed_block_is_said_where_it_is_read),
         cmocka_unit_test(a_head_that_makes_no_sense_is_refused),
         cmocka_unit_test(keys_are_read_as_people_hand_them_over),
         cmocka_unit_test(a_useless_pack_leaves_no_key),
         cmocka_unit_test(secrets_are_kept),
         cmocka_unit_test(what_cannot_be_packed_is_said),
+        cmocka_unit_test(profiles_that_cannot_be_read_are_said),
         cmocka_unit_test(odd_claims_are_known),
         cmocka_unit_test(findings_of_whole_tables_are_the_offices),
     };
