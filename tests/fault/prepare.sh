@@ -143,6 +143,7 @@ END
 
 cp -r rules rules-strict
 sed -i 's/,0\.975,0\.999,/,0.55,0.6,/' rules-strict/outliers.csv
+sed -i '/^new-york/s/,365,,/,365,30,/' rules-strict/deadlines.csv
 
 # --- Tables to try: a pattern and a long text, which it searches deeply; more sets of rows than are kept whole ---
 awk 'BEGIN { for (at = 0; at < 60000; at++) text = text "a"; print "\"engine\",campaign"; print text ",\"H26-02\"" }' > deep-facts.csv
