@@ -921,8 +921,6 @@ static int establish_differences(struct history *history, struct dossier *dossie
     struct text canonical = {row->text, row->length}, names;
     int status = WM_OK;
 
-    if (row->length == 0)
-        return WM_OK;
     if (row->in_file) {
         arena_reset(&history->scratch);
         status =

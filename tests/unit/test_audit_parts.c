@@ -3,6 +3,7 @@
  * limits. */
 #include "small_office.h"
 
+#include "audit/allocation.h"
 #include "audit/charging.h"
 #include "audit/draw.h"
 #include "audit/evaluation.h"
@@ -55,6 +56,45 @@ static void two_frames(void **state)
     assert_int_equal(frame_compare(&was, &none, &arena, &list, &count), WM_OK);
     assert_int_equal(count, COUNT(before));
     arena_free(&arena);
+}
+
+/* A thousand strata can be shared out; one dealer more is refused, and nothing is recorded. */
+static void more_strata_than_can_be(void **state)
+{
+    enum { DEALERS = ALLOCATION_STRATA + 1 };
+    const char *office = probe_path("strata.db"), *dealers = probe_path("strata.csv"), *claims;
+    FILE *file = fopen(dealers, "w");
+    struct buffer rows = BUFFER_EMPTY;
+    (void)state;
+
+    need(file != NULL, dealers);
+    fputs("dealer,name,region,labor_rate,parts_markup,active_from,active_to,valid_from\n", file);
+    for (int i = 0; i < DEALERS; i++) {
+        fprintf(file, "E%d,Some,US-AK,100,0,,,\n", i);
+        buffer_format(&rows, "%sdealer=E%d|labor=OP-1=1|labor_amount=10|total_amount=10", i > 0 ? "\n" : "", i);
+    }
+    need(fclose(file) == 0, dealers);
+    buffer_add_byte(&rows, '\0');
+    claims = probe_write_claims(rows.bytes);
+    shell("cp %s %s", small_whole, office);
+#define STRATA(...) RUN(__VA_ARGS__, "--office", office, "--rules", probe_path("rules"))
+    small_runs(STRATA("load", "dealers", dealers, "--today", "2026-03-01", "--quiet"));
+    small_runs(STRATA("post", claims, "--today", "2026-03-20", "--quiet"));
+    struct result result = STRATA("sample", "draw", "--name", "many", "--because", "all", "--size", "1001", "--by",
+                                  "dealer", "--since", "2026-03-20", "--today", "2026-04-01");
+    assert_int_equal(result.code, 2);
+    assert_string_equal(result.err, "the frame falls into more than 1000 strata; narrow it, or draw without --by\n");
+    result_free(&result);
+    /* with one dealer less in the frame they are */
+    small_runs(STRATA("reverse", "E7/C8", "--by", "A. Clerk", "--reason", "sold", "--today", "2026-03-21"));
+    result = STRATA("sample", "draw", "--name", "many", "--because", "all", "--size", "1000", "--by", "dealer", "--since",
+                    "2026-03-20", "--today", "2026-04-01");
+    assert_int_equal(result.code, 0);
+    assert_non_null(strstr(result.out, "frame: 1000 paid claims, 10000.00"));
+    result_free(&result);
+#undef STRATA
+    buffer_free(&rows);
+    unlink(office);
 }
 
 /* --- Evaluations -------------------------------------------------------------------------------- */
@@ -516,6 +556,7 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(two_frames),
+        cmocka_unit_test(more_strata_than_can_be),
         cmocka_unit_test(evaluations),
         cmocka_unit_test(worksheets),
         cmocka_unit_test(long_numbers),
