@@ -53,6 +53,9 @@ static int print_result(const struct options *options, const struct verify_optio
         return code;
     write_result(verify, result, &words);
     int status = words.failed ? WM_NO_MEMORY : output_open(&out, options->out, sink);
+    if (words.failed)
+        diag_error(sink, (struct place){text_of(options->office), 0, 0},
+                   "out of memory; the result could not be printed, run it again");
     if (status != WM_OK) {
         buffer_free(&words);
         return cli_exit(status);

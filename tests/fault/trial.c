@@ -321,9 +321,10 @@ static bool is_one_line(const char *text)
 /* Where each of several files cannot be opened or written, each has its line. */
 static bool says_why(const struct trial_case *what, const char *text)
 {
+    bool stays = what->action == CALL_MANY || what->action == CALL_FULL;
     size_t length = strlen(text);
 
-    return what->action == CALL_MANY || what->action == CALL_FULL ? length > 10 && text[length - 1] == '\n' : is_one_line(text);
+    return stays ? length > 10 && text[length - 1] == '\n' : is_one_line(text);
 }
 
 /* Equal names, where what they hold is another thing each time. */
@@ -374,14 +375,12 @@ static void judge_words(const struct trial_case *what, const struct ending *endi
 {
     bool warned = strncmp(ending->err, "warning: ", 9) == 0;
     size_t told = told_before(ending->err);
-    bool fault_told = step->damaged && told > 0 && ending->err[told] == '\0'; /* which is a reason too */
-
     bool same = strcmp(ending->err, good.err) == 0 && (step->varies || strcmp(ending->out, good.out) == 0);
     if (step->refused && ending->code == EXIT_UNUSABLE)
         expect(same || says_why(what, ending->err), what, counts, "neither the refusal nor a line that says why",
                ending);
     else if (ending->code == EXIT_UNUSABLE && good.code != EXIT_UNUSABLE)
-        expect(fault_told || says_why(what, ending->err + told), what, counts, "no single line says why", ending);
+        expect(says_why(what, ending->err + told), what, counts, "no single line says why", ending);
     else if (ending->code == good.code && !warned && !step->damaged) /* of a damaged row all but its number may lack */
         expect(same, what, counts, "done, but it said something else", ending);
 }

@@ -87,8 +87,8 @@ static void more_strata_than_can_be(void **state)
     result_free(&result);
     /* with one dealer less in the frame they are */
     small_runs(STRATA("reverse", "E7/C8", "--by", "A. Clerk", "--reason", "sold", "--today", "2026-03-21"));
-    result = STRATA("sample", "draw", "--name", "many", "--because", "all", "--size", "1000", "--by", "dealer", "--since",
-                    "2026-03-20", "--today", "2026-04-01");
+    result = STRATA("sample", "draw", "--name", "many", "--because", "all", "--size", "1000", "--by", "dealer",
+                    "--since", "2026-03-20", "--today", "2026-04-01");
     assert_int_equal(result.code, 0);
     assert_non_null(strstr(result.out, "frame: 1000 paid claims, 10000.00"));
     result_free(&result);

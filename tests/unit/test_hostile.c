@@ -327,8 +327,8 @@ static struct result try_pattern(const char *pattern, size_t subject_bytes)
 }
 
 /* A pattern that would run for years is given up, and one that is too large is refused where it is read. */
-/* Reads what the program prints into a pipe; when the pipe is full, so that the program stands, other bytes are put into
- * the file of claims. In a process of its own. */
+/* Reads what the program prints into a pipe; when the pipe is full, so that the program stands, other bytes are put
+ * into the file of claims. In a process of its own. */
 static pid_t exchange_while_read(const char *pipe, const char *claims, long at, const char *bytes)
 {
     enum { PIPE_BYTES = 65536 };
@@ -351,11 +351,12 @@ static pid_t exchange_while_read(const char *pipe, const char *claims, long at, 
     _exit(0);
 }
 
-/* A row is read once more where a later one of the file is its equal in number: from the file, which is not what it was. */
+/* A row is read once more where a later one of the file has its number: from the file, which is not what it was. */
 static void a_file_that_changes_while_it_is_read(void **state)
 {
     enum { ROWS = 16000 };
-    static const char HEADER[] = "claim,dealer,repair_order,technician,campaign,vin,outcome,completed_on,submitted_on\n",
+    static const char HEADER[] = "claim,dealer,repair_order,technician,campaign,vin,outcome,completed_on,"
+                                 "submitted_on\n",
                       ROW[] = "%s,D113,R-%d,%s,H26-02,EZ7BAMCK6KE421489,repaired,2026-03-01,2026-03-02\n";
     static const struct {
         const char *bytes; /* over the first claim */

@@ -709,8 +709,8 @@ static void as_many_columns_as_a_search_has(void **state)
     }
 }
 
-/* So many gaps that not every piece of the space can be kept for later. */
-static void more_gaps_than_are_kept(void **state)
+/* More gaps than are told, in as many columns as a rule is likely to have. */
+static void many_gaps_in_many_columns(void **state)
 {
     struct buffer csv = BUFFER_EMPTY;
     size_t gaps;
@@ -731,7 +731,7 @@ int main(void)
         cmocka_unit_test(long_searches_are_given_up),
         cmocka_unit_test(a_search_given_up_before_it_begins),
         cmocka_unit_test(as_many_columns_as_a_search_has),
-        cmocka_unit_test(more_gaps_than_are_kept),
+        cmocka_unit_test(many_gaps_in_many_columns),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
 }
