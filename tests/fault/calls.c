@@ -469,6 +469,20 @@ FILE *fopen(const char *path, const char *mode)
     return fails(CALL_OPEN) ? NULL : FURTHER(fopen)(path, mode);
 }
 
+/* --- The machine ---------------------------------------------------------------------------------------- */
+
+static bool one_processor;
+
+void calls_have_one_processor(void)
+{
+    one_processor = true;
+}
+
+long sysconf(int what)
+{
+    return one_processor && what == _SC_NPROCESSORS_ONLN ? 1 : FURTHER(sysconf)(what);
+}
+
 /* --- The clock -------------------------------------------------------------------------------------------- */
 
 /* Stands, so that what is recorded is the same to the byte each time. */

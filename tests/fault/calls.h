@@ -47,6 +47,10 @@ void calls_note_places(uint64_t *places, long room);
 /* Places are told apart by the nearest callers in the program itself, so many of them; not undone. */
 void calls_tell_by(int nearest);
 
+/* From here on the machine seems to have one processor, so that what asks how many there are has one thread, and the
+ * n-th call is the same each time. */
+void calls_have_one_processor(void);
+
 /* While calls are counted: the n-th call of the kind that was begun with prints its chain of callers to the
  * descriptor. */
 void calls_show(long n, int descriptor);

@@ -39,7 +39,7 @@ enum {
     SCOUT = 0,
     MOST_CASES = 1 << 18,
     MOST_PLACES = 1 << 22,
-    NEAR_CALLERS = 10, /* of which four are those of calls.c */
+    NEAR_CALLERS = 14, /* of which four are those of calls.c */
     RANDOM_KILLS = 200,
     SYSTEM_CALL_STEP = 9,
     MOST_CRASHES = 20
@@ -70,7 +70,7 @@ enum { JOB_COUNT = sizeof JOBS / sizeof JOBS[0] };
 
 static struct shared {
     long calls[CALL_KINDS], system_calls; /* of the step, found by the scout */
-    uint64_t places[MOST_PLACES];
+    uint64_t places[CALL_KINDS][MOST_PLACES];
     struct planned {
         int job;
         long n;
@@ -97,7 +97,9 @@ static void scout(const struct step *step)
     trial_take_up(step, &counts);
     if (once)
         calls_tell_by(NEAR_CALLERS);
-    trial_count(shared->places, MOST_PLACES, shared->calls);
+    for (int kind = 0; kind < CALL_KINDS; kind++)
+        if (kind == CALL_ALLOC || once)
+            trial_count((enum call_kind)kind, shared->places[kind], MOST_PLACES, shared->calls);
     if (step == DAY)
         shared->system_calls = count_system_calls();
     if (show != NULL) {
@@ -116,9 +118,11 @@ static void plan(int job, long n)
     shared->of_job[job]++;
 }
 
+static const uint64_t *compared; /* places of the kind that is planned */
+
 static int compare_places(const void *one, const void *other)
 {
-    uint64_t a = shared->places[*(const long *)one - 1], b = shared->places[*(const long *)other - 1];
+    uint64_t a = compared[*(const long *)one - 1], b = compared[*(const long *)other - 1];
     long m = *(const long *)one, n = *(const long *)other;
     return a != b ? (a < b ? -1 : 1) : m < n ? -1 : m > n;
 }
@@ -129,7 +133,7 @@ static int compare_numbers(const void *one, const void *other)
     return m < n ? -1 : m > n;
 }
 
-/* The chains of callers that failed in a command before; open addressing, 0 where there is none. */
+/* The chains of callers that failed in a command before, each way; open addressing, 0 where there is none. */
 static uint64_t failed_before[MOST_PLACES];
 
 /* False if the chain was met already. */
@@ -145,11 +149,12 @@ static bool is_new(uint64_t place)
     return true;
 }
 
-/* Of the allocations the first of each chain of callers. */
+/* Of the calls the first of each chain of callers. */
 static void plan_places(int job, long calls)
 {
+    compared = shared->places[JOBS[job].kind];
     if (calls > MOST_PLACES) {
-        printf("FAILED: %ld allocations, of which %d are looked at\n", calls, MOST_PLACES);
+        printf("FAILED: %ld calls, of which %d are looked at\n", calls, MOST_PLACES);
         all_failed++;
         calls = MOST_PLACES;
     }
@@ -159,11 +164,11 @@ static void plan_places(int job, long calls)
         numbers[n - 1] = n;
     qsort(numbers, (size_t)calls, sizeof *numbers, compare_places);
     for (long i = 0; i < calls; i++)
-        if (i == 0 || shared->places[numbers[i] - 1] != shared->places[numbers[i - 1] - 1])
+        if (i == 0 || compared[numbers[i] - 1] != compared[numbers[i - 1] - 1])
             numbers[count++] = numbers[i];
     qsort(numbers, (size_t)count, sizeof *numbers, compare_numbers);
     for (long i = 0; i < count; i++)
-        if (!once || is_new(shared->places[numbers[i] - 1]))
+        if (!once || is_new(compared[numbers[i] - 1] + (uint64_t)job + 1))
             plan(job, numbers[i]);
     free(numbers);
 }
@@ -191,7 +196,7 @@ static void plan_step(const struct step *step)
                      : what->how == AT_SOME_MOMENT ? RANDOM_KILLS
                                                    : shared->calls[what->kind];
         long each = what->how == AT_SYSTEM_CALL && !every_one ? SYSTEM_CALL_STEP : 1;
-        if (what->kind == CALL_ALLOC && what->how == IN_PROCESS && !every_one)
+        if ((what->kind == CALL_ALLOC || once) && what->how == IN_PROCESS && !every_one)
             plan_places(job, calls);
         else
             for (long n = 1; n <= calls; n += each)
@@ -407,6 +412,8 @@ int main(int count, char **words)
     shared = mmap(NULL, sizeof *shared, PROT_READ | PROT_WRITE, MAP_SHARED | MAP_ANONYMOUS, -1, 0);
     if (shared == MAP_FAILED || sodium_init() < 0 || !prepare())
         return 2;
+    if (once)
+        calls_have_one_processor();
     backtrace(callers, 1); /* what it loads, it loads now */
     if (once) /* SQLite asks for each piece, as the arenas do */
         sqlite3_config(SQLITE_CONFIG_LOOKASIDE, 0, 0);

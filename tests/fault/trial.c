@@ -485,12 +485,14 @@ void trial_run_other(const struct trial_case *what, int (*run)(char **of, const 
     ending_free(&ending);
 }
 
-void trial_count(uint64_t *places, long room, long *ret_calls)
+void trial_count(enum call_kind kind, uint64_t *places, long room, long *ret_calls)
 {
+    const struct trial_case counted = {kind, 0, CALL_GO_ON, "no failure"};
+
     ground_restore();
-    struct ending ending = run_now(words, &NO_FAILURE, places, room);
-    for (int kind = 0; kind < CALL_KINDS; kind++)
-        ret_calls[kind] = calls_counted((enum call_kind)kind);
+    struct ending ending = run_now(words, &counted, places, room);
+    for (int i = 0; i < CALL_KINDS; i++)
+        ret_calls[i] = calls_counted((enum call_kind)i);
     ending_free(&ending);
 }
 

@@ -47,8 +47,8 @@ void trial_run_killed(const struct trial_case *what, struct trial_counts *counts
 void trial_run_other(const struct trial_case *what, int (*run)(char **words, const struct trial_case *what),
                      struct trial_counts *counts);
 
-/* Runs the step from an old office; how many calls it made. Places: see calls.h; NULL: not wanted. */
-void trial_count(uint64_t *places, long room, long *ret_calls);
+/* Runs the step from an old office; how many calls it made. The places of those of a kind: see calls.h. */
+void trial_count(enum call_kind kind, uint64_t *places, long room, long *ret_calls);
 
 /* Prints the chain of callers of the n-th call. */
 void trial_show(enum call_kind kind, long n);
