@@ -201,7 +201,9 @@ awk -F, -v OFS=, 'NR == 1 || NR < 5 { print $3, $4 }' sheet-e.csv > some-picks.c
 # and in a later quarter the vehicles are others
 awk -F, -v OFS=, 'NR > 1 { $3 = 2016 } NR <= 30' "$demo/vehicles.csv" > older.csv
 run load vehicles older.csv $office 2026-04-10
-mv ../office.db ../offices/spoken.db
+cp ../office.db ../offices/spoken.db
+run chargeback e --extrapolate --by x --reason y --notified 2026-05-01 $office 2026-06-01
+mv ../office.db ../offices/covered.db
 # one of few vehicles: a hash for each goes into a pack
 head -n 25 "$demo/vehicles.csv" > few.csv
 awk -F, 'NR > 1 && NR < 17 { print $6 }' claims.csv | grep -F -f - "$demo/vehicles.csv" >> few.csv
