@@ -557,12 +557,10 @@ int csv_source_scan(const struct csv_source *source, bool with_digest, struct cs
     crypto_generichash_state hash;
     uint64_t feeds = 0, opened_line = 1;
     char *room = reading_room(source), last = '\n';
-    int status = WM_OK;
 
     if (room == NULL)
         return no_memory(source, sink);
-    if (with_digest && sodium_init() < 0)
-        status = no_memory(source, sink);
+    int status = with_digest && sodium_init() < 0 ? no_memory(source, sink) : WM_OK;
     crypto_generichash_init(&hash, NULL, 0, sizeof scan.digest);
     for (uint64_t at = 0; status == WM_OK && at < source->bytes;) {
         size_t length = source->bytes - at < READ_BYTES ? (size_t)(source->bytes - at) : READ_BYTES;

@@ -42,7 +42,7 @@ static int read_all(int descriptor, const char *path, size_t most_bytes, struct 
 
 int file_read(const char *path, size_t most_bytes, struct buffer *out, struct diag_sink *sink)
 {
-    struct stat about;
+    struct stat about = {0};
     int descriptor = open(path, O_RDONLY | O_CLOEXEC | O_NONBLOCK);
 
     if (descriptor < 0) {
@@ -50,9 +50,8 @@ int file_read(const char *path, size_t most_bytes, struct buffer *out, struct di
         return WM_IO;
     }
     int status = WM_IO;
-    if (fstat(descriptor, &about) != 0)
-        diag_error(sink, place_of(path), "cannot open: %s", strerror(errno));
-    else if (S_ISDIR(about.st_mode))
+    (void)fstat(descriptor, &about); /* where it fails it is no regular file */
+    if (S_ISDIR(about.st_mode))
         diag_error(sink, place_of(path), "this is a folder; name a file");
     else if (!S_ISREG(about.st_mode))
         diag_error(sink, place_of(path), "this is not a regular file; name a file");
@@ -240,9 +239,9 @@ int output_close(struct output *output, struct diag_sink *sink)
 
     flush(output);
     if (output->path != NULL) {
-        if (close(output->descriptor) != 0 && output->error == 0)
-            output->error = errno;
-        if (output->temporary != NULL && output->error == 0 && rename(output->temporary, output->path) != 0)
+        bool closed = close(output->descriptor) == 0;
+        if (output->error == 0 &&
+            (!closed || (output->temporary != NULL && rename(output->temporary, output->path) != 0)))
             output->error = errno;
         if (output->temporary != NULL && output->error != 0)
             unlink(output->temporary);

@@ -357,11 +357,10 @@ static int check_row(struct walk *walk, int64_t batch)
                          (long long)batch);
     walk->next_row = row + 1;
     int status = next_content(walk, row, &digest, &content);
-    if (status != WM_OK)
-        return status;
     content_digest(content, content_is);
     row_digest(walk, content_is, &canonical);
-    status = add_findings(walk, row, &canonical, &has_findings);
+    if (status == WM_OK)
+        status = add_findings(walk, row, &canonical, &has_findings);
     canonical_end(&canonical, digest_is);
     batch_canonical_row(walk->canonical, digest_is);
     if (status == WM_OK && digest != NULL)

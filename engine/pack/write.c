@@ -367,8 +367,6 @@ static int copy_part(struct packing *packing, struct sealed *base, enum pack_par
         diag_error(packing->sink, (struct place){{NULL, 0}, 0, 0}, "%.*s", TEXT_ARGUMENTS(sealed_error(base)));
     if (status == WM_OK)
         pack_draft_add(&packing->draft, part, buffer_text(&bytes));
-    if (packing->draft.data.failed)
-        status = WM_NO_MEMORY;
     buffer_free(&bytes);
     return status;
 }

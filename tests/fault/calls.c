@@ -471,7 +471,21 @@ FILE *fopen(const char *path, const char *mode)
 
 /* --- The machine ---------------------------------------------------------------------------------------- */
 
-static bool one_processor;
+static bool one_processor, unwritable;
+
+void calls_deny_writing(bool deny)
+{
+    unwritable = deny;
+}
+
+int access(const char *path, int mode)
+{
+    if (unwritable && counting && (mode & W_OK) != 0) {
+        errno = EACCES;
+        return -1;
+    }
+    return FURTHER(access)(path, mode);
+}
 
 void calls_have_one_processor(void)
 {

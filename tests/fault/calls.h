@@ -47,6 +47,9 @@ void calls_note_places(uint64_t *places, long room);
 /* Places are told apart by the nearest callers in the program itself, so many of them; not undone. */
 void calls_tell_by(int nearest);
 
+/* While calls are counted: nothing may be written, as access() tells, until this is taken back. */
+void calls_deny_writing(bool deny);
+
 /* From here on the machine seems to have one processor, so that what asks how many there are has one thread, and the
  * n-th call is the same each time. */
 void calls_have_one_processor(void);

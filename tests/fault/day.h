@@ -13,6 +13,8 @@ struct step {
     bool goes_on;       /* names what it cannot read and ends with 1 */
     bool varies; /* what it writes is another thing each time (keys, salts): only that it is there is looked at
                   */
+    bool unwritable; /* the program is told that it may write nothing */
+    bool anew;       /* also what failed in a command before fails here, with `once` */
     bool refused; /* ends with 2, with or without a failure: what refuses it must not be told wrongly */
     const char *input; /* the file that is its standard input; NULL: it has none */
     bool alike; /* little in it is not in another command too: run with `once` alone, where that little is what fails */

@@ -39,7 +39,7 @@ enum {
     SCOUT = 0,
     MOST_CASES = 1 << 18,
     MOST_PLACES = 1 << 22,
-    NEAR_CALLERS = 14, /* of which four are those of calls.c */
+    NEAR_CALLERS = 24, /* of which four are those of calls.c */
     RANDOM_KILLS = 200,
     SYSTEM_CALL_STEP = 9,
     MOST_CRASHES = 20
@@ -150,7 +150,7 @@ static bool is_new(uint64_t place)
 }
 
 /* Of the calls the first of each chain of callers. */
-static void plan_places(int job, long calls)
+static void plan_places(int job, long calls, bool anew)
 {
     compared = shared->places[JOBS[job].kind];
     if (calls > MOST_PLACES) {
@@ -168,7 +168,7 @@ static void plan_places(int job, long calls)
             numbers[count++] = numbers[i];
     qsort(numbers, (size_t)count, sizeof *numbers, compare_numbers);
     for (long i = 0; i < count; i++)
-        if (!once || is_new(compared[numbers[i] - 1] + (uint64_t)job + 1))
+        if (!once || is_new(compared[numbers[i] - 1] + (uint64_t)job + 1) || anew)
             plan(job, numbers[i]);
     free(numbers);
 }
@@ -197,7 +197,7 @@ static void plan_step(const struct step *step)
                                                    : shared->calls[what->kind];
         long each = what->how == AT_SYSTEM_CALL && !every_one ? SYSTEM_CALL_STEP : 1;
         if ((what->kind == CALL_ALLOC || once) && what->how == IN_PROCESS && !every_one)
-            plan_places(job, calls);
+            plan_places(job, calls, step->anew);
         else
             for (long n = 1; n <= calls; n += each)
                 plan(job, n);

@@ -38,7 +38,7 @@ awk -F, -v OFS=, 'NR == 1 || NR <= 9 { print; next } NR <= 17 { $2 = 1; $15 = "T
 sed 's/,mi,/,furlong,/; s/PSH-/PSX-/; s/LEAK=dry/LEAK=wet/' claims.csv | head -n 15 > bad.csv
 # odd ones: several kits, many of one, hours beyond a day, one order for several vehicles, a vehicle once more, the same
 # revision with another technician, an older campaign before its newer one; and some with approvals
-awk -F, -v OFS=, 'NR == 1 { print; next } { $1 = $1 "O"; } NR <= 6 { $17 = $17 ";PSH-2000-02=1;PSH-2200-01=5000" }
+awk -F, -v OFS=, 'NR == 1 { print; next } { $1 = $1 "O"; } NR <= 6 { $17 = $17 ";PSH-2200-01=5000;PSH-2000-02=1" }
     NR == 9 { $17 = "PSH-2000-01=x" } NR == 10 { $18 = "PSR-10=1;=2" } NR == 11 { $6 = substr($6, 1, 16) ($6 ~ /1$/ ? 2 : 1) }
     NR == 12 { for (i = 1; i <= 40; i++) $17 = $17 ";PSH-" i "=1" }
     NR > 4 && NR <= 8 { $18 = "PSR-10=4000;" $18 } NR > 6 && NR <= 12 { $3 = "D113"; $4 = "OF-ONE" }

@@ -213,6 +213,7 @@ static struct ending run_now(char **of, const struct trial_case *what, uint64_t 
 
     take_input();
     alarm(SECONDS_AT_MOST);
+    calls_deny_writing(step != NULL && step->unwritable);
     calls_begin(what->kind, what->n, what->action);
     if (places != NULL)
         calls_note_places(places, room);
