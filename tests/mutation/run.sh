@@ -28,7 +28,7 @@ tests_of() { # the tests of a file's folder; TESTS names others
     engine/tables/*) echo "test_conditions test_tables test_tables_try test_tables_random test_rules $program_tests" ;;
     engine/facts/deadlines.c) echo "test_reports_office test_audit $program_tests" ;;
     engine/facts/history.c) echo "$program_tests test_ledger test_ledger_random test_post_again" ;;
-    engine/facts/fleet.c) echo "test_lint_command test_rules_workbench" ;;
+    engine/facts/fleet.c) echo "test_register test_lint_command test_rules_workbench" ;;
     engine/facts/totals.c) echo "test_totals $program_tests" ;;
     engine/facts/vin.c) echo "test_vin test_facts test_findings" ;;
     *) echo "$program_tests" ;;
