@@ -167,10 +167,10 @@ static int look_back(struct ledger_history *ledger, struct text dealer)
     if (text_index_find(&ledger->dealers, dealer) != TEXT_INDEX_NONE)
         return WM_OK;
     struct text name = text_copy(&ledger->names, dealer);
-    if (name.bytes == NULL || text_index_add(&ledger->dealers, name, place) == TEXT_INDEX_NONE)
-        return WM_NO_MEMORY;
-    return tallies_then(ledger->office, ledger->point, name, INT32_MAX, TALLIES_FROM_NOW, &ledger->changed,
-                        &from);
+    bool noted = name.bytes != NULL && text_index_add(&ledger->dealers, name, place) != TEXT_INDEX_NONE;
+    return noted ? tallies_then(ledger->office, ledger->point, name, INT32_MAX, TALLIES_FROM_NOW,
+                                &ledger->changed, &from)
+                 : WM_NO_MEMORY;
 }
 
 static int restore_tallies(struct ledger_history *ledger, const struct history_ask *ask)
