@@ -123,11 +123,16 @@ static bool vehicle_is(const void *context, uint32_t number, const void *key)
     return text_equal(text_pool_at(&history->names, entry->vin), *(const struct text *)key);
 }
 
+static uint64_t work_key(const struct work_entry *work)
+{
+    return (uint64_t)work->campaign << 32 | work->outcome;
+}
+
 static bool work_is(const void *context, uint32_t number, const void *key)
 {
     const struct work_entry *entry = chunks_at(&((const struct history *)context)->works, number),
                             *wanted = key;
-    return entry->campaign == wanted->campaign && entry->outcome == wanted->outcome;
+    return work_key(entry) == work_key(wanted);
 }
 
 /* Dealer NUL claim, repair order, technician or kit; NUL and the day, where one belongs to it. */

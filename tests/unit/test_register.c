@@ -766,6 +766,8 @@ static void shipments_add_up_to_the_day(void **state)
         {"D1", "KT1", 20, -1500000}, {"D1", "KT1", 20, 1000000},  {"D2", "KT1", 10, 9000000},
         {"D1", "KT3", DAY_NONE, 4},  {"D1", "BIG", 1, INT64_MAX}, {"D1", "BIG", 2, 1},
         {"D1", "BIG", 3, INT64_MIN}, {"D1", "BIG", 4, INT64_MIN},
+        {"D1", "HS82636", 1, 5}, /* two parts of one hash */
+        {"D1", "HS817988", 1, 6},
     };
     static const struct {
         const char *dealer, *part_key;
@@ -781,6 +783,7 @@ static void shipments_add_up_to_the_day(void **state)
         {"D2", "KT1", 10, 9000000}, {"D2", "KT2", 10, 0},
         {"D3", "KT1", 10, 0},       {"D1", "BIG", 2, INT64_MAX},
         {"D1", "BIG", 3, -1},       {"D1", "BIG", 4, INT64_MIN},
+        {"D1", "HS82636", 1, 5},    {"D1", "HS817988", 1, 6},
     };
     struct test_source test = {.shipments = shipments, .shipment_count = COUNT(shipments)};
     struct office_register *reg = open_test(&test, 0, 0);

@@ -151,6 +151,27 @@ static void orders_on_which_nothing_stands(void **state)
     totals_close(&totals);
 }
 
+/* Order and vehicle of two pairs of which all bits are the same that the index looks at. */
+static void pairs_of_one_hash(void **state)
+{
+    static const uint32_t VEHICLES_OF[2] = {5, 880833437};
+    struct totals totals;
+
+    (void)state;
+    totals_open(&totals);
+    for (uint32_t i = 0; i < 2; i++) {
+        assert_int_equal(numbered(&totals, totals_order, "D1 R", i, NULL), i);
+        assert_int_equal(totals_add_vehicle(&totals, i, 1, 1), WM_OK); /* the first of an order is not in the index */
+        assert_int_equal(totals_add_vehicle(&totals, i, VEHICLES_OF[i], 1), WM_OK);
+    }
+    assert_int_equal(totals_add_vehicle(&totals, 1, VEHICLES_OF[1], -1), WM_OK);
+    assert_int_equal(totals_other_vehicles(&totals, 0, 1, TOTALS_NONE), 1);
+    assert_int_equal(totals_other_vehicles(&totals, 1, 1, TOTALS_NONE), 0);
+    /* A claim that would move to an order on which its own vehicle never was. */
+    assert_int_equal(totals_other_vehicles(&totals, 0, 1, 9), 1);
+    totals_close(&totals);
+}
+
 /* Many kits grow at once, so that rooms which some have outgrown are taken by others. */
 static void rooms_that_are_outgrown_serve_others(void **state)
 {
@@ -183,6 +204,7 @@ int main(void)
         cmocka_unit_test(totals_are_the_sums_of_what_stands),
         cmocka_unit_test(a_key_has_one_number_and_is_asked_for_once),
         cmocka_unit_test(orders_on_which_nothing_stands),
+        cmocka_unit_test(pairs_of_one_hash),
         cmocka_unit_test(rooms_that_are_outgrown_serve_others),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);
