@@ -378,6 +378,9 @@ static void explanations(void **state)
          {"\"vehicle\":{\"registered\":true,\"model_line\":\"Delta\",\"status\":\"in_service\"}"}},
         {"D9/C", /* neither vehicle nor dealer are known */
          {"\"vehicle\":{\"registered\":false}", "\"dealer\":{\"registered\":false}"}},
+        {"D1/G", /* eligible or not: in error; an approval that is another campaign's */
+         {"\"approval\":{\"approval\":\"AP-1\",\"valid\":false", "\"finding\":\"rules-ambiguous\"",
+          "{\"table\":\"campaigns/T8/eligibility.csv\",\"in_error\":true", "\"payable\":\"0.00\""}},
         {"D1/E", /* rules in error */
          {"\"finding\":\"rules-ambiguous\"", "\"in_error\":true", "\"rule\":\"checks/claim/twice.csv\"}"}},
     };
@@ -393,17 +396,23 @@ static void explanations(void **state)
     result_free(&loaded);
     write_words(probe_path("rules/checks/claim/twice.csv"),
                 "U,odometer,>finding,>effect,>message\nlow,<= 10,low,note,x\nhigh,>= 10,high,note,x\n");
+    shell("mkdir -p %s", probe_path("rules/campaigns/T8"));
+    write_words(probe_path("rules/campaigns/T8/campaign.csv"), "key,value\ncampaign,T8\nopens_on,2026-01-01\n");
+    write_words(probe_path("rules/campaigns/T8/eligibility.csv"),
+                "U,model_line,>eligible\nalpha,Alpha,true\nagain,Alpha,false\n");
     struct result result =
         RUN("post",
             probe_write_claims(
                 "claim=F|vin=EZ7TDAC12LT000707\n"
                 "claim=A|engine=REFUSE|approval=AP-3|parts=X-1=2@5; CP-1|labor=OP-7=1|inspections=CAP=wrong\n"
-                "claim=B|vin=" VIN_GAMMA "\nclaim=C|dealer=D9|vin=1M8GDM9AXKP042788\nclaim=E|odometer=10"),
+                "claim=B|vin=" VIN_GAMMA "\nclaim=C|dealer=D9|vin=1M8GDM9AXKP042788\nclaim=E|odometer=10\n"
+                "claim=G|campaign=T8|approval=AP-1"),
             "--office", office, "--rules", probe_path("rules"), "--today", "2026-03-10", "--quiet");
     if (result.code > 1)
         fail_msg("%s", result.err);
     result_free(&result);
     unlink(probe_path("rules/checks/claim/twice.csv"));
+    shell("rm -rf %s", probe_path("rules/campaigns/T8"));
     for (size_t i = 0; i < COUNT(CASES); i++) {
         char *json = explained(CASES[i].claim, office);
         for (size_t k = 0; k < COUNT(CASES[i].parts) && CASES[i].parts[k] != NULL; k++)
