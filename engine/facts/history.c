@@ -480,7 +480,7 @@ static int add_amount(struct history *history, struct contribution *contribution
 
 static int keep_hours(struct history *history, struct contribution *contribution, int64_t hours)
 {
-    if (hours > LONG_HOURS && hours <= INT32_MAX) {
+    if ((uint64_t)hours <= INT32_MAX) {
         contribution->hours = (int32_t)hours;
         return WM_OK;
     }
@@ -1086,7 +1086,7 @@ static int record_last_row(struct history *history, const struct dossier *dossie
     if (!history->wants_last_row)
         return WM_OK;
     struct last_row *kept = chunks_at(&history->last_rows, dossier->claim_entry);
-    if (history->file != NULL && dossier->row_length > 0) {
+    if (history->file != NULL) {
         *kept = (struct last_row){.place = dossier->row_place, .length = dossier->row_length, .in_file = true};
         return WM_OK;
     }

@@ -270,7 +270,7 @@ static int read_again(void *context, uint64_t place, uint32_t length, struct are
         status = csv_rows_open(&rows, (struct text){bytes, length}, 1, LIMIT_COLUMNS, arena);
     if (status == WM_OK && csv_rows_next(&rows, &row))
         status = claim_read(&batch->header, &row, arena, &claim);
-    else if (status == WM_OK && rows.no_memory)
+    if (status == WM_OK && rows.no_memory)
         status = WM_NO_MEMORY;
     if (status == WM_OK && claim.unreadable) {
         diag_error(batch->sink, (struct place){batch->source->name, 0, 0},
@@ -338,8 +338,7 @@ static int deliver_in_turn(struct worker *worker)
     struct batch *batch = worker->batch;
     struct held_block *block = worker->blocks[0];
     struct decided_block done = decided(block);
-    int status =
-        batch->receiver->deliver != NULL ? batch->receiver->deliver(batch->receiver->context, &done) : WM_OK;
+    int status = batch->receiver->deliver(batch->receiver->context, &done);
 
     if (status != WM_OK)
         return status;

@@ -138,7 +138,7 @@ static void what_is_not_remembered(void **state)
     memset(long_plant, 'p', sizeof long_plant);
     kit_start(&asked.kit);
     kit_put(&asked.kit, "campaigns/T1/kits.csv",
-            "U,engine,plant,>kit,>quantity\nplain,\"not(A)\",-,K-A,1\na,A,North,K-B,1\n");
+            "U,plant,engine,>kit,>quantity\nplain,-,\"not(A)\",K-A,1\na,North,A,K-B,1\n");
     start(&asked);
     struct text plant = {long_plant, sizeof long_plant};
     assert_int_equal(ask(&asked, "B", plant, 2019)->first_item, ITEM_NOT_REMEMBERED);

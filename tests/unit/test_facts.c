@@ -268,6 +268,25 @@ static void repair_orders_and_technicians(void **state)
     EXPECT("claim", CASES);
 }
 
+/* Kits over so many days that not all of a kit's are fetched ahead; the last claim is of the first day again. */
+static void kits_of_many_days(void **state)
+{
+    enum { CLAIMS = 100 };
+    char claims[CLAIMS * 40] = "", expected[CLAIMS * 4] = "";
+    (void)state;
+
+    for (int i = 0; i < CLAIMS; i++) {
+        snprintf(claims + strlen(claims), sizeof claims - strlen(claims), "%sparts=K-A|completed_on=2026-0%d-%02d",
+                 i > 0 ? "\n" : "", 1 + i / 25 % 4, 1 + i % 25);
+        snprintf(expected + strlen(expected), sizeof expected - strlen(expected), "%d\n", 1 + i);
+    }
+    const struct probe_case cases[] = {
+        {"kits_claimed", claims, expected},
+        {"kits_claimed", words("%s\nparts=K-A|completed_on=2026-01-01", claims), words("%s2\n", expected)},
+    };
+    EXPECT("claim", cases);
+}
+
 static void odometers(void **state)
 {
     static const struct probe_case CASES[] = {
@@ -484,6 +503,7 @@ int main(void)
         cmocka_unit_test(dealers),     cmocka_unit_test(days),
         cmocka_unit_test(approvals),   cmocka_unit_test(earlier_claims),
         cmocka_unit_test(revisions),   cmocka_unit_test(repair_orders_and_technicians),
+        cmocka_unit_test(kits_of_many_days),
         cmocka_unit_test(odometers),   cmocka_unit_test(kits),
         cmocka_unit_test(tables_in_error),
         cmocka_unit_test(sums),        cmocka_unit_test(part_items),
