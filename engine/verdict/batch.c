@@ -231,11 +231,10 @@ static int settle_claim(struct batch *batch, struct arena *arena, struct dossier
     return status;
 }
 
-/* The first block tells how many claims the file has, about. */
+/* The first block tells how many claims the file has, about. No block is empty. */
 static uint64_t expected_claims(const struct batch *batch, const struct held_block *block)
 {
-    size_t bytes = block->text.bytes.length;
-    return bytes == 0 ? 0 : (uint64_t)((unsigned __int128)block->count * batch->source->bytes / bytes);
+    return (uint64_t)((unsigned __int128)block->count * batch->source->bytes / block->text.bytes.length);
 }
 
 static int settle_block(struct batch *batch, struct held_block *block)

@@ -681,7 +681,6 @@ static void keys_of_one_hash(void **state)
     text_index_free(&index);
 }
 
-/* Short and long texts, over several pieces: each is found at its place, and no place is 0. */
 /* What would be one text if both parts were only put together is two pairs. */
 static void pairs_of_texts(void **state)
 {
@@ -722,6 +721,7 @@ static void large_memory(void **state)
 #endif
 }
 
+/* Short and long texts, over several pieces: each is found at its place, and no place is 0. */
 static void text_pools(void **state)
 {
     static char long_text[TEXT_POOL_MOST_BYTES];

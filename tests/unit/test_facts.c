@@ -268,7 +268,7 @@ static void repair_orders_and_technicians(void **state)
     EXPECT("claim", CASES);
 }
 
-/* Kits over so many days that not all of a kit's are fetched ahead; the last claim is of the first day again. */
+/* Kits over many days; the last claim is of the first day again. */
 static void kits_of_many_days(void **state)
 {
     enum { CLAIMS = 100 };
@@ -285,6 +285,28 @@ static void kits_of_many_days(void **state)
         {"kits_claimed", words("%s\nparts=K-A|completed_on=2026-01-01", claims), words("%s2\n", expected)},
     };
     EXPECT("claim", cases);
+}
+
+/* A claim on record that has a technician and no day counts on no day, until a revision has one. */
+static void recorded_without_a_day(void **state)
+{
+    const struct probe_case cases[] = {
+        {"technician_day_hours",
+         "claim=A|revision=1|technician=T|labor=OP-1=2\nclaim=B|technician=T|labor=OP-1=1\n"
+         "claim=A|revision=2|technician=T|labor=OP-1=4|completed_on=\nclaim=C|technician=T|labor=OP-1=1",
+         "2\n3\n\n2\n"},
+    };
+    (void)state;
+
+    shell("cp %s %s", probe_path("office.db"), probe_path("kept.db"));
+    struct result result =
+        RUN("post", probe_write_claims("claim=A|technician=T|labor=OP-1=8|completed_on="), "--office",
+            probe_path("office.db"), "--rules", probe_path("rules"), "--today", "2026-03-09", "--quiet");
+    if (result.code > 1)
+        fail_msg("%s", result.err);
+    result_free(&result);
+    EXPECT("claim", cases);
+    shell("mv %s %s", probe_path("kept.db"), probe_path("office.db"));
 }
 
 static void odometers(void **state)
@@ -504,6 +526,7 @@ int main(void)
         cmocka_unit_test(approvals),   cmocka_unit_test(earlier_claims),
         cmocka_unit_test(revisions),   cmocka_unit_test(repair_orders_and_technicians),
         cmocka_unit_test(kits_of_many_days),
+        cmocka_unit_test(recorded_without_a_day),
         cmocka_unit_test(odometers),   cmocka_unit_test(kits),
         cmocka_unit_test(tables_in_error),
         cmocka_unit_test(sums),        cmocka_unit_test(part_items),

@@ -768,6 +768,23 @@ static void deadlines_are_those_of_flags(void **state)
     result_free(&verified);
 }
 
+/* A deadline that asks for nothing is that of each region, also where no rule asks for the region at all. */
+static void deadlines_of_every_region(void **state)
+{
+    const char *rules = words("%s/everywhere", folder);
+    (void)state;
+
+    shell("cp -r rules %s", rules);
+    write_words(words("%s/deadlines.csv", rules), "U,>decide_within_days\nall,21\n");
+    write_words(words("%s/t.sql", reports), "-- title: T\n-- meaning: M.\n-- column: days integer; x\n"
+                                            "SELECT DISTINCT decide_within_days AS days FROM deadlines\n");
+    struct result result =
+        RUN("report", "t", "--reports", reports, "--office", office, "--rules", rules, "--format", "csv");
+    if (strcmp(result.out, "days\n21\n") != 0)
+        fail_msg("%s%s", result.out, result.err);
+    result_free(&result);
+}
+
 static void verify_finds_a_changed_list_of_what_waits(void **state)
 {
     static const char *const CHANGES[][2] = {
@@ -876,6 +893,7 @@ int main(void)
         cmocka_unit_test(vehicles_that_are_in_no_stage),
         cmocka_unit_test(completion_is_as_worked_by_hand),
         cmocka_unit_test(deadlines_are_those_of_flags),
+        cmocka_unit_test(deadlines_of_every_region),
         cmocka_unit_test(verify_finds_a_changed_list_of_what_waits),
         cmocka_unit_test(the_example_of_the_readme_runs),
         cmocka_unit_test(mischief_does_no_harm),

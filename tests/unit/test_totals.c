@@ -5,6 +5,7 @@
 #include "base/arena.h"
 #include "base/status.h"
 #include "capture.h"
+#include "facts/dossier.h"
 #include "facts/totals.h"
 
 enum { KITS = 5, ORDERS = 4, VEHICLES = 6, CLAIMS = 400, DAYS = 150 };
@@ -79,6 +80,16 @@ static void turn(struct totals *totals, struct counted *claim)
     assert_int_equal(totals_add_vehicle(totals, claim->order, claim->vehicle, claim->stands ? 1 : -1), WM_OK);
 }
 
+/* As for a claim that comes next; it changes nothing. */
+static void fetch_ahead(const struct totals *totals, uint32_t kit)
+{
+    char room[32];
+    struct text text = {room, (size_t)snprintf(room, sizeof room, "D1 K%u", kit)};
+    const struct dossier dossier = {.kit_key = {text, number_index_hash(text)}};
+
+    totals_prefetch_content(totals, &dossier);
+}
+
 static void totals_are_the_sums_of_what_stands(void **state)
 {
     struct totals totals;
@@ -100,6 +111,7 @@ static void totals_are_the_sums_of_what_stands(void **state)
         uint32_t vehicle = (uint32_t)random_below(&random, VEHICLES);
         int32_t day = 20000 - 1 + (int32_t)random_below(&random, DAYS + 2);
         turn(&totals, claim);
+        fetch_ahead(&totals, (uint32_t)random_below(&random, KITS));
         assert_int_equal(totals_quantity(&totals, claim->kit, day), slow_quantity(claims, claim->kit, day));
         assert_int_equal(totals_other_vehicles(&totals, claim->order, vehicle, TOTALS_NONE),
                          slow_others(claims, claim->order, vehicle, TOTALS_NONE));
