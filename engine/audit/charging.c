@@ -133,9 +133,8 @@ static int plan_claim(struct planning *planning, uint32_t item, struct charged_c
     else if (claim->cents != 0)
         claim->why = basis_of(planning, claim);
     else
-        claim->why = wrong < 0    ? TEXT("too little was paid; owed to the dealer, and nothing to take back")
-                     : wrong == 0 ? TEXT("upheld")
-                                  : TEXT("taken back already, or no longer paid");
+        claim->why = wrong < 0 ? TEXT("too little was paid; owed to the dealer, and nothing to take back")
+                               : TEXT("taken back already, or no longer paid");
     return claim->why.bytes == NULL ? WM_NO_MEMORY : WM_OK;
 }
 

@@ -124,10 +124,11 @@ static bool read_error(const struct reading *reading, const struct sheet *sheet,
             "nothing was owed)");
     if (!read_money(sheet, SHEET_RIGHT_AMOUNT, &judgement->right_cents))
         return false;
-    return judgement->right_cents != paid_cents || refuse(sheet, SHEET_RIGHT_AMOUNT,
-                                                          "this is what was paid, so nothing is wrong with the "
-                                                          "amount; write `upheld` as the judgement, or "
-                                                          "correct the amount");
+    if (judgement->right_cents != paid_cents)
+        return true;
+    return refuse(sheet, SHEET_RIGHT_AMOUNT,
+                  "this is what was paid, so nothing is wrong with the amount; write `upheld` as the judgement, or "
+                  "correct the amount");
 }
 
 static bool read_judgement(const struct reading *reading, const struct sheet *sheet, uint32_t item,

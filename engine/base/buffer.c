@@ -11,23 +11,21 @@ char *buffer_grown_room(struct buffer *buffer, size_t size)
 {
     if (buffer->failed)
         return NULL;
-    if (buffer->capacity - buffer->length < size || buffer->bytes == NULL) {
-        size_t wanted = buffer->capacity < 256 ? 256 : buffer->capacity;
-        while (wanted - buffer->length < size) {
-            if (wanted > SIZE_MAX / 4) {
-                buffer->failed = true;
-                return NULL;
-            }
-            wanted *= 2;
-        }
-        char *grown = realloc(buffer->bytes, wanted);
-        if (grown == NULL) {
+    size_t wanted = buffer->capacity < 256 ? 256 : buffer->capacity;
+    while (wanted - buffer->length < size) {
+        if (wanted > SIZE_MAX / 4) {
             buffer->failed = true;
             return NULL;
         }
-        buffer->bytes = grown;
-        buffer->capacity = wanted;
+        wanted *= 2;
     }
+    char *grown = realloc(buffer->bytes, wanted);
+    if (grown == NULL) {
+        buffer->failed = true;
+        return NULL;
+    }
+    buffer->bytes = grown;
+    buffer->capacity = wanted;
     return buffer->bytes + buffer->length;
 }
 

@@ -556,13 +556,14 @@ int csv_source_scan(const struct csv_source *source, bool with_digest, struct cs
     struct quote_walk walk = WALK_AT_ROW_START;
     crypto_generichash_state hash;
     uint64_t feeds = 0, opened_line = 1;
-    char *room = reading_room(source), last = '\n';
+    char *room = !with_digest || sodium_init() >= 0 ? reading_room(source) : NULL;
+    char last = '\n';
+    int status = WM_OK;
 
     if (room == NULL)
         return no_memory(source, sink);
-    int status = with_digest && sodium_init() < 0 ? no_memory(source, sink) : WM_OK;
     crypto_generichash_init(&hash, NULL, 0, sizeof scan.digest);
-    for (uint64_t at = 0; status == WM_OK && at < source->bytes;) {
+    for (uint64_t at = 0; at < source->bytes;) {
         size_t length = source->bytes - at < READ_BYTES ? (size_t)(source->bytes - at) : READ_BYTES;
         status = read_at(source, at, room, length, sink);
         if (status != WM_OK)
@@ -660,7 +661,7 @@ int csv_blocks_next(struct csv_blocks *blocks, struct buffer *bytes, struct csv_
     if (bytes->length == 0)
         return WM_NOT_FOUND;
     bool at_end = blocks->at == blocks->source->bytes;
-    size_t length = at_end || row_end == NULL ? bytes->length : (size_t)(row_end - bytes->bytes);
+    size_t length = at_end ? bytes->length : (size_t)(row_end - bytes->bytes);
     buffer_add(&blocks->carry, bytes->bytes + length, bytes->length - length);
     if (blocks->carry.failed)
         return no_memory(blocks->source, sink);

@@ -1,6 +1,5 @@
 #include "base/text.h"
 
-#include <stdarg.h>
 #include <stdio.h>
 
 #include "base/arena.h"
@@ -181,20 +180,29 @@ struct text text_upper(struct arena *arena, struct text t)
     return (struct text){room, t.length};
 }
 
-struct text text_format(struct arena *arena, const char *format, ...)
+struct text text_format_list(struct arena *arena, const char *format, va_list arguments)
 {
-    va_list arguments, again;
+    va_list again;
     struct text none = {NULL, 0};
 
-    va_start(arguments, format);
     va_copy(again, arguments);
-    int length = vsnprintf(NULL, 0, format, arguments);
-    char *room = length < 0 ? NULL : arena_bytes(arena, (size_t)length + 1);
-    if (room != NULL)
-        vsnprintf(room, (size_t)length + 1, format, again);
+    int length = vsnprintf(NULL, 0, format, again);
     va_end(again);
+    char *room = length < 0 ? NULL : arena_bytes(arena, (size_t)length + 1);
+    if (room == NULL)
+        return none;
+    vsnprintf(room, (size_t)length + 1, format, arguments);
+    return (struct text){room, (size_t)length};
+}
+
+struct text text_format(struct arena *arena, const char *format, ...)
+{
+    va_list arguments;
+
+    va_start(arguments, format);
+    struct text made = text_format_list(arena, format, arguments);
     va_end(arguments);
-    return room == NULL ? none : (struct text){room, (size_t)length};
+    return made;
 }
 
 #define CAPITAL(c) [c] = (c), [(c) + 32] = (c)

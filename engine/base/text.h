@@ -6,6 +6,7 @@
 #ifndef WM_BASE_TEXT_H
 #define WM_BASE_TEXT_H
 
+#include <stdarg.h>
 #include <stdbool.h>
 #include <stddef.h>
 #include <stdint.h>
@@ -111,8 +112,10 @@ struct text text_copy(struct arena *arena, struct text t);
 struct text text_pair(struct arena *arena, struct text first, struct text second);
 struct text text_upper(struct arena *arena, struct text t);
 
-/* printf into the arena; bytes NULL: no memory. */
+/* printf and vprintf into the arena; bytes NULL: no memory. */
 struct text text_format(struct arena *arena, const char *format, ...) __attribute__((format(printf, 2, 3)));
+struct text text_format_list(struct arena *arena, const char *format, va_list arguments)
+    __attribute__((format(printf, 2, 0)));
 
 /* The part number, operation or inspection item as it compares: upper-cased, all but A-Z and 0-9 removed
  * (contract section 1). Writes at most t.length bytes to room and returns how many. */

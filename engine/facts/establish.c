@@ -210,7 +210,7 @@ static int establish_deadlines(struct fact_worker *worker, struct arena *arena, 
 
     for (int i = 0; i < DEADLINES; i++)
         asked = asked || is_asked(rules, FACTS[i]);
-    if (!asked || dossier->dealer == NULL)
+    if (!asked)
         return WM_OK;
     int status = deadlines_ask(rules, dossier->facts, worker->scratch, &deadlines);
     if (status != WM_OK)

@@ -123,11 +123,16 @@ static bool vehicle_is(const void *context, uint32_t number, const void *key)
     return text_equal(text_pool_at(&history->names, entry->vin), *(const struct text *)key);
 }
 
+static uint64_t work_key(const struct work_entry *work)
+{
+    return (uint64_t)work->campaign << 32 | work->outcome;
+}
+
 static bool work_is(const void *context, uint32_t number, const void *key)
 {
     const struct work_entry *entry = chunks_at(&((const struct history *)context)->works, number),
                             *wanted = key;
-    return entry->campaign == wanted->campaign && entry->outcome == wanted->outcome;
+    return work_key(entry) == work_key(wanted);
 }
 
 /* Dealer NUL claim, repair order, technician or kit; NUL and the day, where one belongs to it. */
@@ -475,7 +480,7 @@ static int add_amount(struct history *history, struct contribution *contribution
 
 static int keep_hours(struct history *history, struct contribution *contribution, int64_t hours)
 {
-    if (hours > LONG_HOURS && hours <= INT32_MAX) {
+    if ((uint64_t)hours <= INT32_MAX) {
         contribution->hours = (int32_t)hours;
         return WM_OK;
     }
@@ -1081,7 +1086,7 @@ static int record_last_row(struct history *history, const struct dossier *dossie
     if (!history->wants_last_row)
         return WM_OK;
     struct last_row *kept = chunks_at(&history->last_rows, dossier->claim_entry);
-    if (history->file != NULL && dossier->row_length > 0) {
+    if (history->file != NULL) {
         *kept = (struct last_row){.place = dossier->row_place, .length = dossier->row_length, .in_file = true};
         return WM_OK;
     }

@@ -108,10 +108,15 @@ static bool kit_is(const void *totals, uint32_t number, const void *key)
     return text_equal(entry->text, *(const struct text *)key);
 }
 
+static uint64_t pair_key(uint32_t order, uint32_t vehicle)
+{
+    return (uint64_t)order << 32 | vehicle;
+}
+
 static bool pair_is(const void *totals, uint32_t number, const void *key)
 {
     const struct pair_entry *entry = chunks_at(&((const struct totals *)totals)->pairs, number), *wanted = key;
-    return entry->order == wanted->order && entry->vehicle == wanted->vehicle;
+    return pair_key(entry->order, entry->vehicle) == pair_key(wanted->order, wanted->vehicle);
 }
 
 /* The number of the entry of this key, made if it is new. */
@@ -225,7 +230,7 @@ int totals_kit(struct totals *totals, const struct noted_key *key, uint32_t *ret
 static struct number_slot *pair_slot(struct totals *totals, uint32_t order, uint32_t vehicle)
 {
     const struct pair_entry key = {order, vehicle, 0};
-    uint64_t hash = ((uint64_t)order << 32 | vehicle) * UINT64_C(0xff51afd7ed558ccd);
+    uint64_t hash = pair_key(order, vehicle) * UINT64_C(0xff51afd7ed558ccd);
 
     return number_index_slot(&totals->pair_index, &key, (uint32_t)(hash >> 32), pair_is, totals);
 }
@@ -236,7 +241,7 @@ static int32_t *claims_on(struct totals *totals, uint32_t order, uint32_t vehicl
 {
     struct order_entry *entry = chunks_at(&totals->orders, order);
 
-    if (entry->vehicle == TOTALS_NONE && make)
+    if (make && entry->vehicle == TOTALS_NONE)
         entry->vehicle = vehicle;
     if (entry->vehicle == vehicle)
         return &entry->claims;

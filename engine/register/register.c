@@ -142,7 +142,8 @@ static unsigned char *bucket_room(struct office_register *reg, size_t length)
 {
     size_t needed = (length + 15) / 16 * 16;
 
-    if (needed > PIECE_BYTES / 2 || (!many_buckets(reg) && needed > reg->room_left))
+    static_assert(GUIDE_MOST_VEHICLES * VEHICLE_BYTES < PIECE_BYTES / 2, "a piece has room for any bucket");
+    if (!many_buckets(reg))
         return arena_bytes(&reg->arena, length);
     if (needed > reg->room_left) {
         struct piece *piece = large_take(PIECE_BYTES);
@@ -803,8 +804,7 @@ static int64_t shipped_until(const struct part_shipments *part, int32_t day)
 
 void register_shipped_prefetch(const struct dealer_ask *ask, struct text part_key)
 {
-    const struct dealer_shipments *shipments =
-        ask->file != NULL ? atomic_load_explicit(&ask->file->shipments, memory_order_acquire) : NULL;
+    const struct dealer_shipments *shipments = atomic_load_explicit(&ask->file->shipments, memory_order_acquire);
 
     if (shipments == NULL)
         return;

@@ -98,6 +98,7 @@ struct dealer_ask register_dealer_approach(struct office_register *office_regist
 void register_dealer_prefetch(struct office_register *office_register, struct dealer_ask *ask, struct text code);
 int register_dealer_find(struct office_register *office_register, struct dealer_ask *ask, struct text code, int32_t day,
                          const struct dealer **ret_dealer);
+/* Behind register_dealer_find. */
 void register_shipped_prefetch(const struct dealer_ask *ask, struct text part_key);
 int register_shipped_find(struct office_register *office_register, struct dealer_ask *ask, struct text dealer,
                           struct text part_key, int32_t day, int64_t *ret_quantity);

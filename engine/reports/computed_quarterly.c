@@ -281,7 +281,7 @@ static void flat(struct page *page)
     }
     for (int field = 0; field < FLAT_FIELDS; field++) {
         struct text words = quarterly_flat_field(&page->quarterly, field, &page->arena);
-        if (words.bytes == NULL && page->status == WM_OK)
+        if (words.bytes == NULL)
             page->status = WM_NO_MEMORY;
         const struct value cells[] = {value_text(text_of(quarterly_flat_name(field))), value_text_or_null(words)};
         row(page, cells);

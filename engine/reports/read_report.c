@@ -241,7 +241,8 @@ static bool read_choices(struct reading *reading, struct cursor *cursor, struct 
     struct text choices[MOST_ITEMS];
     uint32_t count = 0;
 
-    while (rest.length > 0 && text_next(&rest, '|', &choice)) {
+    while (rest.length > 0) {
+        text_next(&rest, '|', &choice);
         if (count == MOST_ITEMS) {
             fault(reading, place, "a choice has at most %d words; take some out", MOST_ITEMS);
             return false;
@@ -448,7 +449,7 @@ static void check_drawn(struct reading *reading, const struct report_section *se
                         uint32_t count)
 {
     for (uint32_t i = 0; i < count; i++)
-        if (columns[i] >= 0 && !is_number(section->columns[columns[i]].format))
+        if (!is_number(section->columns[columns[i]].format))
             fault(reading, reading->chart.place,
                   "the chart draws \"%.*s\", which is no number; name another column",
                   TEXT_ARGUMENTS(section->columns[columns[i]].name));

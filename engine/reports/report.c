@@ -2,7 +2,6 @@
 
 #include <assert.h>
 #include <stdarg.h>
-#include <stdio.h>
 
 #include "base/limits.h"
 #include "base/status.h"
@@ -87,21 +86,6 @@ int report_add_row(struct report_result *result, struct report_table *table, con
     return WM_OK;
 }
 
-/* printf into the arena. */
-static __attribute__((format(printf, 2, 0))) struct text format_words(struct arena *arena, const char *format,
-                                                                      va_list arguments)
-{
-    va_list again;
-
-    va_copy(again, arguments);
-    int length = vsnprintf(NULL, 0, format, again);
-    va_end(again);
-    char *bytes = length < 0 ? NULL : arena_bytes(arena, (size_t)length + 1);
-    if (bytes != NULL)
-        vsnprintf(bytes, (size_t)length + 1, format, arguments);
-    return (struct text){bytes, bytes != NULL ? (size_t)length : 0};
-}
-
 int report_add_note(struct report_result *result, struct report_table *table, bool verbatim, const char *format,
                     ...)
 {
@@ -113,7 +97,7 @@ int report_add_note(struct report_result *result, struct report_table *table, bo
     if (note == NULL)
         return WM_NO_MEMORY;
     va_start(arguments, format);
-    note->words = format_words(result->arena, format, arguments);
+    note->words = text_format_list(result->arena, format, arguments);
     va_end(arguments);
     if (note->words.bytes == NULL)
         return WM_NO_MEMORY;

@@ -13,7 +13,7 @@ static int add_dump(const char *bytes, size_t length, void *context)
 /* A text as JSON; the library escapes it. */
 static void add_text(struct buffer *out, struct text t)
 {
-    json_t *string = json_stringn(t.bytes != NULL ? t.bytes : "", t.length);
+    json_t *string = json_stringn(text_printed_bytes(t), t.length);
 
     if (string == NULL || json_dump_callback(string, add_dump, out, JSON_ENCODE_ANY) != 0)
         out->failed = true;

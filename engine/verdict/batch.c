@@ -231,11 +231,10 @@ static int settle_claim(struct batch *batch, struct arena *arena, struct dossier
     return status;
 }
 
-/* The first block tells how many claims the file has, about. */
+/* The first block tells how many claims the file has, about. No block is empty. */
 static uint64_t expected_claims(const struct batch *batch, const struct held_block *block)
 {
-    size_t bytes = block->text.bytes.length;
-    return bytes == 0 ? 0 : (uint64_t)((unsigned __int128)block->count * batch->source->bytes / bytes);
+    return (uint64_t)((unsigned __int128)block->count * batch->source->bytes / block->text.bytes.length);
 }
 
 static int settle_block(struct batch *batch, struct held_block *block)
@@ -270,7 +269,7 @@ static int read_again(void *context, uint64_t place, uint32_t length, struct are
         status = csv_rows_open(&rows, (struct text){bytes, length}, 1, LIMIT_COLUMNS, arena);
     if (status == WM_OK && csv_rows_next(&rows, &row))
         status = claim_read(&batch->header, &row, arena, &claim);
-    else if (status == WM_OK && rows.no_memory)
+    if (status == WM_OK && rows.no_memory)
         status = WM_NO_MEMORY;
     if (status == WM_OK && claim.unreadable) {
         diag_error(batch->sink, (struct place){batch->source->name, 0, 0},
@@ -338,8 +337,7 @@ static int deliver_in_turn(struct worker *worker)
     struct batch *batch = worker->batch;
     struct held_block *block = worker->blocks[0];
     struct decided_block done = decided(block);
-    int status =
-        batch->receiver->deliver != NULL ? batch->receiver->deliver(batch->receiver->context, &done) : WM_OK;
+    int status = batch->receiver->deliver(batch->receiver->context, &done);
 
     if (status != WM_OK)
         return status;

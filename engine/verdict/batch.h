@@ -32,7 +32,7 @@ struct batch_receiver {
     void *context;
     /* Makes text of a block; called by several threads at once. May be NULL. */
     int (*render)(void *context, struct decided_block *block);
-    /* Takes the block; called in the order of the file, by one thread at a time. May be NULL. */
+    /* Takes the block; called in the order of the file, by one thread at a time. */
     int (*deliver)(void *context, const struct decided_block *block);
 };
 

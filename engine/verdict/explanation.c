@@ -261,10 +261,9 @@ static json_t *explain_findings(bool *failed, const struct dossier *dossier)
         set(failed, one, "finding", json_of(finding->name));
         add_text(failed, one, "item", finding->item);
         set(failed, one, "message", json_of(finding->message));
-        if (file.length > 0)
-            set(failed, one, "rule",
-                json_sprintf("%.*s%s%.*s", (int)file.length, file.bytes, row.length > 0 ? ":" : "",
-                             (int)row.length, row.length > 0 ? row.bytes : ""));
+        set(failed, one, "rule",
+            json_sprintf("%.*s%s%.*s", (int)file.length, file.bytes, row.length > 0 ? ":" : "", (int)row.length,
+                         row.length > 0 ? row.bytes : ""));
         append(failed, findings, one);
     }
     return findings;

@@ -892,6 +892,13 @@ static void revised_and_extrapolated(void **state)
     new_office();
     draw_60();
     says(record(fill(3, 20)), 0, "60 judged");
+    change("claim_rows_update", "UPDATE claim_rows SET decision = 'refuse' WHERE claim = 'A0361'");
+    says(CHARGE(SIGNED, ON_TIME, "--extrapolate"), 2,
+         "claim D137/A0361 of its frame is paid by another revision"); /* by none, as somebody made of it */
+
+    new_office();
+    draw_60();
+    says(record(fill(3, 20)), 0, "60 judged");
     says(CHARGE(SIGNED, ON_TIME, "--extrapolate"), 0, "1 chargeback recorded");
     post_revision("A0361");
     says(AUDIT("reverse", "D137/A0361", SIGNED, "--today", "2026-07-16"), 2, "is in the frame of sample s");

@@ -189,6 +189,17 @@ static void evaluations(void **state)
      */
     assert_true(found.may_extrapolate);
 
+    /* but for one, all wrong or none: the limits stay between 0 and 1 */
+    for (int wrong = 0; wrong < 2; wrong++) {
+        make(&made, METHOD_STRATIFIED, 30);
+        for (uint32_t i = 0; i < made.sample.item_count; i++)
+            if ((i == 0) != wrong)
+                judge(&made, i, JUDGED_ERROR, 5000);
+        found = evaluate(&made, &arena);
+        assert_in_range(found.rate.rate, 1, 999999);
+        assert_int_equal(wrong ? found.rate.upper : found.rate.lower, wrong ? 1000000 : 0);
+    }
+
     /* picked by hand: what was found, and no estimate */
     make(&made, METHOD_PICKED, 0);
     judge(&made, 0, JUDGED_MISSING, 0);

@@ -3,7 +3,9 @@
 
 #include <fcntl.h>
 
+#include <sys/socket.h>
 #include <sys/stat.h>
+#include <sys/un.h>
 
 #include "base/arena.h"
 #include "base/buffer.h"
@@ -15,6 +17,7 @@
 #include "base/status.h"
 #include "base/text.h"
 #include "base/large.h"
+#include "base/text_index.h"
 #include "base/text_pool.h"
 #include "base/value.h"
 
@@ -221,6 +224,9 @@ static void texts_compare(void **state)
     assert_true(text_equal(TEXT("ab"), TEXT("ab")));
     assert_false(text_equal(TEXT("ab"), TEXT("aB")));
     assert_true(text_equal((struct text){NULL, 0}, TEXT("")));
+    assert_true(text_equal_mostly_not(TEXT("ab"), TEXT("ab")) && text_equal_mostly_not(TEXT(""), TEXT("")));
+    assert_false(text_equal_mostly_not(TEXT("ab"), TEXT("aB")) || text_equal_mostly_not(TEXT("ab"), TEXT("Ab")));
+    assert_false(text_equal_mostly_not(TEXT("ab"), TEXT("b")));
     assert_true(text_equal_any_case(TEXT("aB-1"), TEXT("Ab-1")));
     assert_false(text_equal_any_case(TEXT("\xc3\xa4"), TEXT("\xc3\x84")));
     assert_false(text_equal_any_case(TEXT("a"), TEXT("ab")));
@@ -353,11 +359,13 @@ static void texts_in_an_arena(void **state)
 {
     (void)state;
     struct arena arena = ARENA_EMPTY;
-    struct text copy = text_copy(&arena, TEXT("abc"));
+    struct text copy = text_copy(&arena, TEXT("abc")), blanks = text_format(&arena, "%5000s", "");
 
     assert_true(text_is(copy, "abc") && copy.bytes[3] == '\0');
     assert_true(text_is(text_upper(&arena, TEXT("aZ\xc3\xa9-1")), "AZ\xc3\xa9-1"));
     assert_true(text_is(text_format(&arena, "%s=%d", "x", 7), "x=7"));
+    assert_int_equal(blanks.length, 5000);
+    assert_int_equal(text_format(&arena, "%.*s", TEXT_ARGUMENTS(blanks)).length, 4096);
     assert_non_null(text_copy(&arena, (struct text){NULL, 0}).bytes);
     assert_true(text_hash(TEXT("a")) != text_hash(TEXT("b")));
     assert_true(text_hash(TEXT("longer than eight")) ==
@@ -600,12 +608,37 @@ static void a_pipe_is_written_to_as_it_is(void **state)
     assert_int_equal(rmdir(folder), 0);
 }
 
+/* A socket that nobody listens to is no file to put another in the place of, and cannot be written to. */
+static void a_socket_is_left_alone(void **state)
+{
+    (void)state;
+    char folder[256];
+    struct output output = {.descriptor = -1};
+    struct sockaddr_un address = {.sun_family = AF_UNIX};
+    struct capture capture;
+    struct stat about;
+    int bound = socket(AF_UNIX, SOCK_STREAM, 0);
+
+    make_folder(folder);
+    snprintf(address.sun_path, sizeof address.sun_path, "%.80s/socket", folder);
+    assert_int_equal(bind(bound, (struct sockaddr *)&address, sizeof address), 0);
+    capture_start(&capture);
+    assert_int_equal(output_open(&output, address.sun_path, &capture.sink), WM_IO);
+    assert_non_null(strstr(capture.text, "/socket: cannot write: "));
+    assert_int_equal(stat(address.sun_path, &about), 0);
+    assert_true(S_ISSOCK(about.st_mode));
+    close(bound);
+    unlink(address.sun_path);
+    assert_int_equal(rmdir(folder), 0);
+}
+
 /* /dev/full takes nothing: the failed write is a failed close, and nothing is left behind. */
 static void a_write_that_fails(void **state)
 {
     (void)state;
     struct output output = {.descriptor = -1};
     struct capture capture;
+    uint64_t bytes;
     int saved = dup(STDOUT_FILENO);
     FILE *full = fopen("/dev/full", "w");
 
@@ -616,16 +649,38 @@ static void a_write_that_fails(void **state)
     dup2(fileno(full), STDOUT_FILENO);
     int opened = output_open(&output, NULL, &capture.sink);
     output_add(&output, "text", 4);
+    int settled = output_settle(&output, &capture.sink, &bytes);
     int closed = output_close(&output, &capture.sink);
     dup2(saved, STDOUT_FILENO);
     close(saved);
     fclose(full);
     assert_int_equal(opened, WM_OK);
+    assert_int_equal(settled, WM_IO);
     assert_int_equal(closed, WM_IO);
-    assert_string_equal(capture.text, "standard output: cannot write: No space left on device\n");
+    assert_string_equal(capture.text, "standard output: cannot write: No space left on device\n"
+                                      "standard output: cannot write: No space left on device\n");
 }
 
-/* Short and long texts, over several pieces: each is found at its place, and no place is 0. */
+/* Keys of which the index sees no difference but in their bytes, or in their length too. */
+static void keys_of_one_hash(void **state)
+{
+    static const char *const KEYS[][2] = {{"K-241626", "K-731564"}, {"K-363711-0", "K-390929"}};
+    struct text_index index = TEXT_INDEX_EMPTY;
+    (void)state;
+
+    for (uint32_t i = 0; i < COUNT(KEYS); i++) {
+        struct text one = text_of(KEYS[i][0]), other = text_of(KEYS[i][1]);
+        assert_int_equal(text_hash(one) >> 32, text_hash(other) >> 32);
+        assert_int_equal(text_hash(one) & 31, text_hash(other) & 31);
+        assert_int_equal(text_index_add(&index, one, 2 * i), 2 * i);
+        assert_int_equal(text_index_find(&index, other), TEXT_INDEX_NONE);
+        assert_int_equal(text_index_add(&index, other, 2 * i + 1), 2 * i + 1);
+        assert_int_equal(text_index_find(&index, one), 2 * i);
+        assert_int_equal(text_index_find(&index, other), 2 * i + 1);
+    }
+    text_index_free(&index);
+}
+
 /* What would be one text if both parts were only put together is two pairs. */
 static void pairs_of_texts(void **state)
 {
@@ -666,6 +721,7 @@ static void large_memory(void **state)
 #endif
 }
 
+/* Short and long texts, over several pieces: each is found at its place, and no place is 0. */
 static void text_pools(void **state)
 {
     static char long_text[TEXT_POOL_MOST_BYTES];
@@ -741,6 +797,8 @@ int main(void)
         cmocka_unit_test(files_in),
         cmocka_unit_test(files_out),
         cmocka_unit_test(a_pipe_is_written_to_as_it_is),
+        cmocka_unit_test(a_socket_is_left_alone),
+        cmocka_unit_test(keys_of_one_hash),
         cmocka_unit_test(a_write_that_fails),
     };
 

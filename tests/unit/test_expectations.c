@@ -96,7 +96,8 @@ static void what_is_expected(void **state)
     kit_put(&asked.kit, "campaigns/T1/kits.csv", "U,engine,>kit,>quantity\na,A,K-A,1\nb,B,,\nd1,D,K-A,1\nd2,D,K-B,1\n");
     kit_put(&asked.kit, "campaigns/T1/parts.csv",
             "C,engine,>part,>quantity,>need\nall,-,FL-1,2,required\nmore,A,fl 1,1,allowed\n");
-    kit_put(&asked.kit, "campaigns/T1/labor.csv", "C,engine,>operation,>hours,>need\nall,-,OP-1,1.5,allowed\n");
+    kit_put(&asked.kit, "campaigns/T1/labor.csv",
+            "C,engine,>operation,>hours,>need\nall,-,OP-1,1.5,allowed\nmore,A,op 1,0.5,required\n");
     kit_put(&asked.kit, "campaigns/T1/inspections.csv",
             "C,engine,>inspection,>expects,>need\nall,-,LEAK,dry,required\n");
     start(&asked);
@@ -107,6 +108,9 @@ static void what_is_expected(void **state)
             assert_ptr_equal(expectation, ask(&asked, cases[i].engine, TEXT("South"), cases[i].year));
             if (expectation->part_count > 0)
                 assert_int_equal(expectation->parts[expectation->part_count - 1].need, NEED_REQUIRED);
+            if (expectation->operation_count > 0)
+                assert_int_equal(expectation->operations[0].need,
+                                 strcmp(cases[i].engine, "A") == 0 ? NEED_REQUIRED : NEED_ALLOWED);
             assert_true(text_is(expectation->stage, strncmp(cases[i].expected, "true", 4) == 0 ? "first" : ""));
         }
     struct value eligible;
@@ -134,7 +138,7 @@ static void what_is_not_remembered(void **state)
     memset(long_plant, 'p', sizeof long_plant);
     kit_start(&asked.kit);
     kit_put(&asked.kit, "campaigns/T1/kits.csv",
-            "U,engine,plant,>kit,>quantity\nplain,\"not(A)\",-,K-A,1\na,A,North,K-B,1\n");
+            "U,plant,engine,>kit,>quantity\nplain,-,\"not(A)\",K-A,1\na,North,A,K-B,1\n");
     start(&asked);
     struct text plant = {long_plant, sizeof long_plant};
     assert_int_equal(ask(&asked, "B", plant, 2019)->first_item, ITEM_NOT_REMEMBERED);

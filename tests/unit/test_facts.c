@@ -268,6 +268,47 @@ static void repair_orders_and_technicians(void **state)
     EXPECT("claim", CASES);
 }
 
+/* Kits over many days; the last claim is of the first day again. */
+static void kits_of_many_days(void **state)
+{
+    enum { CLAIMS = 100 };
+    char claims[CLAIMS * 40] = "", expected[CLAIMS * 4] = "";
+    (void)state;
+
+    for (int i = 0; i < CLAIMS; i++) {
+        snprintf(claims + strlen(claims), sizeof claims - strlen(claims), "%sparts=K-A|completed_on=2026-0%d-%02d",
+                 i > 0 ? "\n" : "", 1 + i / 25 % 4, 1 + i % 25);
+        snprintf(expected + strlen(expected), sizeof expected - strlen(expected), "%d\n", 1 + i);
+    }
+    const struct probe_case cases[] = {
+        {"kits_claimed", claims, expected},
+        {"kits_claimed", words("%s\nparts=K-A|completed_on=2026-01-01", claims), words("%s2\n", expected)},
+    };
+    EXPECT("claim", cases);
+}
+
+/* A claim on record that has a technician and no day counts on no day, until a revision has one. */
+static void recorded_without_a_day(void **state)
+{
+    const struct probe_case cases[] = {
+        {"technician_day_hours",
+         "claim=A|revision=1|technician=T|labor=OP-1=2\nclaim=B|technician=T|labor=OP-1=1\n"
+         "claim=A|revision=2|technician=T|labor=OP-1=4|completed_on=\nclaim=C|technician=T|labor=OP-1=1",
+         "2\n3\n\n2\n"},
+    };
+    (void)state;
+
+    shell("cp %s %s", probe_path("office.db"), probe_path("kept.db"));
+    struct result result =
+        RUN("post", probe_write_claims("claim=A|technician=T|labor=OP-1=8|completed_on="), "--office",
+            probe_path("office.db"), "--rules", probe_path("rules"), "--today", "2026-03-09", "--quiet");
+    if (result.code > 1)
+        fail_msg("%s", result.err);
+    result_free(&result);
+    EXPECT("claim", cases);
+    shell("mv %s %s", probe_path("kept.db"), probe_path("office.db"));
+}
+
 static void odometers(void **state)
 {
     static const struct probe_case CASES[] = {
@@ -484,6 +525,8 @@ int main(void)
         cmocka_unit_test(dealers),     cmocka_unit_test(days),
         cmocka_unit_test(approvals),   cmocka_unit_test(earlier_claims),
         cmocka_unit_test(revisions),   cmocka_unit_test(repair_orders_and_technicians),
+        cmocka_unit_test(kits_of_many_days),
+        cmocka_unit_test(recorded_without_a_day),
         cmocka_unit_test(odometers),   cmocka_unit_test(kits),
         cmocka_unit_test(tables_in_error),
         cmocka_unit_test(sums),        cmocka_unit_test(part_items),

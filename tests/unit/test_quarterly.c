@@ -536,6 +536,28 @@ static void the_schedule(void **state)
                  "row for its kind\n");
 }
 
+/* More reports than the schedule has room for at first: of H24-05's eleven there are nine times as many. */
+static void a_long_schedule(void **state)
+{
+    enum { COPIES = 8 };
+    const char *rules = words("%s/long", folder);
+    struct report_text result;
+    (void)state;
+
+    shell("cp -r rules %s", rules);
+    for (int i = 1; i <= COPIES; i++)
+        shell("cp -r rules/campaigns/H24-05 %s/campaigns/H20-0%d && "
+              "sed -i 's/^campaign,H24-05/campaign,H20-0%d/' %s/campaigns/H20-0%d/campaign.csv",
+              rules, i, i, rules, i);
+    KIT_REPORT(office, rules, "schedule", "2026-05-07", &result, "show", "all");
+    assert_int_equal(result.status, WM_OK);
+    for (int i = 1; i <= COPIES; i++) {
+        has(&result, words("|H20-0%d|quarterly 1 of 8|2024-Q2|", i));
+        has(&result, words("\n2029-04-30|H20-0%d|annual 3 of 3|2029-Q1|", i));
+    }
+    has(&result, "|H24-05|quarterly 1 of 8|2024-Q2|");
+}
+
 int main(void)
 {
     const struct CMUnitTest tests[] = {
@@ -550,6 +572,7 @@ int main(void)
         cmocka_unit_test(strays_by_hand),
         cmocka_unit_test(wrong_notices),
         cmocka_unit_test(the_schedule),
+        cmocka_unit_test(a_long_schedule),
     };
     char pattern[] = "/tmp/witnessmark-quarterly-XXXXXX";
 

@@ -384,7 +384,8 @@ static void buckets_are_loaded_once(void **state)
     free(vehicles);
 }
 
-/* Every vehicle is counted in one kind; those of profiles that there cannot be, in a damaged office file, in none. */
+/* Every vehicle is counted in one kind; those that a damaged office file has in no whole bucket, or of profiles that
+ * there cannot be, in none. */
 static void kinds_of_a_fleet(void **state)
 {
     enum { VEHICLES = 500, LIMIT = 50, BITS = 6 };
@@ -414,6 +415,9 @@ static void kinds_of_a_fleet(void **state)
     assert_in_range(counted, 1, VEHICLES - 1);
     for (size_t i = 0; i < LIMIT; i++)
         assert_int_equal(of_profile[i], 0);
+    test.cut_bytes = 1; /* buckets that are no whole number of vehicles have none */
+    assert_int_equal(fleet_kinds_read(&test.source, kit.rules, &arena, &kinds, &count), WM_OK);
+    assert_int_equal(count, 0);
     kit_end(&kit);
     arena_free(&arena);
     register_close(reg);
@@ -435,6 +439,7 @@ static void damaged_sources_are_errors(void **state)
     assert_true(
         text_starts_with(register_error(reg), TEXT("a vehicle refers to a profile that is not there; ")));
     assert_int_equal(register_vehicle(reg, TEXT("CCC"), &found, &vehicle), WM_IO);
+    assert_int_equal(register_vehicle(reg, TEXT("AAA"), &found, &vehicle), WM_IO); /* and again, with its group there */
     check_vehicle(reg, &vehicles[1]);
     register_close(reg);
 
@@ -777,6 +782,8 @@ static void shipments_add_up_to_the_day(void **state)
         {"D1", "KT1", 20, -1500000}, {"D1", "KT1", 20, 1000000},  {"D2", "KT1", 10, 9000000},
         {"D1", "KT3", DAY_NONE, 4},  {"D1", "BIG", 1, INT64_MAX}, {"D1", "BIG", 2, 1},
         {"D1", "BIG", 3, INT64_MIN}, {"D1", "BIG", 4, INT64_MIN},
+        {"D1", "HS82636", 1, 5}, /* two parts of one hash */
+        {"D1", "HS817988", 1, 6},
     };
     static const struct {
         const char *dealer, *part_key;
@@ -792,6 +799,7 @@ static void shipments_add_up_to_the_day(void **state)
         {"D2", "KT1", 10, 9000000}, {"D2", "KT2", 10, 0},
         {"D3", "KT1", 10, 0},       {"D1", "BIG", 2, INT64_MAX},
         {"D1", "BIG", 3, -1},       {"D1", "BIG", 4, INT64_MIN},
+        {"D1", "HS82636", 1, 5},    {"D1", "HS817988", 1, 6},
     };
     struct test_source test = {.shipments = shipments, .shipment_count = COUNT(shipments)};
     struct office_register *reg = open_test(&test, 0, 0);

@@ -148,6 +148,8 @@ static void what_is_harmless_runs(void **state)
         {"SELECT 1 AS a; ; -- the end\n;", "1"},
         {"SELECT stage_of('H26-02', vin) AS a FROM claims_now LIMIT 1", "first"},
         {"SELECT coalesce(stage_of('H26-02', 'EZ7NONE'), 'none') AS a", "none"},
+        {"SELECT Stage_Of('H26-02', vin) AS a FROM claims_now LIMIT 1", "first"},
+        {"SELECT \"stage_of\"('H26-02', vin) AS a FROM claims_now LIMIT 1", "first"},
     };
     (void)state;
 
@@ -625,6 +627,42 @@ static void a_vehicle_without_a_model_year(void **state)
     result_free(&result);
 }
 
+/* Where the eligibility table is in error on a vehicle it is in no stage; an office without vehicles has no population.
+ */
+static void vehicles_that_are_in_no_stage(void **state)
+{
+    static const struct {
+        const char *load, *csv, *expected;
+    } CASES[] = {
+        {"vehicles", "vin,model_line,model_year\nEZ7BAACK5KN803298,Brindle,2019\nEZ7BAACK5LE202359,Brindle,2020\n",
+         "s,n,o\nfirst,1,none\n"},
+        {"dealers", "dealer,name,region,labor_rate,parts_markup\nD1,One,US-NY,100,33\n", "s,n,o\n"},
+    };
+    const char *rules = words("%s/unsure", folder), *rows = words("%s/unsure.csv", folder);
+    (void)state;
+
+    shell("cp -r rules %s", rules);
+    write_words(words("%s/campaigns/H26-02/eligibility.csv", rules),
+                "U,model_year,>eligible,>stage\nall,-,true,first\ntwice,2020,false,\n");
+    write_words(words("%s/t.sql", reports),
+                "-- title: T\n-- meaning: M.\n-- column: s text; x\n-- column: n integer; x\n-- column: o text; x\n"
+                "SELECT stage AS s, sum(vehicles) AS n, coalesce(stage_of('H26-02', 'EZ7BAACK5LE202359'), 'none') AS o "
+                "FROM population WHERE campaign = 'H26-02' GROUP BY 1\n");
+    for (size_t i = 0; i < COUNT(CASES); i++) {
+        const char *other = words("%s/unsure-%zu.db", folder, i);
+        write_words(rows, CASES[i].csv);
+        struct result result =
+            RUN("load", CASES[i].load, rows, "--office", other, "--today", "2026-03-01", "--quiet");
+        if (result.code != 0)
+            fail_msg("%s", result.err);
+        result_free(&result);
+        result = RUN("report", "t", "--reports", reports, "--office", other, "--rules", rules, "--format", "csv");
+        if (strcmp(result.out, CASES[i].expected) != 0)
+            fail_msg("%s%s", result.out, result.err);
+        result_free(&result);
+    }
+}
+
 /* How many vehicles of the register are in H26-02's first stage, by its eligibility table read with the eye:
  * Brindle of 2018 and 2019 without electric power steering. */
 static int count_first_stage(void)
@@ -728,6 +766,23 @@ static void deadlines_are_those_of_flags(void **state)
     result_free(&told);
     result_free(&decided);
     result_free(&verified);
+}
+
+/* A deadline that asks for nothing is that of each region, also where no rule asks for the region at all. */
+static void deadlines_of_every_region(void **state)
+{
+    const char *rules = words("%s/everywhere", folder);
+    (void)state;
+
+    shell("cp -r rules %s", rules);
+    write_words(words("%s/deadlines.csv", rules), "U,>decide_within_days\nall,21\n");
+    write_words(words("%s/t.sql", reports), "-- title: T\n-- meaning: M.\n-- column: days integer; x\n"
+                                            "SELECT DISTINCT decide_within_days AS days FROM deadlines\n");
+    struct result result =
+        RUN("report", "t", "--reports", reports, "--office", office, "--rules", rules, "--format", "csv");
+    if (strcmp(result.out, "days\n21\n") != 0)
+        fail_msg("%s%s", result.out, result.err);
+    result_free(&result);
 }
 
 static void verify_finds_a_changed_list_of_what_waits(void **state)
@@ -835,8 +890,10 @@ int main(void)
         cmocka_unit_test(kits_are_as_worked_by_hand),
         cmocka_unit_test(parts_of_two_campaigns_are_counted_once),
         cmocka_unit_test(a_vehicle_without_a_model_year),
+        cmocka_unit_test(vehicles_that_are_in_no_stage),
         cmocka_unit_test(completion_is_as_worked_by_hand),
         cmocka_unit_test(deadlines_are_those_of_flags),
+        cmocka_unit_test(deadlines_of_every_region),
         cmocka_unit_test(verify_finds_a_changed_list_of_what_waits),
         cmocka_unit_test(the_example_of_the_readme_runs),
         cmocka_unit_test(mischief_does_no_harm),

@@ -5,6 +5,7 @@
 #include "base/arena.h"
 #include "base/status.h"
 #include "capture.h"
+#include "facts/dossier.h"
 #include "facts/totals.h"
 
 enum { KITS = 5, ORDERS = 4, VEHICLES = 6, CLAIMS = 400, DAYS = 150 };
@@ -79,6 +80,16 @@ static void turn(struct totals *totals, struct counted *claim)
     assert_int_equal(totals_add_vehicle(totals, claim->order, claim->vehicle, claim->stands ? 1 : -1), WM_OK);
 }
 
+/* As for a claim that comes next; it changes nothing. */
+static void fetch_ahead(const struct totals *totals, uint32_t kit)
+{
+    char room[32];
+    struct text text = {room, (size_t)snprintf(room, sizeof room, "D1 K%u", kit)};
+    const struct dossier dossier = {.kit_key = {text, number_index_hash(text)}};
+
+    totals_prefetch_content(totals, &dossier);
+}
+
 static void totals_are_the_sums_of_what_stands(void **state)
 {
     struct totals totals;
@@ -100,6 +111,7 @@ static void totals_are_the_sums_of_what_stands(void **state)
         uint32_t vehicle = (uint32_t)random_below(&random, VEHICLES);
         int32_t day = 20000 - 1 + (int32_t)random_below(&random, DAYS + 2);
         turn(&totals, claim);
+        fetch_ahead(&totals, (uint32_t)random_below(&random, KITS));
         assert_int_equal(totals_quantity(&totals, claim->kit, day), slow_quantity(claims, claim->kit, day));
         assert_int_equal(totals_other_vehicles(&totals, claim->order, vehicle, TOTALS_NONE),
                          slow_others(claims, claim->order, vehicle, TOTALS_NONE));
@@ -151,6 +163,27 @@ static void orders_on_which_nothing_stands(void **state)
     totals_close(&totals);
 }
 
+/* Order and vehicle of two pairs of which all bits are the same that the index looks at. */
+static void pairs_of_one_hash(void **state)
+{
+    static const uint32_t VEHICLES_OF[2] = {5, 880833437};
+    struct totals totals;
+
+    (void)state;
+    totals_open(&totals);
+    for (uint32_t i = 0; i < 2; i++) {
+        assert_int_equal(numbered(&totals, totals_order, "D1 R", i, NULL), i);
+        assert_int_equal(totals_add_vehicle(&totals, i, 1, 1), WM_OK); /* the first of an order is not in the index */
+        assert_int_equal(totals_add_vehicle(&totals, i, VEHICLES_OF[i], 1), WM_OK);
+    }
+    assert_int_equal(totals_add_vehicle(&totals, 1, VEHICLES_OF[1], -1), WM_OK);
+    assert_int_equal(totals_other_vehicles(&totals, 0, 1, TOTALS_NONE), 1);
+    assert_int_equal(totals_other_vehicles(&totals, 1, 1, TOTALS_NONE), 0);
+    /* A claim that would move to an order on which its own vehicle never was. */
+    assert_int_equal(totals_other_vehicles(&totals, 0, 1, 9), 1);
+    totals_close(&totals);
+}
+
 /* Many kits grow at once, so that rooms which some have outgrown are taken by others. */
 static void rooms_that_are_outgrown_serve_others(void **state)
 {
@@ -183,6 +216,7 @@ int main(void)
         cmocka_unit_test(totals_are_the_sums_of_what_stands),
         cmocka_unit_test(a_key_has_one_number_and_is_asked_for_once),
         cmocka_unit_test(orders_on_which_nothing_stands),
+        cmocka_unit_test(pairs_of_one_hash),
         cmocka_unit_test(rooms_that_are_outgrown_serve_others),
     };
     return cmocka_run_group_tests(tests, NULL, NULL);

@@ -257,6 +257,29 @@ static void ambiguous_rules_hold(void **state)
     unlink(probe_path("rules/checks/claim/twice.csv"));
 }
 
+/* A table that is in error on two parts of a claim says so twice. */
+static void ambiguous_rules_of_items_hold(void **state)
+{
+    (void)state;
+    write_words(probe_path("rules/checks/part/twice.csv"),
+                "U,claimed,quantity,>finding,>effect,>message\nlow,true,<= 2,low,note,x\nhigh,true,>= 2,high,note,x\n");
+    struct result result = probe_check("parts=Z-1=2; Y-1=3; X-1=2", "2026-03-10");
+    struct csv_sheet decided = csv_sheet_read(result.out);
+    struct csv_sheet findings = csv_sheet_of_file(probe_path("findings.csv"));
+    assert_string_equal(csv_at(&decided, 1, "findings"), "rules-ambiguous;high");
+    assert_string_equal(csv_at(&decided, 1, "decision"), "hold");
+    assert_int_equal(findings.count, 4);
+    for (size_t row = 1; row <= 2; row++) {
+        assert_string_equal(csv_at(&findings, row, "finding"), "rules-ambiguous");
+        assert_string_equal(csv_at(&findings, row, "rule"), "checks/part/twice.csv");
+    }
+    assert_string_equal(csv_at(&findings, 3, "item"), "Y-1");
+    csv_sheet_free(&decided);
+    csv_sheet_free(&findings);
+    result_free(&result);
+    unlink(probe_path("rules/checks/part/twice.csv"));
+}
+
 /* The other two ways in which rules fail on a claim, and what is said of each. */
 static void rules_fail_in_other_ways(void **state)
 {
@@ -355,6 +378,9 @@ static void explanations(void **state)
          {"\"vehicle\":{\"registered\":true,\"model_line\":\"Delta\",\"status\":\"in_service\"}"}},
         {"D9/C", /* neither vehicle nor dealer are known */
          {"\"vehicle\":{\"registered\":false}", "\"dealer\":{\"registered\":false}"}},
+        {"D1/G", /* eligible or not: in error; an approval that is another campaign's */
+         {"\"approval\":{\"approval\":\"AP-1\",\"valid\":false", "\"finding\":\"rules-ambiguous\"",
+          "{\"table\":\"campaigns/T8/eligibility.csv\",\"in_error\":true", "\"payable\":\"0.00\""}},
         {"D1/E", /* rules in error */
          {"\"finding\":\"rules-ambiguous\"", "\"in_error\":true", "\"rule\":\"checks/claim/twice.csv\"}"}},
     };
@@ -370,17 +396,23 @@ static void explanations(void **state)
     result_free(&loaded);
     write_words(probe_path("rules/checks/claim/twice.csv"),
                 "U,odometer,>finding,>effect,>message\nlow,<= 10,low,note,x\nhigh,>= 10,high,note,x\n");
+    shell("mkdir -p %s", probe_path("rules/campaigns/T8"));
+    write_words(probe_path("rules/campaigns/T8/campaign.csv"), "key,value\ncampaign,T8\nopens_on,2026-01-01\n");
+    write_words(probe_path("rules/campaigns/T8/eligibility.csv"),
+                "U,model_line,>eligible\nalpha,Alpha,true\nagain,Alpha,false\n");
     struct result result =
         RUN("post",
             probe_write_claims(
                 "claim=F|vin=EZ7TDAC12LT000707\n"
                 "claim=A|engine=REFUSE|approval=AP-3|parts=X-1=2@5; CP-1|labor=OP-7=1|inspections=CAP=wrong\n"
-                "claim=B|vin=" VIN_GAMMA "\nclaim=C|dealer=D9|vin=1M8GDM9AXKP042788\nclaim=E|odometer=10"),
+                "claim=B|vin=" VIN_GAMMA "\nclaim=C|dealer=D9|vin=1M8GDM9AXKP042788\nclaim=E|odometer=10\n"
+                "claim=G|campaign=T8|approval=AP-1"),
             "--office", office, "--rules", probe_path("rules"), "--today", "2026-03-10", "--quiet");
     if (result.code > 1)
         fail_msg("%s", result.err);
     result_free(&result);
     unlink(probe_path("rules/checks/claim/twice.csv"));
+    shell("rm -rf %s", probe_path("rules/campaigns/T8"));
     for (size_t i = 0; i < COUNT(CASES); i++) {
         char *json = explained(CASES[i].claim, office);
         for (size_t k = 0; k < COUNT(CASES[i].parts) && CASES[i].parts[k] != NULL; k++)
@@ -583,6 +615,28 @@ static void many_checks_of_a_scope(void **state)
         unlink(probe_path(words("rules/checks/part/many-%c.csv", 'a' + i)));
 }
 
+/* A check of more rows than a word has bits: what is remembered of an expected part is not used for it. */
+static void a_check_of_many_rows(void **state)
+{
+    enum { ROWS = 70 };
+    FILE *file = fopen(probe_path("rules/checks/part/many.csv"), "w");
+    (void)state;
+
+    need(file != NULL, "many.csv");
+    fputs("C,claimed,quantity,>finding,>effect,>message\n", file);
+    for (int i = 1; i <= ROWS; i++)
+        fprintf(file, "r%d,true,%d,found-%d,note,x\n", i, i, i);
+    need(fclose(file) == 0, "many.csv");
+    struct result result = probe_check("parts=K-A=5\nparts=K-A=69; FL-1=1\nparts=K-A=71", "2026-03-10");
+    struct csv_sheet decided = csv_sheet_read(result.out);
+    assert_string_equal(csv_at(&decided, 1, "findings"), "found-5");
+    assert_string_equal(csv_at(&decided, 2, "findings"), "found-1;found-69");
+    assert_string_equal(csv_at(&decided, 3, "findings"), "");
+    csv_sheet_free(&decided);
+    result_free(&result);
+    unlink(probe_path("rules/checks/part/many.csv"));
+}
+
 /* A campaign of many parts, on two kinds of vehicles: what is remembered of the parts that a kind is expected
  * to have is that kind's own, and what is claimed makes its difference. */
 static void many_expected_parts(void **state)
@@ -737,8 +791,10 @@ int main(void)
         cmocka_unit_test(many_short_rows),
         cmocka_unit_test(without_messages),
         cmocka_unit_test(ambiguous_rules_hold),
+        cmocka_unit_test(ambiguous_rules_of_items_hold),
         cmocka_unit_test(approvals_cover_what_they_name),
         cmocka_unit_test(many_checks_of_a_scope),
+        cmocka_unit_test(a_check_of_many_rows),
         cmocka_unit_test(many_expected_parts),
         cmocka_unit_test(unreadable_rows),
         cmocka_unit_test(deadlines),
