@@ -1,5 +1,6 @@
 #include "cli/check_one.h"
 
+#include <assert.h>
 #include <errno.h>
 #include <stdio.h>
 #include <stdlib.h>
@@ -172,10 +173,11 @@ static int say_new(struct asking *asking, struct arena *arena, enum claim_column
 /* The fault without its place: the answer stands right above. */
 static struct text fault_alone(const struct claim *claim)
 {
-    struct text reason = claim->fault_reason, rest = reason;
-    const char *end = rest.length > 2 ? memmem(rest.bytes, rest.length, "): ", 3) : NULL;
+    struct text reason = claim->fault_reason;
+    const char *end = memmem(reason.bytes, reason.length, "): ", 3);
 
-    return end == NULL ? reason : (struct text){end + 3, reason.length - (size_t)(end + 3 - reason.bytes)};
+    assert(end != NULL); /* a claim that is made of cells has a name for each column */
+    return (struct text){end + 3, reason.length - (size_t)(end + 3 - reason.bytes)};
 }
 
 /* The cells that follow from vehicle, campaign, outcome and what is answered: those not answered are filled in.

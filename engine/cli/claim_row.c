@@ -143,10 +143,11 @@ static int expect_items(const struct dossier *dossier, struct arena *arena, stru
 
     if (profile != NULL)
         ret_cells[COLUMN_ENGINE] = profile->engine;
-    if (profile != NULL && profile->has_model_year)
+    if (profile != NULL && profile->has_model_year) {
         ret_cells[COLUMN_MODEL_YEAR] = text_format(arena, "%d", profile->model_year);
-    if (profile != NULL && profile->has_model_year && ret_cells[COLUMN_MODEL_YEAR].bytes == NULL)
-        return WM_NO_MEMORY;
+        if (ret_cells[COLUMN_MODEL_YEAR].bytes == NULL)
+            return WM_NO_MEMORY;
+    }
     if (!expects_something(dossier))
         return WM_OK;
     ret_cells[COLUMN_PARTS] =

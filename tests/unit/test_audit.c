@@ -237,6 +237,9 @@ static void sizes(void **state)
          "--expected is not below --tolerable");
     says(RUN("sample", "size", "rate", "--tolerable", "105"), 2, "\"105\" is no percentage between 0 and 100");
     says(RUN("sample", "size", "rate", "--tolerable", "5", "--expected", "4.99"), 2, "more than 100000 claims");
+    says(RUN("sample", "size", "rate", "--tolerable", "5", "--expected", "x"), 2, "--expected \"x\" is no percentage");
+    says(RUN("sample", "size", "money", "--population", "1000000", "--tolerable", "60000", "--expected", "0"), 0,
+         "Look at about 50 claims");
     says(RUN("sample", "size", "finding", "--population", "5", "--errors", "6"), 2,
          "--errors is more than --population");
     says(RUN("sample", "size", "finding", "--population", "5.5", "--errors", "6"), 2,
@@ -484,7 +487,13 @@ static void the_frame_is_what_is_paid(void **state)
     says(DRAW("--name", "d", "--by", "dealer", "--size", "40"), 0, "strata by dealer");
     says(DRAW("--name", "n", "--by", "stratum", "--bounds", "300;500", "--allocate", "neyman", "--size", "40"),
          0, "stratum over 500.00: ");
-    for (const char *const *name = (const char *const[]){"f", "m", "c", "d", "n", NULL}; *name != NULL; name++)
+    says(DRAW("--name", "p", "--by", "stratum", "--bounds", "300;500", "--allocate", "proportional", "--size", "40"),
+         0, "stratum over 500.00: ");
+    says(DRAW("--name", "q", "--by", "stratum", "--bounds", "300;500", "--size", "40"), 0, "stratum over 500.00: ");
+    assert_int_equal(number("SELECT count(*) FROM (SELECT stratum, item_count FROM sample_strata AS t JOIN samples AS s "
+                            "ON s.sample = t.sample AND s.name IN ('p', 'q') GROUP BY stratum, item_count)"),
+                     3);
+    for (const char *const *name = (const char *const[]){"f", "m", "c", "d", "n", "p", NULL}; *name != NULL; name++)
         says(AUDIT("sample", "redraw", *name), 0, "the sample is the same");
     says(RUN("verify", "--office", office), 0, "everything fits");
 }

@@ -162,6 +162,28 @@ static void each_campaign_is_told_as_far_as_it_goes(void **state)
     result_free(&at_dealer);
 }
 
+static void a_campaign_that_has_ended(void **state)
+{
+    (void)state;
+    struct result result =
+        RUN("worksheet", VIN, "--office", office, "--rules", rules, "--campaign", "ENDS", "--today", "2027-01-01");
+    assert_int_equal(result.code, 0);
+    assert_non_null(strstr(result.out, "\n  open           to 2026-12-31 (closed)\n"));
+    result_free(&result);
+}
+
+/* What a campaign does not say is nothing to translate. */
+static void only_what_is_said_is_translated(void **state)
+{
+    (void)state;
+    struct result result = RUN("rules", "messages", "--rules", rules);
+    assert_int_equal(result.code, 0);
+    assert_non_null(strstr(result.out, "T of BARE"));
+    assert_non_null(strstr(result.out, "campaigns/BARE/campaign.csv:title,"));
+    assert_null(strstr(result.out, "campaign.csv:hazard,"));
+    result_free(&result);
+}
+
 static void vehicles_of_which_little_is_known(void **state)
 {
     (void)state;
@@ -358,6 +380,19 @@ static void one_claim_without_expectations(void **state)
     csv_sheet_free(&sheet);
 }
 
+/* Without a model year in the register there is none to offer. */
+static void one_claim_of_a_vehicle_without_a_year(void **state)
+{
+    const char *file = words("%s/no-year.csv", folder);
+    int code;
+    (void)state;
+
+    char *shown = one_claim(file, words("\n%s\nBARE\n\nC-2\n\nRO-2\n\004", WITHOUT_YEAR), &code);
+    assert_int_equal(code, 2);
+    if (strstr(shown, "(column model_year): ") == NULL)
+        fail_msg("%s", shown);
+}
+
 /* --- Why, and the campaign as a page
  * ------------------------------------------------------------------------------ */
 
@@ -409,6 +444,7 @@ static void printed_as_far_as_it_goes(void **state)
         {"OVER", "any result"},
         {"SOON", "Replaces"},
         {"NOKIT", "No kit"},
+        {"NOKIT", "NOKIT: T of NOKIT"},
         {"NOKIT", "K-1 (net, each: 1.125; 2.00 from 2026-05-01)"},
     };
     (void)state;
@@ -417,6 +453,7 @@ static void printed_as_far_as_it_goes(void **state)
     rules_file("campaigns/NOKIT/eligibility.csv", "F,model_line,>eligible\nall,Brindle,true\nothers,-,false\n");
     rules_file("campaigns/NOKIT/kits.csv", "U,engine,>kit,>quantity\nnone,D22,,\nsome,not(D22),K-1,1\n");
     rules_file("campaigns/NOKIT/prices.csv", "part,price,valid_from\nK-1,1.125,\nK-1,2,2026-05-01\n");
+    rules_file("campaigns/NOKIT/parts.csv", "C,engine,>part,>quantity,>need\n");
     for (size_t i = 0; i < COUNT(CASES); i++) {
         struct result result = RUN("rules", "print", CASES[i].campaign, "--rules", rules);
         if (result.code != 0 || strstr(flat(result.out), CASES[i].says) == NULL)
@@ -433,12 +470,15 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(each_campaign_is_told_as_far_as_it_goes),
+        cmocka_unit_test(a_campaign_that_has_ended),
+        cmocka_unit_test(only_what_is_said_is_translated),
         cmocka_unit_test(vehicles_of_which_little_is_known),
         cmocka_unit_test(mistakes_with_worksheets),
         cmocka_unit_test(a_row_to_fill_in),
         cmocka_unit_test(pages_of_such_campaigns),
         cmocka_unit_test(an_approval_is_said),
         cmocka_unit_test(one_claim_without_expectations),
+        cmocka_unit_test(one_claim_of_a_vehicle_without_a_year),
         cmocka_unit_test(explained_as_far_as_it_goes),
         cmocka_unit_test(printed_as_far_as_it_goes),
     };
