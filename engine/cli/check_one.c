@@ -482,6 +482,9 @@ int check_one(const struct options *options)
         status = finish(&asking, &clean);
     if (status == STOPPED)
         PRINT(&asking, 0, SENTENCE_one_stopped);
+    if (status == WM_OK && fflush(stdout) != 0)
+        diag_warning(&asking.desk.sink, (struct place){text_of(options->arguments[0]), 0, 0},
+                     "the claim is written, but what there is to say could not be printed: %s", strerror(errno));
     status = desk_end_reading(&asking.desk, status);
     if (asking.worker_open)
         fact_worker_close(&asking.worker);
@@ -489,7 +492,7 @@ int check_one(const struct options *options)
     language_close(asking.language);
     desk_close(&asking.desk);
     free(asking.line);
-    if (fflush(stdout) != 0 || status != WM_OK)
-        return status == STOPPED ? EXIT_UNUSABLE : cli_exit(status != WM_OK ? status : WM_IO);
+    if (status != WM_OK)
+        return status == STOPPED ? EXIT_UNUSABLE : cli_exit(status);
     return clean ? EXIT_DONE : EXIT_FOUND;
 }

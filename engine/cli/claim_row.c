@@ -208,7 +208,7 @@ int claim_row_eligible(struct fact_worker *worker, struct arena *arena, const st
     struct dossier dossier;
     int status = establish(worker, arena, cells, &dossier);
 
-    *ret_eligible = status == WM_OK && !dossier.claim.unreadable && expects_something(&dossier);
+    *ret_eligible = status == WM_OK && expects_something(&dossier);
     return status;
 }
 

@@ -113,7 +113,7 @@ static void print_names(FILE *to, const char *first)
         size_t length = strcspn(name, " ");
         if (first != NULL && (strncmp(name, first, length) != 0 || name[length] == '\0'))
             continue;
-        if (first == NULL && strncmp(printed, name, length) == 0 && strcspn(printed, " ") == length)
+        if (first == NULL && strcspn(printed, " ") == length && strncmp(printed, name, length) == 0)
             continue;
         fprintf(to, " %.*s", (int)(first != NULL ? strlen(name) : length),
                 first != NULL ? name + length + 1 : name);

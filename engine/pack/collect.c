@@ -245,7 +245,7 @@ static int add_unregistered(struct vehicle_taking *taking)
 
 static int read_buckets(struct office *office, struct vehicle_taking *taking)
 {
-    enum { AT_A_TIME = 256 };
+    enum { AT_A_TIME = 16 };
     struct office_source *source = NULL;
     int status = office_source_open(office, 0, &source);
 

@@ -179,7 +179,7 @@ static uint32_t entries_of(uint64_t vehicles, uint64_t block)
 /* The entry of this tag in a block; its count where there is none. */
 static uint32_t find_entry(const uint8_t *block, uint32_t count, uint64_t tag)
 {
-    uint32_t low = 0, high = count;
+    uint32_t low = 0, high = count - 1; /* the last tag is not below this one, which find_tag asked for */
 
     while (low < high) {
         uint32_t middle = low + (high - low) / 2;
@@ -188,7 +188,7 @@ static uint32_t find_entry(const uint8_t *block, uint32_t count, uint64_t tag)
         else
             high = middle;
     }
-    return low < count && tag_at(block, low) == tag ? low : count;
+    return tag_at(block, low) == tag ? low : count;
 }
 
 /* The next block to look at: `step` away from the last one, or, where that is beyond the bound, half way to it.

@@ -384,6 +384,31 @@ static void drawn_again(void **state)
     says(RUN("verify", "--office", office), 0, "2 samples, 0 chargebacks");
 }
 
+static void post_revision(const char *claim)
+{
+    shell("(head -n 1 %s/claims.csv; grep '^\"%s\"' %s/claims.csv | sed 's/^\"%s\",\"0\"/\"%s\",\"1\"/') > "
+          "%s/revised.csv",
+          folder, claim, folder, claim, claim, folder);
+    says(RUN("post", words("%s/revised.csv", folder), "--office", office, "--today", "2026-06-12", "--received",
+             "2026-05-20"),
+         0, "1 claims recorded");
+    assert_int_equal(
+        number(words("SELECT revision FROM claims_now WHERE claim = '%s' AND decision = 'pay'", claim)), 1);
+}
+
+/* A claim that is paid anew, and claims of which some was taken back. */
+static void a_larger_frame_is_told(void **state)
+{
+    (void)state;
+    new_office();
+    says(AUDIT("reverse", "D137/A0361", "--by", "x", "--reason", "y", "--today", "2026-05-20"), 0, "due -");
+    draw_60();
+    post_revision("A0361");
+    says(AUDIT("sample", "redraw", "s"), 1,
+         "1 claims more, 0 fewer, 0 paid by another revision, 0 paid another amount\n"
+         "  D137/A0361 would be in the frame now (");
+}
+
 static void change(const char *trigger, const char *sql)
 {
     sqlite3 *database;
@@ -830,6 +855,7 @@ static void claim_by_claim(void **state)
                      20);
     assert_int_equal(number("SELECT sum(cents) FROM chargebacks_now"), wrong);
     assert_int_equal(number("SELECT charged_back_cents FROM samples_now"), wrong);
+    says(AUDIT("sample", "redraw", "s"), 1, " is paid another amount (");
     /* not twice */
     says(CHARGE(SIGNED, ON_TIME), 0, "there is nothing to charge back; nothing was recorded");
     /* a correction gives back, another takes again */
@@ -870,18 +896,6 @@ static void revised_since(void **state)
     says(CHARGE(SIGNED, ON_TIME), 0, "another revision is paid since; audit that one");
     assert_int_equal(number("SELECT count(*) FROM chargebacks"), 0);
     says(AUDIT("sample", "redraw", "s"), 1, "D137/A0361 is paid by another revision");
-}
-
-static void post_revision(const char *claim)
-{
-    shell("(head -n 1 %s/claims.csv; grep '^\"%s\"' %s/claims.csv | sed 's/^\"%s\",\"0\"/\"%s\",\"1\"/') > "
-          "%s/revised.csv",
-          folder, claim, folder, claim, claim, folder);
-    says(RUN("post", words("%s/revised.csv", folder), "--office", office, "--today", "2026-06-12", "--received",
-             "2026-05-20"),
-         0, "1 claims recorded");
-    assert_int_equal(
-        number(words("SELECT revision FROM claims_now WHERE claim = '%s' AND decision = 'pay'", claim)), 1);
 }
 
 /* A correction gave back already what the estimate counts: it is not extrapolated over. And once it is, a later
@@ -1162,6 +1176,7 @@ int main(void)
         cmocka_unit_test(strata_that_cannot_be),
         cmocka_unit_test(mistakes_of_drawing),
         cmocka_unit_test(drawn_again),
+        cmocka_unit_test(a_larger_frame_is_told),
         cmocka_unit_test(changes_of_the_frame_are_named),
         cmocka_unit_test(a_changed_record_is_found),
         cmocka_unit_test(look_back),

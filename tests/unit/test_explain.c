@@ -238,6 +238,7 @@ static void what_is_found_again_and_not_expected(void **state)
                                       "claim=M2|dealer=D9|completed_on=|vin=" VIN_TWIN_1
                                       "|labor=OP-1=1;OP-3=1|inspections=CAP=wrong|parts=XX-9=1\n"
                                       "claim=M3|vin=" VIN_B "\n"
+                                      "claim=M6|completed_on=|vin=" VIN_A PAY_100 "\n"
                                       "claim=M4|dealer=D9|completed_on=|vin=" VIN_BETA "|inspections=CAP=wrong\n"
                                       "claim=M5|dealer=D9|completed_on=|vin=" VIN_BARE
                                       "|inspections=CAP=wrong"),
@@ -260,6 +261,22 @@ static void what_is_found_again_and_not_expected(void **state)
             fail_msg("%s: not said: %s\n%s", call[0], CASES[i].says, result.out);
         result_free(&result);
     }
+}
+
+/* In the office above: a claim without a day is drawn, and its sheet has none. */
+static void a_claim_without_a_day_is_drawn(void **state)
+{
+    const char *copy = probe_path("copy.db"), *picks = probe_path("picks.csv"), *out = probe_path("picked.csv");
+    (void)state;
+
+    write_words(picks, "dealer,claim\nD1,M6\n");
+    small_runs(RUN("sample", "draw", "--name", "picked", "--because", "it has no day", "--pick", picks, "--out", out,
+                   "--office", copy, "--today", "2026-03-21"));
+    struct csv_sheet sheet = csv_sheet_of_file(out);
+    assert_int_equal(sheet.count, 2);
+    assert_string_equal(csv_at(&sheet, 1, "claim"), "M6");
+    assert_string_equal(csv_at(&sheet, 1, "completed_on"), "");
+    csv_sheet_free(&sheet);
 }
 
 /* When claims of two dealers must be decided, whichever comes first; a region without a time, and one whose time never
@@ -438,6 +455,7 @@ int main(void)
     const struct CMUnitTest of_small_office[] = {
         cmocka_unit_test(decisions_of_the_office),
         cmocka_unit_test(what_is_found_again_and_not_expected),
+        cmocka_unit_test(a_claim_without_a_day_is_drawn),
         cmocka_unit_test(time_to_decide),
         cmocka_unit_test(many_names_of_findings),
         cmocka_unit_test(findings_come_by_their_weight),

@@ -9,7 +9,7 @@ static char *folder, *office, *rules, *pack, *key;
 
 static const char TODAY[] = "2026-04-20";
 static const char VIN[] = "EZ7BAMCK6KE421489", WITHOUT_YEAR[] = "EZ7BDMCK2KE263109",
-                  OTHER_LINE[] = "EZ7BAMCK9KE429408";
+                  OTHER_LINE[] = "EZ7BAMCK9KE429408", SCRAPPED[] = "EZ7BAMCK9KE207676";
 
 static void rules_file(const char *path, const char *content)
 {
@@ -80,8 +80,9 @@ static int begin(void **state)
          words("vin,model_line,model_year,engine,transmission,built_on,plant,options,status,status_on\n"
                "%s,Brindle,2019,R16,manual,2019-02-01,P,,in_service,\n"
                "%s,Brindle,,D22,,,,eps towing,in_service,\n"
-               "%s,Tarrow,2019,D22,,,,,in_service,\n",
-               VIN, WITHOUT_YEAR, OTHER_LINE));
+               "%s,Tarrow,2019,D22,,,,,in_service,\n"
+               "%s,Tarrow,2019,D22,,,,,scrapped,\n",
+               VIN, WITHOUT_YEAR, OTHER_LINE, SCRAPPED));
     load("dealers", "dealer,name,region,labor_rate,parts_markup,active_from,active_to,valid_from\n"
                     "D1,One,US-NE,100,40,,,\nD2,Two,US-NE,100,40,,,2026-06-01\n");
     load("approvals", words("approval,dealer,campaign,vin,covers,limit,valid_to,reason\n"
@@ -393,6 +394,18 @@ static void one_claim_of_a_vehicle_without_a_year(void **state)
         fail_msg("%s", shown);
 }
 
+/* What is doubtful about a vehicle is said at once; one of the register is not taken for another. */
+static void one_claim_of_a_scrapped_vehicle(void **state)
+{
+    int code;
+    (void)state;
+
+    char *shown = one_claim(words("%s/scrapped.csv", folder), words("\n%s\nn\n\004", SCRAPPED), &code);
+    assert_int_equal(code, 2);
+    if (strstr(shown, "By the register the vehicle is scrapped.") == NULL || strstr(shown, "likely") != NULL)
+        fail_msg("%s", shown);
+}
+
 /* --- Why, and the campaign as a page
  * ------------------------------------------------------------------------------ */
 
@@ -423,6 +436,16 @@ static void explained_as_far_as_it_goes(void **state)
         says(RUN("explain", CASES[i].claim, "--office", recorded), 0, CASES[i].says);
     says(RUN("explain", "--vin", VIN, "--office", recorded), 0, "Claim D1/E4 revision 0");
     says(RUN("explain", "--vin", OTHER_LINE, "--office", recorded), 2, "no claim");
+    /* on the vehicle's sheet is what stands on it: neither a refused claim, nor one that was corrected to another */
+    write_words(file, HEADER "E5,D1,R5,ENDS,EZ7BAMCK6KE421489,repaired," DONE ",,,,,,\n"
+                             "E6,D1,R6,BARE,EZ7BAMCK6KE421489,repaired," DONE ",,,,,,\n");
+    says(RUN("post", file, "--office", recorded, "--rules", rules, "--today", TODAY, "--quiet"), 0, "");
+    write_words(file, "revision," HEADER "1,E6,D1,R6,BARE,EZ7BDMCK2KE263109,repaired," DONE ",,,,,,\n");
+    says(RUN("post", file, "--office", recorded, "--rules", rules, "--today", TODAY, "--quiet"), 0, "");
+    struct result sheet = RUN("worksheet", VIN, "--office", recorded, "--rules", rules, "--today", TODAY);
+    assert_null(strstr(paragraph(sheet.out, "BARE"), "ALREADY DONE"));
+    assert_non_null(strstr(paragraph(sheet.out, "ENDS"), "ALREADY DONE"));
+    result_free(&sheet);
     says(RUN("explain", "D1/E9", "--office", recorded), 2, "D1/E9");
     says(RUN("explain", "D1", "--office", recorded), 2, "DEALER/CLAIM");
     says(RUN("explain", "--office", recorded), 2, "name either DEALER/CLAIM or --vin VIN");
@@ -479,6 +502,7 @@ int main(void)
         cmocka_unit_test(an_approval_is_said),
         cmocka_unit_test(one_claim_without_expectations),
         cmocka_unit_test(one_claim_of_a_vehicle_without_a_year),
+        cmocka_unit_test(one_claim_of_a_scrapped_vehicle),
         cmocka_unit_test(explained_as_far_as_it_goes),
         cmocka_unit_test(printed_as_far_as_it_goes),
     };
