@@ -394,6 +394,8 @@ static void a_copy_is_corrected(void **state)
          "Nothing to correct that is certain"},
         {"A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,--=1; fld 0100,,,",
          "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,--=1; FLD-0100,,,", "becomes \"--=1; FLD-0100\""},
+        {"A,D137,R,NONE,EZ7BAMCK6KE421489,repaired,mi,fld 0100,,,", NULL, "Nothing to correct that is certain"},
+        {"A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,,\r", NULL, "Nothing to correct that is certain"},
         {"A , D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,,",
          "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,,", "line 2: blanks around cells are left out"},
         {"A,d137,R,h26-02,ez7bamck6ke421489,Repaired,KM,,,,",

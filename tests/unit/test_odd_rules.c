@@ -306,6 +306,30 @@ static void pages_of_such_campaigns(void **state)
     }
 }
 
+/* Messages that say nothing, and such as say what campaigns call by a name of their own. */
+static void messages_of_few_words(void **state)
+{
+    const char *file = words("%s/few.csv", folder), *few = words("%s/few", folder), *made = words("%s/few.pack", folder);
+    (void)state;
+
+    shell("cp -r '%s' '%s'", rules, few);
+    write_words(words("%s/checks/claim/few.csv", few), "C,campaign,option:eps,>finding,>effect,>message\n"
+                                                       "silent,ENDS,-,silent,hold,\n"
+                                                       "named,ENDS,-,named,hold,It has {option:eps} steering.\n");
+    write_words(words("%s/checks/part/few.csv", few), "C,part,>finding,>effect,>message\n"
+                                                      "named,X-1,part-named,hold,Part {part} at {option:eps}.\n");
+    says(RUN("pack", "--out", made, "--sign", words("%s/key", folder), "--office", office, "--rules", few, "--today",
+             TODAY, "--dealer", "D1", "--work", TEST_WORK, "--quiet"),
+         0, "");
+    write_words(file, HEADER "A,D1,R,ENDS,EZ7BAMCK6KE421489,repaired," DONE ",X-1=1,,,,,\n");
+    struct result result = RUN("check", file, "--pack", made, "--trust", key, "--today", TODAY);
+    char *page = flat(result.out);
+    if (strstr(page, ": (The office calls this silent.)") == NULL ||
+        strstr(page, "It has false steering. (") == NULL || strstr(page, "Part X-1 at false. (") == NULL)
+        fail_msg("%s%s", result.out, result.err);
+    result_free(&result);
+}
+
 /* An approval covers what it names; the page says so in place of the finding. */
 static void an_approval_is_said(void **state)
 {
@@ -499,6 +523,7 @@ int main(void)
         cmocka_unit_test(mistakes_with_worksheets),
         cmocka_unit_test(a_row_to_fill_in),
         cmocka_unit_test(pages_of_such_campaigns),
+        cmocka_unit_test(messages_of_few_words),
         cmocka_unit_test(an_approval_is_said),
         cmocka_unit_test(one_claim_without_expectations),
         cmocka_unit_test(one_claim_of_a_vehicle_without_a_year),

@@ -867,9 +867,9 @@ static void odd_claims_are_known(void **state)
                "claim=U3|campaign=T0|vin=" VIN_B PAY_10 "\nclaim=U4|vin=" VIN_A PAY_100 "\n"
                "claim=U5|campaign=T0|vin=" VIN_A PAY_10 "\nclaim=U6|vin=V1|outcome=inspected" PAY_100 "\n"
                "claim=U7|vin=" VIN_UNREGISTERED PAY_10 "\nclaim=U8|vin=" VIN_WRONG_DIGIT PAY_10 "\n"
-               "claim=U9|completed_on=|vin=" VIN_WRONG_FORM PAY_100 "\nclaim=V1|vin=" VIN_GAMMA PAY_10 "\n"
-               "claim=V2|vin=" VIN_GAMMA PAY_10 "\nclaim=V3|vin=" VIN_GAMMA PAY_10 "\n"
-               "claim=V4|vin=" VIN_GAMMA PAY_10 "\nclaim=V5|campaign=T0|vin=" VIN_GAMMA PAY_10,
+               "claim=U9|completed_on=|vin=" VIN_WRONG_FORM PAY_100 "\nclaim=V1|vin=" VIN_GAMMA PAY_100 "\n"
+               "claim=V2|vin=" VIN_GAMMA PAY_100 "\nclaim=V3|vin=" VIN_GAMMA PAY_100 "\n"
+               "claim=V4|vin=" VIN_GAMMA PAY_100 "\nclaim=V5|campaign=T0|vin=" VIN_GAMMA PAY_100,
                "2026-05-13");
     probe_facts("claim", "earlier_outcome earlier_dealer_same kits_shipped kits_claimed paid_before vehicle_known");
     const char *dealer = odd_pack("dealer", "--dealer", "D1");
@@ -890,7 +890,6 @@ static void odd_claims_are_known(void **state)
     result_free(&page);
     /* of a campaign that is not in the pack nothing is known, and of the one that it replaces all */
     probe_facts("claim", "earlier_outcome vehicle_known");
-    write_words(probe_path("rules/campaigns/notes.csv"), "note\nof no campaign\n");
     const char *new = odd_pack("new", "--campaign", "T1"), *old = odd_pack("old", "--campaign", "T0");
     for (size_t i = 0; i < COUNT(CLAIMS); i++) {
         bool is_old = strstr(CLAIMS[i], "campaign=T0") != NULL;
