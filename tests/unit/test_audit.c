@@ -515,8 +515,8 @@ static void the_frame_is_what_is_paid(void **state)
     says(DRAW("--name", "p", "--by", "stratum", "--bounds", "300;500", "--allocate", "proportional", "--size", "40"),
          0, "stratum over 500.00: ");
     says(DRAW("--name", "q", "--by", "stratum", "--bounds", "300;500", "--size", "40"), 0, "stratum over 500.00: ");
-    assert_int_equal(number("SELECT count(*) FROM (SELECT stratum, item_count FROM sample_strata AS t JOIN samples AS s "
-                            "ON s.sample = t.sample AND s.name IN ('p', 'q') GROUP BY stratum, item_count)"),
+    assert_int_equal(number("SELECT count(*) FROM (SELECT stratum, item_count FROM sample_strata AS t JOIN samples AS "
+                            "s ON s.sample = t.sample AND s.name IN ('p', 'q') GROUP BY stratum, item_count)"),
                      3);
     for (const char *const *name = (const char *const[]){"f", "m", "c", "d", "n", "p", NULL}; *name != NULL; name++)
         says(AUDIT("sample", "redraw", *name), 0, "the sample is the same");

@@ -359,9 +359,9 @@ static void answers_that_cannot_be_shown(void **state)
     const char *program = getenv("WITNESSMARK"), *file = words("%s/unseen.csv", folder);
     (void)state;
 
-    int code = system(words("yes '' | head -n 300 | sed '2s/^/EZ7BAMCK6KE421489/; 5s/^/C-903/; 7s/^/RO-9/; 11s/^/2026-04-10/; "
-                            "12s/^/2026-04-12/; 13s/^/2026-04-12/; 16s/^/dry/; 17s/^/30 N.m/' | '%s' check --one '%s' --pack "
-                            "'%s' --trust '%s' --today %s --lang en > /dev/full 2> %s/err",
+    int code = system(words("yes '' | head -n 300 | sed '2s/^/EZ7BAMCK6KE421489/; 5s/^/C-903/; 7s/^/RO-9/; "
+                            "11s/^/2026-04-10/; 12s/^/2026-04-12/; 13s/^/2026-04-12/; 16s/^/dry/; 17s/^/30 N.m/' | "
+                            "'%s' check --one '%s' --pack '%s' --trust '%s' --today %s --lang en > /dev/full 2> %s/err",
                             program, file, pack, key, TODAY, folder));
     char *said = read_whole(words("%s/err", folder), NULL);
     assert_in_range(WEXITSTATUS(code), 0, 1);

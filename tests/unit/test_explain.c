@@ -206,9 +206,9 @@ static void what_is_found_again_and_not_expected(void **state)
         {{"followups"}, VIN_TWIN_2 "  D1/M1, campaign T1\n    renew the cap; open since 2026-03-02, 19 days, due on "
                         "2026-05-01\n    closed by a later claim on this vehicle with part CP-1\n"},
         {{"followups"}, VIN_TWIN_1 "  D9/M2, campaign T1\n    renew the cap; open since 2026-03-20, 1 day\n"},
-        {{"followups", "--sort", "date"}, VIN_BETA "  D9/M4, campaign T1\n    renew the cap; open since 2026-03-20, 1 day\n"
-                                          "    closed by a later claim on this vehicle with part CP-1\n"
-                                          "    the vehicle is unsold\n"},
+        {{"followups", "--sort", "date"},
+         VIN_BETA "  D9/M4, campaign T1\n    renew the cap; open since 2026-03-20, 1 day\n"
+                  "    closed by a later claim on this vehicle with part CP-1\n    the vehicle is unsold\n"},
         {{"followups"}, VIN_BARE "  D9/M5, campaign T1\n    renew the cap; open since 2026-03-20, 1 day\n"
                                          "    closed by a later claim on this vehicle with part CP-1\n"},
         {{"followups", "--format", "csv"}, "renew the cap,CP-1,2026-03-20,1,,,in_service,\n"},
@@ -297,9 +297,10 @@ static void time_to_decide(void **state)
     (void)state;
 
     shell("cp -r %s %s && cp %s %s", probe_path("rules"), rules, small_whole, copy);
-    small_runs(RUN("post", probe_write_claims("claim=H1|vin=" VIN_TWIN_2 "|engine=HOLD\n"
-                                              "claim=H2|dealer=D9|vin=" VIN_TWIN_1 "|engine=HOLD"), "--office", copy, "--rules",
-                   rules, "--today", "2026-03-10", "--quiet"));
+    const char *claims =
+        probe_write_claims("claim=H1|vin=" VIN_TWIN_2 "|engine=HOLD\n"
+                           "claim=H2|dealer=D9|vin=" VIN_TWIN_1 "|engine=HOLD");
+    small_runs(RUN("post", claims, "--office", copy, "--rules", rules, "--today", "2026-03-10", "--quiet"));
     for (size_t i = 0; i < COUNT(CASES); i++) {
         char *out = words("%s", "");
         write_words(words("%s/deadlines.csv", rules),

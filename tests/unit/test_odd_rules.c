@@ -309,7 +309,8 @@ static void pages_of_such_campaigns(void **state)
 /* Messages that say nothing, and such as say what campaigns call by a name of their own. */
 static void messages_of_few_words(void **state)
 {
-    const char *file = words("%s/few.csv", folder), *few = words("%s/few", folder), *made = words("%s/few.pack", folder);
+    const char *file = words("%s/few.csv", folder), *few = words("%s/few", folder),
+               *made = words("%s/few.pack", folder);
     (void)state;
 
     shell("cp -r '%s' '%s'", rules, few);
