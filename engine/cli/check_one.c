@@ -172,8 +172,8 @@ static int say_new(struct asking *asking, struct arena *arena, enum claim_column
 /* The fault without its place: the answer stands right above. */
 static struct text fault_alone(const struct claim *claim)
 {
-    struct text reason = claim->fault_reason, rest = reason;
-    const char *end = rest.length > 2 ? memmem(rest.bytes, rest.length, "): ", 3) : NULL;
+    struct text reason = claim->fault_reason;
+    const char *end = memmem(reason.bytes, reason.length, "): ", 3);
 
     return end == NULL ? reason : (struct text){end + 3, reason.length - (size_t)(end + 3 - reason.bytes)};
 }
@@ -480,6 +480,9 @@ int check_one(const struct options *options)
         status = finish(&asking, &clean);
     if (status == STOPPED)
         PRINT(&asking, 0, SENTENCE_one_stopped);
+    if (status == WM_OK && fflush(stdout) != 0)
+        diag_warning(&asking.desk.sink, (struct place){text_of(options->arguments[0]), 0, 0},
+                     "the claim is written, but what there is to say could not be printed: %s", strerror(errno));
     status = desk_end_reading(&asking.desk, status);
     if (asking.worker_open)
         fact_worker_close(&asking.worker);
@@ -487,7 +490,7 @@ int check_one(const struct options *options)
     language_close(asking.language);
     desk_close(&asking.desk);
     free(asking.line);
-    if (fflush(stdout) != 0 || status != WM_OK)
-        return status == STOPPED ? EXIT_UNUSABLE : cli_exit(status != WM_OK ? status : WM_IO);
+    if (status != WM_OK)
+        return status == STOPPED ? EXIT_UNUSABLE : cli_exit(status);
     return clean ? EXIT_DONE : EXIT_FOUND;
 }

@@ -143,10 +143,11 @@ static int expect_items(const struct dossier *dossier, struct arena *arena, stru
 
     if (profile != NULL)
         ret_cells[COLUMN_ENGINE] = profile->engine;
-    if (profile != NULL && profile->has_model_year)
+    if (profile != NULL && profile->has_model_year) {
         ret_cells[COLUMN_MODEL_YEAR] = text_format(arena, "%d", profile->model_year);
-    if (profile != NULL && profile->has_model_year && ret_cells[COLUMN_MODEL_YEAR].bytes == NULL)
-        return WM_NO_MEMORY;
+        if (ret_cells[COLUMN_MODEL_YEAR].bytes == NULL)
+            return WM_NO_MEMORY;
+    }
     if (!expects_something(dossier))
         return WM_OK;
     ret_cells[COLUMN_PARTS] =
@@ -207,7 +208,7 @@ int claim_row_eligible(struct fact_worker *worker, struct arena *arena, const st
     struct dossier dossier;
     int status = establish(worker, arena, cells, &dossier);
 
-    *ret_eligible = status == WM_OK && !dossier.claim.unreadable && expects_something(&dossier);
+    *ret_eligible = status == WM_OK && expects_something(&dossier);
     return status;
 }
 

@@ -129,10 +129,12 @@ static void add_money(struct writing *writing)
 
 /* --- What is wrong ----------------------------------------------------------------------------------- */
 
-/* Reasons why a row cannot be read end without a full stop. */
+/* Reasons why a row cannot be read end without a full stop. A message of no words has nothing to end. */
 static void end_sentence(struct buffer *words)
 {
-    if (words->length > 0 && strchr(".!?:)", words->bytes[words->length - 1]) == NULL)
+    if (words->failed || words->bytes[words->length - 1] == ' ')
+        return;
+    if (strchr(".!?:)", words->bytes[words->length - 1]) == NULL)
         buffer_add_byte(words, '.');
     buffer_add_byte(words, ' ');
 }

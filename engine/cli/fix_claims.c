@@ -128,10 +128,9 @@ static int fix_amount(struct fixing_row *row, enum claim_column column)
     int status = WM_OK;
 
     /* 1,234 may be a thousand; 84,50 and 84,5 are not */
-    if (spreadsheet_decimal_comma(cell, &point) && memchr(cell.bytes, ',', cell.length) != NULL) {
-        size_t places =
-            cell.length - 1 - (size_t)((const char *)memchr(cell.bytes, ',', cell.length) - cell.bytes);
-        if (places <= 2)
+    if (spreadsheet_decimal_comma(cell, &point)) {
+        const char *comma = memchr(cell.bytes, ',', cell.length);
+        if (cell.bytes + cell.length - 1 - comma <= 2)
             status = change(row, column, buffer_text(&point), SENTENCE_fix_number);
     }
     if (point.failed)

@@ -1,5 +1,6 @@
 #include "cli/language.h"
 
+#include <assert.h>
 #include <stdlib.h>
 
 #include "base/sheet.h"
@@ -153,7 +154,7 @@ static bool next_place(struct text *rest, struct text *ret_before, struct text *
 
 static struct text value_of(const struct said *said, struct text name)
 {
-    for (; said != NULL && said->name != NULL; said++)
+    for (; said->name != NULL; said++)
         if (text_is(name, said->name))
             return said->value;
     return (struct text){"", 0};
@@ -285,7 +286,8 @@ static const struct item *item_of(const struct dossier *dossier, const struct fi
         return NULL;
     if (number >= dossier->item_count)
         number -= dossier->item_count;
-    return number < dossier->item_count ? &dossier->items[number] : NULL;
+    assert(number < dossier->item_count);
+    return &dossier->items[number];
 }
 
 /* A check's message in this language, without what an approval puts before it. */
@@ -315,9 +317,10 @@ int language_finding(const struct language *language, struct dossier *dossier, c
 {
     struct buffer message = BUFFER_EMPTY;
 
-    if (finding->effect == finding->effect_of_table || dossier->approval == NULL) {
+    if (finding->effect == finding->effect_of_table) {
         add_message(language, dossier, finding, out);
     } else {
+        assert(dossier->approval != NULL); /* nothing else changes what a table says */
         add_message(language, dossier, finding, &message);
         SAY(language, out, SENTENCE_approved, {"approval", dossier->approval->number},
             {"message", buffer_text(&message)});
@@ -335,10 +338,10 @@ void language_possible(const struct language *language, const struct dossier *do
     uint32_t row;
     const struct check *check = check_of(language->rules, rule_file, rule_row, &row, &scope);
 
-    if (check != NULL)
-        fill_with_facts(language->rules, scope, dossier->facts,
-                        translated(language, row_key(&room, rule_file, rule_row), written_message(check, row)),
-                        language_text(language, SENTENCE_office_secret), out);
+    assert(check != NULL); /* what is possible comes of a row of these rules */
+    fill_with_facts(language->rules, scope, dossier->facts,
+                    translated(language, row_key(&room, rule_file, rule_row), written_message(check, row)),
+                    language_text(language, SENTENCE_office_secret), out);
     buffer_free_into(&room, out);
 }
 
@@ -365,8 +368,9 @@ static bool matches(const struct language *language, struct text form, struct te
     if (!text_starts_with(words, before))
         return false;
     words = (struct text){words.bytes + before.length, words.length - before.length};
-    if (!has_place || matching->count == MOST_PLACES)
-        return !has_place && words.length == 0;
+    if (!has_place)
+        return words.length == 0;
+    assert(matching->count < MOST_PLACES); /* the forms are our own texts */
     int number = matching->count++;
     memcpy(matching->names[number], name.bytes, name.length < 23 ? name.length : 23);
     matching->names[number][name.length < 23 ? name.length : 23] = '\0';

@@ -100,7 +100,7 @@ static void print_choices(FILE *to, const char *argument)
 
 static bool is_choice(const char *argument)
 {
-    return argument != NULL && memchr(argument, '|', strcspn(argument, " ")) != NULL;
+    return memchr(argument, '|', strcspn(argument, " ")) != NULL;
 }
 
 /* The first words of all commands, or the second ones of those that begin with `first`. */
@@ -113,7 +113,7 @@ static void print_names(FILE *to, const char *first)
         size_t length = strcspn(name, " ");
         if (first != NULL && (strncmp(name, first, length) != 0 || name[length] == '\0'))
             continue;
-        if (first == NULL && strncmp(printed, name, length) == 0 && strcspn(printed, " ") == length)
+        if (first == NULL && text_equal((struct text){printed, strcspn(printed, " ")}, (struct text){name, length}))
             continue;
         fprintf(to, " %.*s", (int)(first != NULL ? strlen(name) : length),
                 first != NULL ? name + length + 1 : name);

@@ -15,12 +15,9 @@ struct packing_run {
     struct pack_summary summary;
 };
 
-static void show_progress(void *context, uint64_t done, uint64_t all)
+static void show_progress(uint64_t done, uint64_t all)
 {
-    const struct options *options = context;
-
-    if (!options->quiet && isatty(STDERR_FILENO))
-        fprintf(stderr, "\r%3d %%", all > 0 ? (int)(done * 100 / all) : 100);
+    fprintf(stderr, "\r%3d %%", (int)(done * 100 / all));
 }
 
 static int write_pack(struct packing_run *run, struct output *output)
@@ -41,8 +38,7 @@ static int write_pack(struct packing_run *run, struct output *output)
         .threads = options->threads,
         .key = &run->key,
         .base = options->given[OPTION_BASE],
-        .progress = show_progress,
-        .progress_context = (void *)(uintptr_t)options,
+        .progress = !options->quiet && isatty(STDERR_FILENO) ? show_progress : NULL,
     };
 
     for (int i = 0; i < options->campaign_count; i++)

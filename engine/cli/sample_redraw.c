@@ -73,7 +73,7 @@ static void say_change(struct buffer *words, const struct frame_difference *diff
                   TEXT_ARGUMENTS(difference->claim), WHAT[difference->change]);
     if (difference->change != FRAME_NEW)
         buffer_add_money(words, difference->before_cents);
-    if (difference->change == FRAME_REVISED || difference->change == FRAME_AMOUNT)
+    if (difference->change != FRAME_NEW && difference->change != FRAME_GONE)
         buffer_add_string(words, ", now ");
     if (difference->change != FRAME_GONE)
         buffer_add_money(words, difference->now_cents);

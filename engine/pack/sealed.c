@@ -190,8 +190,9 @@ int pack_draft_seal(struct pack_draft *draft, const struct secret_key *key, stru
     int status = WM_OK;
 
     fill_block(&draft->data);
-    if (draft->data.length == 0 || draft->data.failed)
+    if (draft->data.failed)
         return WM_NO_MEMORY;
+    assert(draft->data.length > 0); /* each part begins with how much it holds */
     draft->head.data_blocks = draft->data.length / PACK_BLOCK_BYTES;
     memcpy(draft->head.public_key, public.bytes, sizeof public.bytes);
     status = grow_tree(&draft->data, &tree, draft->head.root);

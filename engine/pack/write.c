@@ -261,7 +261,7 @@ static void lock_some(struct locking *locking, bool shows)
                 atomic_store(&locking->status, status);
         }
         if (shows && request->progress != NULL)
-            request->progress(request->progress_context, end, collection->vehicle_count);
+            request->progress(end, collection->vehicle_count);
     }
 }
 
@@ -324,7 +324,7 @@ static int add_vehicles(struct packing *packing)
     struct buffer part = BUFFER_EMPTY;
     int status = locked != NULL ? lock_all(packing, locked) : WM_NO_MEMORY;
 
-    if (status == WM_OK && count > 1)
+    if (status == WM_OK)
         qsort(locked, count, sizeof *locked, by_tag);
     if (status == WM_OK && !tags_differ(locked, count))
         status =

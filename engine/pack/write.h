@@ -23,8 +23,7 @@ struct pack_request {
     unsigned threads;
     const struct secret_key *key;
     const char *base; /* an earlier pack of the same state, whose vehicles are taken over; NULL: none */
-    void (*progress)(void *context, uint64_t done, uint64_t all); /* may be NULL */
-    void *progress_context;
+    void (*progress)(uint64_t done, uint64_t all); /* all is above 0; may be NULL */
 };
 
 struct pack_summary {

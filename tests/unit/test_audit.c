@@ -237,6 +237,9 @@ static void sizes(void **state)
          "--expected is not below --tolerable");
     says(RUN("sample", "size", "rate", "--tolerable", "105"), 2, "\"105\" is no percentage between 0 and 100");
     says(RUN("sample", "size", "rate", "--tolerable", "5", "--expected", "4.99"), 2, "more than 100000 claims");
+    says(RUN("sample", "size", "rate", "--tolerable", "5", "--expected", "x"), 2, "--expected \"x\" is no percentage");
+    says(RUN("sample", "size", "money", "--population", "1000000", "--tolerable", "60000", "--expected", "0"), 0,
+         "Look at about 50 claims");
     says(RUN("sample", "size", "finding", "--population", "5", "--errors", "6"), 2,
          "--errors is more than --population");
     says(RUN("sample", "size", "finding", "--population", "5.5", "--errors", "6"), 2,
@@ -381,6 +384,31 @@ static void drawn_again(void **state)
     says(RUN("verify", "--office", office), 0, "2 samples, 0 chargebacks");
 }
 
+static void post_revision(const char *claim)
+{
+    shell("(head -n 1 %s/claims.csv; grep '^\"%s\"' %s/claims.csv | sed 's/^\"%s\",\"0\"/\"%s\",\"1\"/') > "
+          "%s/revised.csv",
+          folder, claim, folder, claim, claim, folder);
+    says(RUN("post", words("%s/revised.csv", folder), "--office", office, "--today", "2026-06-12", "--received",
+             "2026-05-20"),
+         0, "1 claims recorded");
+    assert_int_equal(
+        number(words("SELECT revision FROM claims_now WHERE claim = '%s' AND decision = 'pay'", claim)), 1);
+}
+
+/* A claim that is paid anew, and claims of which some was taken back. */
+static void a_larger_frame_is_told(void **state)
+{
+    (void)state;
+    new_office();
+    says(AUDIT("reverse", "D137/A0361", "--by", "x", "--reason", "y", "--today", "2026-05-20"), 0, "due -");
+    draw_60();
+    post_revision("A0361");
+    says(AUDIT("sample", "redraw", "s"), 1,
+         "1 claims more, 0 fewer, 0 paid by another revision, 0 paid another amount\n"
+         "  D137/A0361 would be in the frame now (");
+}
+
 static void change(const char *trigger, const char *sql)
 {
     sqlite3 *database;
@@ -484,7 +512,13 @@ static void the_frame_is_what_is_paid(void **state)
     says(DRAW("--name", "d", "--by", "dealer", "--size", "40"), 0, "strata by dealer");
     says(DRAW("--name", "n", "--by", "stratum", "--bounds", "300;500", "--allocate", "neyman", "--size", "40"),
          0, "stratum over 500.00: ");
-    for (const char *const *name = (const char *const[]){"f", "m", "c", "d", "n", NULL}; *name != NULL; name++)
+    says(DRAW("--name", "p", "--by", "stratum", "--bounds", "300;500", "--allocate", "proportional", "--size", "40"),
+         0, "stratum over 500.00: ");
+    says(DRAW("--name", "q", "--by", "stratum", "--bounds", "300;500", "--size", "40"), 0, "stratum over 500.00: ");
+    assert_int_equal(number("SELECT count(*) FROM (SELECT stratum, item_count FROM sample_strata AS t JOIN samples AS "
+                            "s ON s.sample = t.sample AND s.name IN ('p', 'q') GROUP BY stratum, item_count)"),
+                     3);
+    for (const char *const *name = (const char *const[]){"f", "m", "c", "d", "n", "p", NULL}; *name != NULL; name++)
         says(AUDIT("sample", "redraw", *name), 0, "the sample is the same");
     says(RUN("verify", "--office", office), 0, "everything fits");
 }
@@ -821,6 +855,7 @@ static void claim_by_claim(void **state)
                      20);
     assert_int_equal(number("SELECT sum(cents) FROM chargebacks_now"), wrong);
     assert_int_equal(number("SELECT charged_back_cents FROM samples_now"), wrong);
+    says(AUDIT("sample", "redraw", "s"), 1, " is paid another amount (");
     /* not twice */
     says(CHARGE(SIGNED, ON_TIME), 0, "there is nothing to charge back; nothing was recorded");
     /* a correction gives back, another takes again */
@@ -861,18 +896,6 @@ static void revised_since(void **state)
     says(CHARGE(SIGNED, ON_TIME), 0, "another revision is paid since; audit that one");
     assert_int_equal(number("SELECT count(*) FROM chargebacks"), 0);
     says(AUDIT("sample", "redraw", "s"), 1, "D137/A0361 is paid by another revision");
-}
-
-static void post_revision(const char *claim)
-{
-    shell("(head -n 1 %s/claims.csv; grep '^\"%s\"' %s/claims.csv | sed 's/^\"%s\",\"0\"/\"%s\",\"1\"/') > "
-          "%s/revised.csv",
-          folder, claim, folder, claim, claim, folder);
-    says(RUN("post", words("%s/revised.csv", folder), "--office", office, "--today", "2026-06-12", "--received",
-             "2026-05-20"),
-         0, "1 claims recorded");
-    assert_int_equal(
-        number(words("SELECT revision FROM claims_now WHERE claim = '%s' AND decision = 'pay'", claim)), 1);
 }
 
 /* A correction gave back already what the estimate counts: it is not extrapolated over. And once it is, a later
@@ -1160,6 +1183,7 @@ int main(void)
         cmocka_unit_test(strata_that_cannot_be),
         cmocka_unit_test(mistakes_of_drawing),
         cmocka_unit_test(drawn_again),
+        cmocka_unit_test(a_larger_frame_is_told),
         cmocka_unit_test(changes_of_the_frame_are_named),
         cmocka_unit_test(a_changed_record_is_found),
         cmocka_unit_test(look_back),

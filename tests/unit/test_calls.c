@@ -302,6 +302,8 @@ static void a_full_disk_is_said(void **state)
          "warning: it is done, but what was done could not be printed: No space left on device\n"},
         {"post %1$s/night.csv --office %1$s/full.db --today 2026-03-02", 2, /* which does nothing */
          "standard output: cannot write: No space left on device\n"},
+        {"post %1$s/night.csv --office %1$s/full.db --today 2026-03-02 --out /dev/full", 2,
+         "/dev/full: cannot write: No space left on device\n"},
         {"sample draw --name s --because x --size 2 --office %1$s/full.db --today 2026-05-01", 0,
          "warning: it is done, but what was done could not be printed: No space left on device\n"},
         {"sample redraw s --office %1$s/full.db --today 2026-05-01", 2, "No space left on device\n"},

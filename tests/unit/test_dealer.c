@@ -353,6 +353,25 @@ static void stopping_writes_nothing(void **state)
     says(RUN("check", "--one", file, file, "--pack", pack), 2, "name one file");
 }
 
+/* The claim is written although nothing could be shown of it, and the warning says so. */
+static void answers_that_cannot_be_shown(void **state)
+{
+    const char *program = getenv("WITNESSMARK"), *file = words("%s/unseen.csv", folder);
+    (void)state;
+
+    int code = system(words("yes '' | head -n 300 | sed '2s/^/EZ7BAMCK6KE421489/; 5s/^/C-903/; 7s/^/RO-9/; "
+                            "11s/^/2026-04-10/; 12s/^/2026-04-12/; 13s/^/2026-04-12/; 16s/^/dry/; 17s/^/30 N.m/' | "
+                            "'%s' check --one '%s' --pack '%s' --trust '%s' --today %s --lang en > /dev/full 2> %s/err",
+                            program, file, pack, key, TODAY, folder));
+    char *said = read_whole(words("%s/err", folder), NULL);
+    assert_in_range(WEXITSTATUS(code), 0, 1);
+    assert_true(file_is_there(file));
+    if (strcmp(said, words("warning: %s: the claim is written, but what there is to say could not be printed: No space "
+                           "left on device\n", file)) != 0)
+        fail_msg("%s", said);
+    free(said);
+}
+
 /* --- A corrected copy --------------------------------------------------------------------------------------
  */
 
@@ -373,6 +392,10 @@ static void a_copy_is_corrected(void **state)
         {"A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,\"x\"y,,,", NULL, "Nothing to correct that is certain"},
         {"A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,NO-SUCH=1,XX-1=1,YY=1 parsec,", NULL,
          "Nothing to correct that is certain"},
+        {"A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,--=1; fld 0100,,,",
+         "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,--=1; FLD-0100,,,", "becomes \"--=1; FLD-0100\""},
+        {"A,D137,R,NONE,EZ7BAMCK6KE421489,repaired,mi,fld 0100,,,", NULL, "Nothing to correct that is certain"},
+        {"A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,,\r", NULL, "Nothing to correct that is certain"},
         {"A , D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,,",
          "A,D137,R,H26-02,EZ7BAMCK6KE421489,repaired,mi,,,,", "line 2: blanks around cells are left out"},
         {"A,d137,R,h26-02,ez7bamck6ke421489,Repaired,KM,,,,",
@@ -476,6 +499,7 @@ int main(void)
         cmocka_unit_test(one_claim_is_asked_for),
         cmocka_unit_test(a_doubtful_claim_is_written_with_a_warning),
         cmocka_unit_test(stopping_writes_nothing),
+        cmocka_unit_test(answers_that_cannot_be_shown),
         cmocka_unit_test(a_copy_is_corrected),
         cmocka_unit_test(a_vin_is_corrected_only_where_asked),
         cmocka_unit_test(the_sheet_is_the_offices),

@@ -4,6 +4,8 @@
 
 #include <jansson.h>
 
+#define VIN_BARE "EZ7TAAC14KT009999" /* of no status */
+
 static char *folder, *office;
 
 static void post_nights(void)
@@ -204,6 +206,11 @@ static void what_is_found_again_and_not_expected(void **state)
         {{"followups"}, VIN_TWIN_2 "  D1/M1, campaign T1\n    renew the cap; open since 2026-03-02, 19 days, due on "
                         "2026-05-01\n    closed by a later claim on this vehicle with part CP-1\n"},
         {{"followups"}, VIN_TWIN_1 "  D9/M2, campaign T1\n    renew the cap; open since 2026-03-20, 1 day\n"},
+        {{"followups", "--sort", "date"},
+         VIN_BETA "  D9/M4, campaign T1\n    renew the cap; open since 2026-03-20, 1 day\n"
+                  "    closed by a later claim on this vehicle with part CP-1\n    the vehicle is unsold\n"},
+        {{"followups"}, VIN_BARE "  D9/M5, campaign T1\n    renew the cap; open since 2026-03-20, 1 day\n"
+                                         "    closed by a later claim on this vehicle with part CP-1\n"},
         {{"followups", "--format", "csv"}, "renew the cap,CP-1,2026-03-20,1,,,in_service,\n"},
         {{"followups", "--format", "json"}, "\"days_open\":1,\"due_on\":null,\"days_left\":null,"},
         {{"explain", "D1/M3"}, "  campaigns/T1/kits.csv, in error for this claim\n"},
@@ -224,11 +231,17 @@ static void what_is_found_again_and_not_expected(void **state)
                 "C,operation,>finding,>effect,>message\nall,-,odd,note,Odd.\nagain,OP-3,again,note,Again.\n");
     write_words(words("%s/campaigns/T1/kits.csv", rules), "U,engine,outcome,>kit,>quantity\na,A,repaired,K-A,1\n"
                                                           "b,B,repaired,K-B,1\nalso-b,B,-,K-C,1\n");
+    write_words(probe_path("bare.csv"), "vin,model_line,model_year,engine\n" VIN_BARE ",Alpha,2019,A\n");
+    small_runs(RUN("load", "vehicles", probe_path("bare.csv"), "--office", copy, "--today", "2026-03-20", "--quiet"));
     small_runs(RUN("post",
                    probe_write_claims("claim=M1|vin=" VIN_TWIN_2 "|labor=OP-1=1;OP-2=1;OP-7=1|inspections=CAP=wrong\n"
                                       "claim=M2|dealer=D9|completed_on=|vin=" VIN_TWIN_1
                                       "|labor=OP-1=1;OP-3=1|inspections=CAP=wrong|parts=XX-9=1\n"
-                                      "claim=M3|vin=" VIN_B),
+                                      "claim=M3|vin=" VIN_B "\n"
+                                      "claim=M6|completed_on=|vin=" VIN_A PAY_100 "\n"
+                                      "claim=M4|dealer=D9|completed_on=|vin=" VIN_BETA "|inspections=CAP=wrong\n"
+                                      "claim=M5|dealer=D9|completed_on=|vin=" VIN_BARE
+                                      "|inspections=CAP=wrong"),
                    "--office", copy, "--rules", rules, "--today", "2026-03-20"));
     for (size_t i = 0; i < COUNT(CASES); i++) {
         const char *call[16];
@@ -250,6 +263,22 @@ static void what_is_found_again_and_not_expected(void **state)
     }
 }
 
+/* In the office above: a claim without a day is drawn, and its sheet has none. */
+static void a_claim_without_a_day_is_drawn(void **state)
+{
+    const char *copy = probe_path("copy.db"), *picks = probe_path("picks.csv"), *out = probe_path("picked.csv");
+    (void)state;
+
+    write_words(picks, "dealer,claim\nD1,M6\n");
+    small_runs(RUN("sample", "draw", "--name", "picked", "--because", "it has no day", "--pick", picks, "--out", out,
+                   "--office", copy, "--today", "2026-03-21"));
+    struct csv_sheet sheet = csv_sheet_of_file(out);
+    assert_int_equal(sheet.count, 2);
+    assert_string_equal(csv_at(&sheet, 1, "claim"), "M6");
+    assert_string_equal(csv_at(&sheet, 1, "completed_on"), "");
+    csv_sheet_free(&sheet);
+}
+
 /* When claims of two dealers must be decided, whichever comes first; a region without a time, and one whose time never
  * ends. A6 waits, of a dealer in New Jersey, and H1, of one in New York. */
 static void time_to_decide(void **state)
@@ -268,8 +297,10 @@ static void time_to_decide(void **state)
     (void)state;
 
     shell("cp -r %s %s && cp %s %s", probe_path("rules"), rules, small_whole, copy);
-    small_runs(RUN("post", probe_write_claims("claim=H1|vin=" VIN_TWIN_2 "|engine=HOLD"), "--office", copy, "--rules",
-                   rules, "--today", "2026-03-10", "--quiet"));
+    const char *claims =
+        probe_write_claims("claim=H1|vin=" VIN_TWIN_2 "|engine=HOLD\n"
+                           "claim=H2|dealer=D9|vin=" VIN_TWIN_1 "|engine=HOLD");
+    small_runs(RUN("post", claims, "--office", copy, "--rules", rules, "--today", "2026-03-10", "--quiet"));
     for (size_t i = 0; i < COUNT(CASES); i++) {
         char *out = words("%s", "");
         write_words(words("%s/deadlines.csv", rules),
@@ -425,6 +456,7 @@ int main(void)
     const struct CMUnitTest of_small_office[] = {
         cmocka_unit_test(decisions_of_the_office),
         cmocka_unit_test(what_is_found_again_and_not_expected),
+        cmocka_unit_test(a_claim_without_a_day_is_drawn),
         cmocka_unit_test(time_to_decide),
         cmocka_unit_test(many_names_of_findings),
         cmocka_unit_test(findings_come_by_their_weight),

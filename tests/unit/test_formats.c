@@ -273,6 +273,16 @@ static void post_in_each_format(void **state)
     in_text = read_whole(words("%s/D122.txt", replies[2]), NULL);
     assert_non_null(strstr(in_text, "EXISTS: this revision is already recorded; nothing was changed.\n"));
     assert_null(strstr(in_text, "PAY"));
+    shell("echo >> %s", again);
+    result = RUN("post", again, "--office", copy, "--today", "2026-03-18", "--replies", replies[0], "--format", "csv",
+                 "--out", "/dev/null", "--quiet");
+    assert_int_equal(result.code, 0);
+    result_free(&result);
+    struct csv_sheet in_csv = csv_sheet_of_file(words("%s/D122.csv", replies[0]));
+    assert_true(in_csv.count > 1);
+    for (size_t row = 1; row < in_csv.count; row++)
+        assert_string_equal(csv_at(&in_csv, row, "decision"), "exists");
+    csv_sheet_free(&in_csv);
 }
 
 /* --- flags and followups

@@ -9,7 +9,7 @@ static char *folder, *office, *rules, *pack, *key;
 
 static const char TODAY[] = "2026-04-20";
 static const char VIN[] = "EZ7BAMCK6KE421489", WITHOUT_YEAR[] = "EZ7BDMCK2KE263109",
-                  OTHER_LINE[] = "EZ7BAMCK9KE429408";
+                  OTHER_LINE[] = "EZ7BAMCK9KE429408", SCRAPPED[] = "EZ7BAMCK9KE207676";
 
 static void rules_file(const char *path, const char *content)
 {
@@ -80,8 +80,9 @@ static int begin(void **state)
          words("vin,model_line,model_year,engine,transmission,built_on,plant,options,status,status_on\n"
                "%s,Brindle,2019,R16,manual,2019-02-01,P,,in_service,\n"
                "%s,Brindle,,D22,,,,eps towing,in_service,\n"
-               "%s,Tarrow,2019,D22,,,,,in_service,\n",
-               VIN, WITHOUT_YEAR, OTHER_LINE));
+               "%s,Tarrow,2019,D22,,,,,in_service,\n"
+               "%s,Tarrow,2019,D22,,,,,scrapped,\n",
+               VIN, WITHOUT_YEAR, OTHER_LINE, SCRAPPED));
     load("dealers", "dealer,name,region,labor_rate,parts_markup,active_from,active_to,valid_from\n"
                     "D1,One,US-NE,100,40,,,\nD2,Two,US-NE,100,40,,,2026-06-01\n");
     load("approvals", words("approval,dealer,campaign,vin,covers,limit,valid_to,reason\n"
@@ -160,6 +161,28 @@ static void each_campaign_is_told_as_far_as_it_goes(void **state)
     }
     result_free(&at_office);
     result_free(&at_dealer);
+}
+
+static void a_campaign_that_has_ended(void **state)
+{
+    (void)state;
+    struct result result =
+        RUN("worksheet", VIN, "--office", office, "--rules", rules, "--campaign", "ENDS", "--today", "2027-01-01");
+    assert_int_equal(result.code, 0);
+    assert_non_null(strstr(result.out, "\n  open           to 2026-12-31 (closed)\n"));
+    result_free(&result);
+}
+
+/* What a campaign does not say is nothing to translate. */
+static void only_what_is_said_is_translated(void **state)
+{
+    (void)state;
+    struct result result = RUN("rules", "messages", "--rules", rules);
+    assert_int_equal(result.code, 0);
+    assert_non_null(strstr(result.out, "T of BARE"));
+    assert_non_null(strstr(result.out, "campaigns/BARE/campaign.csv:title,"));
+    assert_null(strstr(result.out, "campaign.csv:hazard,"));
+    result_free(&result);
 }
 
 static void vehicles_of_which_little_is_known(void **state)
@@ -283,6 +306,31 @@ static void pages_of_such_campaigns(void **state)
     }
 }
 
+/* Messages that say nothing, and such as say what campaigns call by a name of their own. */
+static void messages_of_few_words(void **state)
+{
+    const char *file = words("%s/few.csv", folder), *few = words("%s/few", folder),
+               *made = words("%s/few.pack", folder);
+    (void)state;
+
+    shell("cp -r '%s' '%s'", rules, few);
+    write_words(words("%s/checks/claim/few.csv", few), "C,campaign,option:eps,>finding,>effect,>message\n"
+                                                       "silent,ENDS,-,silent,hold,\n"
+                                                       "named,ENDS,-,named,hold,It has {option:eps} steering.\n");
+    write_words(words("%s/checks/part/few.csv", few), "C,part,>finding,>effect,>message\n"
+                                                      "named,X-1,part-named,hold,Part {part} at {option:eps}.\n");
+    says(RUN("pack", "--out", made, "--sign", words("%s/key", folder), "--office", office, "--rules", few, "--today",
+             TODAY, "--dealer", "D1", "--work", TEST_WORK, "--quiet"),
+         0, "");
+    write_words(file, HEADER "A,D1,R,ENDS,EZ7BAMCK6KE421489,repaired," DONE ",X-1=1,,,,,\n");
+    struct result result = RUN("check", file, "--pack", made, "--trust", key, "--today", TODAY);
+    char *page = flat(result.out);
+    if (strstr(page, ": (The office calls this silent.)") == NULL ||
+        strstr(page, "It has false steering. (") == NULL || strstr(page, "Part X-1 at false. (") == NULL)
+        fail_msg("%s%s", result.out, result.err);
+    result_free(&result);
+}
+
 /* An approval covers what it names; the page says so in place of the finding. */
 static void an_approval_is_said(void **state)
 {
@@ -358,6 +406,31 @@ static void one_claim_without_expectations(void **state)
     csv_sheet_free(&sheet);
 }
 
+/* Without a model year in the register there is none to offer. */
+static void one_claim_of_a_vehicle_without_a_year(void **state)
+{
+    const char *file = words("%s/no-year.csv", folder);
+    int code;
+    (void)state;
+
+    char *shown = one_claim(file, words("\n%s\nBARE\n\nC-2\n\nRO-2\n\004", WITHOUT_YEAR), &code);
+    assert_int_equal(code, 2);
+    if (strstr(shown, "(column model_year): ") == NULL)
+        fail_msg("%s", shown);
+}
+
+/* What is doubtful about a vehicle is said at once; one of the register is not taken for another. */
+static void one_claim_of_a_scrapped_vehicle(void **state)
+{
+    int code;
+    (void)state;
+
+    char *shown = one_claim(words("%s/scrapped.csv", folder), words("\n%s\nn\n\004", SCRAPPED), &code);
+    assert_int_equal(code, 2);
+    if (strstr(shown, "By the register the vehicle is scrapped.") == NULL || strstr(shown, "likely") != NULL)
+        fail_msg("%s", shown);
+}
+
 /* --- Why, and the campaign as a page
  * ------------------------------------------------------------------------------ */
 
@@ -388,6 +461,16 @@ static void explained_as_far_as_it_goes(void **state)
         says(RUN("explain", CASES[i].claim, "--office", recorded), 0, CASES[i].says);
     says(RUN("explain", "--vin", VIN, "--office", recorded), 0, "Claim D1/E4 revision 0");
     says(RUN("explain", "--vin", OTHER_LINE, "--office", recorded), 2, "no claim");
+    /* on the vehicle's sheet is what stands on it: neither a refused claim, nor one that was corrected to another */
+    write_words(file, HEADER "E5,D1,R5,ENDS,EZ7BAMCK6KE421489,repaired," DONE ",,,,,,\n"
+                             "E6,D1,R6,BARE,EZ7BAMCK6KE421489,repaired," DONE ",,,,,,\n");
+    says(RUN("post", file, "--office", recorded, "--rules", rules, "--today", TODAY, "--quiet"), 0, "");
+    write_words(file, "revision," HEADER "1,E6,D1,R6,BARE,EZ7BDMCK2KE263109,repaired," DONE ",,,,,,\n");
+    says(RUN("post", file, "--office", recorded, "--rules", rules, "--today", TODAY, "--quiet"), 0, "");
+    struct result sheet = RUN("worksheet", VIN, "--office", recorded, "--rules", rules, "--today", TODAY);
+    assert_null(strstr(paragraph(sheet.out, "BARE"), "ALREADY DONE"));
+    assert_non_null(strstr(paragraph(sheet.out, "ENDS"), "ALREADY DONE"));
+    result_free(&sheet);
     says(RUN("explain", "D1/E9", "--office", recorded), 2, "D1/E9");
     says(RUN("explain", "D1", "--office", recorded), 2, "DEALER/CLAIM");
     says(RUN("explain", "--office", recorded), 2, "name either DEALER/CLAIM or --vin VIN");
@@ -409,6 +492,7 @@ static void printed_as_far_as_it_goes(void **state)
         {"OVER", "any result"},
         {"SOON", "Replaces"},
         {"NOKIT", "No kit"},
+        {"NOKIT", "NOKIT: T of NOKIT"},
         {"NOKIT", "K-1 (net, each: 1.125; 2.00 from 2026-05-01)"},
     };
     (void)state;
@@ -417,6 +501,7 @@ static void printed_as_far_as_it_goes(void **state)
     rules_file("campaigns/NOKIT/eligibility.csv", "F,model_line,>eligible\nall,Brindle,true\nothers,-,false\n");
     rules_file("campaigns/NOKIT/kits.csv", "U,engine,>kit,>quantity\nnone,D22,,\nsome,not(D22),K-1,1\n");
     rules_file("campaigns/NOKIT/prices.csv", "part,price,valid_from\nK-1,1.125,\nK-1,2,2026-05-01\n");
+    rules_file("campaigns/NOKIT/parts.csv", "C,engine,>part,>quantity,>need\n");
     for (size_t i = 0; i < COUNT(CASES); i++) {
         struct result result = RUN("rules", "print", CASES[i].campaign, "--rules", rules);
         if (result.code != 0 || strstr(flat(result.out), CASES[i].says) == NULL)
@@ -433,12 +518,17 @@ int main(void)
 {
     const struct CMUnitTest tests[] = {
         cmocka_unit_test(each_campaign_is_told_as_far_as_it_goes),
+        cmocka_unit_test(a_campaign_that_has_ended),
+        cmocka_unit_test(only_what_is_said_is_translated),
         cmocka_unit_test(vehicles_of_which_little_is_known),
         cmocka_unit_test(mistakes_with_worksheets),
         cmocka_unit_test(a_row_to_fill_in),
         cmocka_unit_test(pages_of_such_campaigns),
+        cmocka_unit_test(messages_of_few_words),
         cmocka_unit_test(an_approval_is_said),
         cmocka_unit_test(one_claim_without_expectations),
+        cmocka_unit_test(one_claim_of_a_vehicle_without_a_year),
+        cmocka_unit_test(one_claim_of_a_scrapped_vehicle),
         cmocka_unit_test(explained_as_far_as_it_goes),
         cmocka_unit_test(printed_as_far_as_it_goes),
     };

@@ -373,6 +373,13 @@ static void the_first_key_is_remembered(void **state)
     char *was = words("%s", getenv("HOME"));
     unsetenv("HOME");
     says(RUN("pack", "show", pack, "--today", today), 2, "no place to remember the office's key");
+    setenv("HOME", "home", 1);
+    says(RUN("pack", "show", pack, "--today", today), 2, "no place to remember the office's key");
+    setenv("XDG_CONFIG_HOME", "config", 1);
+    says(RUN("pack", "show", pack, "--today", today), 2, "no place to remember the office's key");
+    setenv("XDG_CONFIG_HOME", words("%s/key.pub", folder), 1); /* which is no folder */
+    says(RUN("pack", "show", pack, "--today", today), 2, "Not a directory");
+    unsetenv("XDG_CONFIG_HOME");
     setenv("HOME", home, 1);
     says(RUN("pack", "show", pack, "--today", today), 0, "/home/.config/witnessmark/office.pub");
     setenv("HOME", was, 1);
@@ -709,6 +716,11 @@ static void secrets_are_kept(void **state)
     shell("ln -s %s/elsewhere %s", folder, link);
     says(RUN("pack", "keygen", link), 2, "there is a file of this name already");
     assert_false(file_is_there(words("%s/elsewhere", folder)));
+    /* a public key that is there already: neither file is touched, and no secret key is left without one */
+    write_words(words("%s/half.pub", folder), "mine\n");
+    says(RUN("pack", "keygen", words("%s/half", folder)), 2, "there is a file of this name already");
+    assert_false(file_is_there(words("%s/half", folder)));
+    assert_string_equal(read_whole(words("%s/half.pub", folder), NULL), "mine\n");
     says(RUN("pack", "keygen", words("%s/no/such/folder", folder)), 2, "cannot write the key: No such file");
 
     const char *out = words("%s/x.pack", folder);
@@ -803,6 +815,7 @@ static void profiles_that_cannot_be_read_are_said(void **state)
 
 #define VIN_UNREGISTERED "EZ7TAAC14KT009999"
 #define VIN_WRONG_DIGIT "EZ7TAAC19KT000101"
+#define VIN_WRONG_FORM "EZ7TAAC19KTOOO1O1" /* O is no digit */
 
 /* What the table `probe` says of a claim, by the office file (NULL) or a pack. */
 static char *probed(const char *claim, const char *by_pack)
@@ -837,12 +850,14 @@ static void odd_claims_are_known(void **state)
         "vin=" VIN_A,          "vin=" VIN_A "|revision=1", "vin=" VIN_B,           "vin=" VIN_B "|campaign=T0",
         "vin=" VIN_TWIN_1,     "vin=" VIN_UNREGISTERED,    "vin=NO-VIN!",          "vin=" VIN_WRONG_DIGIT,
         "vin=" VIN_SCRAPPED,   "vin=V1",                   "vin=" VIN_TWIN_2,      "vin=" VIN_BETA "|campaign=T0",
+        "vin=" VIN_WRONG_FORM, "vin=" VIN_GAMMA,
     };
     char *shipments = words("shipment,dealer,part,quantity,shipped_on\n");
     (void)state;
 
     small_open(NULL);
-    write_words(probe_path("odd.csv"), "vin,model_line,model_year\n" VIN_WRONG_DIGIT ",Alpha,2019\nV1,Alpha,2019\n");
+    write_words(probe_path("odd.csv"), "vin,model_line,model_year\n" VIN_WRONG_DIGIT ",Alpha,2019\nV1,Alpha,2019\n"
+                                      VIN_WRONG_FORM ",Alpha,2019\n");
     SMALL("load", "vehicles", probe_path("odd.csv"), "--today", "2026-05-12", "--quiet");
     for (int i = 0; i < 40; i++)
         shipments = words("%sM%d,D1,K-A,%d,2026-02-01\n", shipments, i, i);
@@ -851,7 +866,10 @@ static void odd_claims_are_known(void **state)
     small_post("claim=U1|vin=" VIN_UNREGISTERED PAY_100 "\nclaim=U2|vin=NO-VIN!" PAY_100 "\n"
                "claim=U3|campaign=T0|vin=" VIN_B PAY_10 "\nclaim=U4|vin=" VIN_A PAY_100 "\n"
                "claim=U5|campaign=T0|vin=" VIN_A PAY_10 "\nclaim=U6|vin=V1|outcome=inspected" PAY_100 "\n"
-               "claim=U7|vin=" VIN_UNREGISTERED PAY_10 "\nclaim=U8|vin=" VIN_WRONG_DIGIT PAY_10,
+               "claim=U7|vin=" VIN_UNREGISTERED PAY_10 "\nclaim=U8|vin=" VIN_WRONG_DIGIT PAY_10 "\n"
+               "claim=U9|completed_on=|vin=" VIN_WRONG_FORM PAY_100 "\nclaim=V1|vin=" VIN_GAMMA PAY_100 "\n"
+               "claim=V2|vin=" VIN_GAMMA PAY_100 "\nclaim=V3|vin=" VIN_GAMMA PAY_100 "\n"
+               "claim=V4|vin=" VIN_GAMMA PAY_100 "\nclaim=V5|campaign=T0|vin=" VIN_GAMMA PAY_100,
                "2026-05-13");
     probe_facts("claim", "earlier_outcome earlier_dealer_same kits_shipped kits_claimed paid_before vehicle_known");
     const char *dealer = odd_pack("dealer", "--dealer", "D1");
@@ -859,6 +877,11 @@ static void odd_claims_are_known(void **state)
         char *by_office = words("%s", probed(CLAIMS[i], NULL));
         assert_string_equal(probed(CLAIMS[i], dealer), by_office);
     }
+    struct result done =
+        RUN("worksheet", VIN_GAMMA, "--pack", dealer, "--trust", key, "--today", "2026-05-20", "--campaign", "T0");
+    if (done.code != 0)
+        fail_msg("%s%s", done.out, done.err);
+    result_free(&done);
     /* the dealer's own claim is no other's */
     struct result page = RUN("check", probe_write_claims("vin=" VIN_BETA), "--pack", dealer, "--trust", key, "--today",
                              "2026-05-20");
@@ -886,7 +909,9 @@ static void odd_claims_are_known(void **state)
  * two rows hold. */
 static void findings_of_whole_tables_are_the_offices(void **state)
 {
-    const char *table = probe_path("rules/checks/claim/single.csv");
+    const char *table = probe_path("rules/checks/claim/single.csv"),
+               *other = probe_path("rules/checks/claim/first.csv"),
+               *any = probe_path("rules/checks/claim/any.csv");
     (void)state;
 
     write_words(table, "U,earlier_claim,technician,>finding,>effect,>message\nsame,A1,-,same-claim,note,Again.\n"
@@ -898,7 +923,21 @@ static void findings_of_whole_tables_are_the_offices(void **state)
         strstr(result.out, "\noffice,rules-ambiguous ") == NULL)
         fail_msg("%s", result.out);
     result_free(&result);
+    /* where nothing is withheld, nothing is the office's; nor is a row that finds nothing */
+    write_words(table, "U,technician,>finding,>effect,>message\nt7,T7,by-hand,note,Looked at.\n");
+    write_words(other, "F,earlier_claim,>finding,>effect,>message\nsame,A1,,,\nother,-,not-a1,note,Another.\n");
+    write_words(any, "A,earlier_claim,>finding,>effect,>message\nsame,A2,any-a2,note,Again.\n");
+    result = RUN("pack", "show", odd_pack("plain", "--dealer", "D1"), "--trust", key, "--today", "2026-05-20",
+                 "--format", "csv");
+    assert_int_equal(result.code, 0);
+    if (strstr(result.out, "by-hand") != NULL || strstr(result.out, "\noffice,any-a2 ") == NULL ||
+        strstr(strstr(result.out, "\noffice,rules-ambiguous ") + 1, "\noffice,rules-ambiguous ") != NULL ||
+        strstr(result.out, "\noffice,not-a1 ") == NULL || strstr(result.out, "single.csv:same") != NULL)
+        fail_msg("%s", result.out);
+    result_free(&result);
     unlink(table);
+    unlink(other);
+    unlink(any);
     probe_close(NULL);
 }
 

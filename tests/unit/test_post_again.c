@@ -50,6 +50,17 @@ static void outputs_are_written_again(void **state)
         shell("test $(ls %s/again/replies | wc -l) -gt 20", folder);
         result_free(&again);
     }
+    /* the findings alone, and the replies alone */
+    struct result alone = RUN("post", demo_file("night-1.csv"), "--office", office, "--today", "2026-06-01",
+                              "--findings", words("%s/alone.csv", folder), "--quiet");
+    assert_int_equal(alone.code, 0);
+    result_free(&alone);
+    shell("cmp %s/alone.csv %s/first/findings.csv", folder, folder);
+    alone = RUN("post", demo_file("night-1.csv"), "--office", office, "--today", "2026-06-01", "--replies",
+                words("%s/alone", folder), "--quiet");
+    assert_int_equal(alone.code, 0);
+    result_free(&alone);
+    shell("test $(ls %s/alone/*.txt | wc -l) = $(ls %s/first/replies | wc -l)", folder, folder);
     struct result verified = RUN("verify", "--office", office, "--again");
     assert_int_equal(verified.code, 0);
     result_free(&verified);

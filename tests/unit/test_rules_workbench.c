@@ -177,6 +177,12 @@ static void new_campaign_passes_lint_once_filled_in(void **state)
     result_free(&filled);
 
     replace("campaigns/N27-01/kits.csv", "KIT-E1", "KIT-MINE");
+    struct result quiet = RUN("rules", "new", "N27-02", "--rules", rules, "--quiet");
+    assert_int_equal(quiet.code, 0);
+    assert_string_equal(quiet.out, "");
+    assert_true(file_is_there(words("%s/campaigns/N27-02/campaign.csv", rules)));
+    result_free(&quiet);
+
     struct result again = RUN("rules", "new", "N27-01", "--rules", rules);
     assert_int_equal(again.code, 2);
     assert_string_equal(again.err,
@@ -449,6 +455,32 @@ static void many_recorded_claims_that_are_decided_alike(void **state)
     result_free(&same);
 }
 
+/* Where there are no claims, and where the office file has its default name, or is not there. */
+static void rules_are_compared_without_claims(void **state)
+{
+    static const char ALIKE[] = "the rules decide alike: no row differs\n";
+    const char *empty = demo_file("office.db"), *office = recorded_office(), *place = words("%s/place", folder);
+    char *program = realpath(getenv("WITNESSMARK"), NULL), *rules = realpath("rules", NULL);
+    (void)state;
+
+    struct result result = RUN("rules", "diff", "rules", "--office", empty);
+    assert_int_equal(result.code, 0);
+    assert_string_equal(result.out, ALIKE);
+    result_free(&result);
+    shell("mkdir '%s'", place);
+    for (int with_office = 0; with_office < 2; with_office++) {
+        if (with_office)
+            shell("cp '%s' '%s/office.db'", office, place);
+        shell("cd '%s' && '%s' rules diff '%s' --rules '%s' > out", place, program, rules, rules);
+        char *out = read_whole(words("%s/out", place), NULL);
+        assert_int_equal(strncmp(out, ALIKE, sizeof ALIKE - 1), 0);
+        assert_int_equal(strstr(out, " recorded claims would be decided differently\n") != NULL, with_office);
+        free(out);
+    }
+    free(program);
+    free(rules);
+}
+
 static void folders_that_cannot_be_compared(void **state)
 {
     const char *rules = copied_rules();
@@ -482,6 +514,7 @@ int main(void)
         cmocka_unit_test(changes_are_told_in_words),
         cmocka_unit_test(recorded_claims_that_would_be_decided_differently),
         cmocka_unit_test(many_recorded_claims_that_are_decided_alike),
+        cmocka_unit_test(rules_are_compared_without_claims),
         cmocka_unit_test(folders_that_cannot_be_compared),
     };
     return cmocka_run_group_tests(tests, make_copies, remove_copies);
