@@ -344,7 +344,6 @@ int ledger_verify(struct office *office, const struct verify_options *options, s
 {
     struct verification verification = {.office = office, .options = options, .sink = sink};
     int status = sodium_init() >= 0 ? office_begin_read(office) : WM_NO_MEMORY;
-    size_t errors_before = sink->errors;
 
     if (status != WM_OK)
         return status;
@@ -355,10 +354,6 @@ int ledger_verify(struct office *office, const struct verify_options *options, s
     if (verification.result.faults > VERIFY_FAULTS_NAMED)
         diag_error(sink, (struct place){text_of(office_path(office)), 0, 0}, "%llu more faults",
                    (unsigned long long)(verification.result.faults - VERIFY_FAULTS_NAMED));
-    else if (status == WM_NO_MEMORY && verification.result.faults > 0 &&
-             sink->errors - errors_before == verification.result.faults) /* and nobody said why that is not all */
-        diag_error(sink, (struct place){text_of(office_path(office)), 0, 0},
-                   "out of memory; what comes behind was not looked at, run it again");
     tallies_close(&verification.tallies);
     arena_free(&verification.arena);
     if (status == WM_OK)

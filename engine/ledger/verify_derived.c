@@ -92,10 +92,9 @@ static int check_tallies(struct verification *verification)
     int status = check_form(verification, PACKED_TALLIES, &entries);
 
     packed_list_open(&list, PACKED_TALLIES);
-    if (status == WM_OK)
-        status = tallies_list(&verification->tallies, &list);
-    if (status == WM_OK)
-        status = packed_list_settle(&list, verification->options->threads);
+    if (status == WM_OK && (tallies_list(&verification->tallies, &list) != WM_OK ||
+                            packed_list_settle(&list, verification->options->threads) != WM_OK))
+        status = office_report(verification->office, SQLITE_NOMEM); /* also behind faults that were named */
     if (status == WM_OK)
         status = packed_equals(verification->office, &list, &equal);
     packed_list_free(&list);

@@ -160,7 +160,7 @@ const struct step DAY[] = {
      .alike = true},
     {.words = "verify --threads 1" OFFICE, .office = "other-view", .damaged = true, .goes_on = true,
      .alike = true},
-    {.words = "post claims.csv --threads 1" DAY_8, .office = "posted", .alike = true, .anew = true},
+    {.words = "post claims.csv --threads 1" OUT DAY_8, .office = "posted", .alike = true, .anew = true},
     {.words = "post claims.csv corrected.csv --threads 1 --quiet" DAY_8, .office = "loaded", .writes = true,
      .in_parts = true, .alike = true, .anew = true},
     {.words = "flags" DAY_8, .office = "posted", .alike = true, .unwritable = true},
