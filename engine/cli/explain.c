@@ -1,8 +1,8 @@
 #include <stdio.h>
 
+#include "base/add_dump.h"
 #include "base/shown.h"
 #include "base/status.h"
-#include "cli/add_dump.h"
 #include "cli/explain_text.h"
 #include "cli/desk.h"
 #include "ledger/claim_name.h"

@@ -2,10 +2,10 @@
 #include <stdlib.h>
 #include <string.h>
 
+#include "base/add_dump.h"
 #include "base/chunks.h"
 #include "base/shown.h"
 #include "base/status.h"
-#include "cli/add_dump.h"
 #include "cli/desk.h"
 #include "cli/write_claims.h"
 #include "facts/deadlines.h"

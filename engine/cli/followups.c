@@ -1,10 +1,10 @@
 #include <jansson.h>
 #include <string.h>
 
+#include "base/add_dump.h"
 #include "base/shown.h"
 #include "base/status.h"
 #include "base/date.h"
-#include "cli/add_dump.h"
 #include "cli/command.h"
 #include "ledger/followups_list.h"
 

@@ -1,9 +1,9 @@
 #include <jansson.h>
 #include <string.h>
 
+#include "base/add_dump.h"
 #include "base/date.h"
 #include "base/status.h"
-#include "cli/add_dump.h"
 #include "cli/command.h"
 #include "cli/decisions.h"
 #include "cli/desk.h"

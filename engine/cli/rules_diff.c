@@ -4,9 +4,9 @@
 #include <stdlib.h>
 #include <sys/stat.h>
 
+#include "base/add_dump.h"
 #include "base/shown.h"
 #include "base/status.h"
-#include "cli/add_dump.h"
 #include "cli/redecide.h"
 #include "cli/desk.h"
 #include "rules/differences.h"

@@ -1,10 +1,10 @@
 #include <errno.h>
 #include <jansson.h>
 
+#include "base/add_dump.h"
 #include "base/limits.h"
 #include "base/shown.h"
 #include "base/status.h"
-#include "cli/add_dump.h"
 #include "cli/command.h"
 #include "cli/fleet.h"
 #include "cli/desk.h"

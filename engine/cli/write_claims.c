@@ -2,9 +2,9 @@
 
 #include <jansson.h>
 
+#include "base/add_dump.h"
 #include "base/shown.h"
 #include "base/status.h"
-#include "cli/add_dump.h"
 
 /* --- CSV
  * ------------------------------------------------------------------------------------------------------ */

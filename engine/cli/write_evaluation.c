@@ -3,8 +3,8 @@
 #include <inttypes.h>
 
 #include "audit/draw.h"
+#include "base/add_dump.h"
 #include "base/status.h"
-#include "cli/add_dump.h"
 #include "cli/write_claims.h"
 
 enum { TEXT_WIDTH = 80, NOTE_INDENT = 2, MONEY_DIGITS = 15 };

@@ -1,14 +1,9 @@
 #include <jansson.h>
 
+#include "base/add_dump.h"
 #include "base/status.h"
 #include "reports/read_report.h"
 #include "reports/write_report.h"
-
-static int add_dump(const char *bytes, size_t length, void *context)
-{
-    buffer_add(context, bytes, length);
-    return ((struct buffer *)context)->failed ? -1 : 0;
-}
 
 /* A text as JSON; the library escapes it. */
 static void add_text(struct buffer *out, struct text t)

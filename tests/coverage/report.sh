@@ -83,7 +83,7 @@ awk -v out="$build/coverage/" -v calm="${CALM:-}" '
     END {
         for (i = 1; i <= seen; i++) {
             line = order[i]; split(line, part, SUBSEP); f = folder_of[line]; text = text_of[line]
-            key = part[1] SUBSEP text; skip = key in excepted; n = split(branches_of[line], branch, " ")
+            key = part[1] SUBSEP text; there[key] = 1; skip = key in excepted; n = split(branches_of[line], branch, " ")
             if (skip) { used[key] = 1; apart[f] += 1 + n; continue }
             lines[f]++
             if (!(line in ran)) { missed[f]++; print part[1] ":" part[2] ": " text > (out "lines") }
@@ -104,6 +104,7 @@ awk -v out="$build/coverage/" -v calm="${CALM:-}" '
         }
         print row("all", l, m, s, bm, x) > (out "sum")
         for (e in excepted) if (!(e in used)) { split(e, p, SUBSEP); print "an exception that is none: " p[1] " | " p[2] > "/dev/stderr" }
+        for (e in named) if (!(e in there)) { split(e, p, SUBSEP); print "left, and not there: " p[1] " | " p[2] > "/dev/stderr" }
         if (m > 0 || unnamed > 0)
             print m + 0 " lines did not run, " unnamed + 0 " branches are not taken and not named" > "/dev/stderr"
         exit bad || m > 0 || unnamed > 0

@@ -3,8 +3,8 @@
  * jansson 2.14 does not look at whether the name of a member could be added; a failed buffer takes nothing more, so
  * that what follows fails, and no line is printed with a piece missing. json_dumps gives such lines.
  */
-#ifndef WM_CLI_ADD_DUMP_H
-#define WM_CLI_ADD_DUMP_H
+#ifndef WM_BASE_ADD_DUMP_H
+#define WM_BASE_ADD_DUMP_H
 
 #include "base/buffer.h"
 
